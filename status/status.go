@@ -1,0 +1,185 @@
+// Package status is noonmark's outward contract: the Snapshot that every other
+// program, page and script reads, its JSON Schema, the files that hold it, and
+// the rules by which a reader decides whether it may be believed now.
+//
+// A Snapshot comes in from the joining package once a second; files come out.
+// On the reading side a file comes in and an answer comes out. Nothing here
+// reads a clock by itself: Fresh and Ready are given a Now, which only ReadNow
+// takes from the kernel. A Publisher belongs to one goroutine; everything else
+// may be called from any.
+package status
+
+import "encoding/json"
+
+// SchemaName is the value of Snapshot.Schema that this package writes and reads.
+const SchemaName = "noonmark/status/v1"
+
+// Verdicts on a mode, by guarded acceptance (JCGM 106:2012 §8.3.2).
+const (
+	Within     = "within"     // |error| + guard ≤ tolerance
+	Outside    = "outside"    // |error| − guard > tolerance
+	Borderline = "borderline" // in between
+	Unknown    = "unknown"    // no basis at all
+)
+
+// Bases: what the present estimate stands on.
+const (
+	BasisPPS      = "pps"
+	BasisGNSS     = "gnss"
+	BasisNetwork  = "network"
+	BasisOperator = "operator"
+	BasisRTC      = "rtc"
+	BasisHoldover = "holdover"
+	BasisNone     = "none"
+)
+
+// Trust in a reference.
+const (
+	Silent  = "silent"
+	Warming = "warming"
+	Trusted = "trusted"
+	Doubted = "doubted"
+	Faulty  = "faulty"
+)
+
+// Steering when the program only watches the clock.
+const SteeringObserving = "observing"
+
+// A Snapshot is everything published about one instant, Written. Field names in
+// JSON carry their unit; what is not known is null there, never a made-up
+// number; lists are never null. Readers ignore fields they do not know.
+type Snapshot struct {
+	Schema string `json:"schema"` // SchemaName; filled in when empty
+	// Live is true only when the clock judged is this machine's own, now: false
+	// in a simulation or a replay, and then Ready cannot tell.
+	Live       bool        `json:"live"`
+	Written    Written     `json:"written"`
+	Clock      Clock       `json:"clock"`
+	Modes      []Mode      `json:"modes"`
+	Position   *Position   `json:"position"` // nil when there was never a fix
+	References []Reference `json:"references"`
+	Events     []Event     `json:"events"`             // oldest first
+	Receiver   *Receiver   `json:"receiver,omitempty"` // nil when none is open
+}
+
+// Written says when a snapshot was made, on two clocks read at one instant.
+type Written struct {
+	SystemUTC   Time    `json:"system_utc"`    // the system clock, right or wrong
+	BootID      string  `json:"boot_id"`       // the kernel's name for this boot
+	BoottimeS   float64 `json:"boottime_s"`    // CLOCK_BOOTTIME, which nobody steps
+	StaleAfterS float64 `json:"stale_after_s"` // older than this is no news; > 0, at most 60
+}
+
+// Clock is the judgement of the system clock as of Written.
+type Clock struct {
+	Basis        string   `json:"basis"`
+	ErrorS       Float    `json:"error_s"` // system clock − UTC; positive = fast
+	BoundS       Float    `json:"bound_s"` // half-width of the 99 % interval
+	RatePPM      Float    `json:"rate_ppm"`
+	RateBoundPPM Float    `json:"rate_bound_ppm"`
+	GuardS       Float    `json:"guard_s"`  // half-width verdicts use, ≥ bound
+	Proved       []string `json:"proved"`   // of: date, time, second, latency
+	Ancestry     []string `json:"ancestry"` // where the knowledge of UTC came from
+	Steering     string   `json:"steering"`
+	Because      string   `json:"because"` // one sentence
+	Budget       []Term   `json:"budget,omitempty"`
+}
+
+// Term is one line of the error budget that makes up the guard.
+type Term struct {
+	Term    string `json:"term"`
+	GuardS  Float  `json:"guard_s"`
+	Because string `json:"because"`
+}
+
+// Mode is the verdict on one timed mode.
+type Mode struct {
+	Mode         string  `json:"mode"`
+	InUse        bool    `json:"in_use,omitempty"` // the mode the operator works now
+	PeriodS      float64 `json:"period_s"`
+	ToleranceS   float64 `json:"tolerance_s"` // > 0
+	Verdict      string  `json:"verdict"`
+	MarginS      Float   `json:"margin_s"`       // tolerance − (|error| + guard)
+	GoodUntilUTC Time    `json:"good_until_utc"` // if no reading ever came again
+	GoodForS     Float   `json:"good_for_s"`     // the same, from Written on
+}
+
+// Position is the last known place. Degrees are WGS 84.
+type Position struct {
+	Locator    string `json:"locator"` // Maidenhead, never finer than the fix supports
+	LatDeg     Float  `json:"lat_deg"`
+	LonDeg     Float  `json:"lon_deg"`
+	AltM       Float  `json:"alt_m"`
+	BoundM     Float  `json:"bound_m"` // horizontal, 99 %
+	Fix        string `json:"fix"`     // "none", "2d", "3d"…, as of now
+	Satellites Float  `json:"satellites"`
+	AgeS       Float  `json:"age_s"`  // since the fix the place comes from
+	EdgeM      Float  `json:"edge_m"` // to the nearest edge of the locator's cell
+	Moving     bool   `json:"moving"`
+}
+
+// Reference is something that can tell the time, and what we think of it.
+type Reference struct {
+	Name    string `json:"name"`
+	Kind    string `json:"kind"` // gnss, pps, rtc, network, operator
+	Trust   string `json:"trust"`
+	Because string `json:"because"` // one plain sentence
+	ErrorS  Float  `json:"error_s"` // of the system clock, by this reference alone
+	BoundS  Float  `json:"bound_s"`
+	AgeS    Float  `json:"age_s"` // since its last reading
+}
+
+// Event is something that changed.
+type Event struct {
+	UTC  Time   `json:"utc"`
+	Kind string `json:"kind"`
+	Text string `json:"text"`
+}
+
+// Receiver counts what came from the receiver's port since it was opened.
+type Receiver struct {
+	Device      string           `json:"device"`
+	Identity    string           `json:"identity"`
+	Baud        int              `json:"baud"` // 0 where it has no meaning
+	Sentences   int64            `json:"sentences"`
+	Skipped     map[string]int64 `json:"skipped"` // by reason
+	Epochs      int64            `json:"epochs"`
+	EpochsValid int64            `json:"epochs_valid"` // valid by its own word
+}
+
+// MarshalJSON writes the snapshot with every list present.
+func (s Snapshot) MarshalJSON() ([]byte, error) {
+	if s.Schema == "" {
+		s.Schema = SchemaName
+	}
+	s.Modes = present(s.Modes)
+	s.References = present(s.References)
+	s.Events = present(s.Events)
+	type plain Snapshot
+	return json.Marshal(plain(s))
+}
+
+// MarshalJSON writes the clock with every list present.
+func (c Clock) MarshalJSON() ([]byte, error) {
+	c.Proved = present(c.Proved)
+	c.Ancestry = present(c.Ancestry)
+	type plain Clock
+	return json.Marshal(plain(c))
+}
+
+// MarshalJSON writes the receiver with its counts present.
+func (r Receiver) MarshalJSON() ([]byte, error) {
+	if r.Skipped == nil {
+		r.Skipped = map[string]int64{}
+	}
+	type plain Receiver
+	return json.Marshal(plain(r))
+}
+
+// present turns a nil list into an empty one: [] in JSON, not null.
+func present[T any](l []T) []T {
+	if l == nil {
+		return []T{}
+	}
+	return l
+}
