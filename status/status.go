@@ -68,6 +68,10 @@ type Written struct {
 	BootID      string  `json:"boot_id"`       // the kernel's name for this boot
 	BoottimeS   float64 `json:"boottime_s"`    // CLOCK_BOOTTIME, which nobody steps
 	StaleAfterS float64 `json:"stale_after_s"` // older than this is no news; > 0, at most 60
+	// AsleepS is the time this boot spent in suspend: CLOCK_BOOTTIME −
+	// CLOCK_MONOTONIC. When it has grown, the system clock was refilled from the
+	// hardware clock since, in whole seconds on many machines.
+	AsleepS Float `json:"asleep_s,omitzero"`
 }
 
 // Clock is the judgement of the system clock as of Written.

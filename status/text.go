@@ -1,0 +1,125 @@
+package status
+
+import (
+	"fmt"
+	"strings"
+)
+
+// basisWords says what an estimate stands on, for a person.
+var basisWords = map[string]string{
+	BasisPPS: "the satellite receiver's second pulse", BasisGNSS: "the satellite receiver",
+	BasisNetwork: "network time servers", BasisOperator: "the operator's mark",
+	BasisRTC: "the hardware clock", BasisHoldover: "the computer's own oscillator, on its own",
+}
+
+// Text renders the snapshot for a glance: the modes, the clock, the place. It is
+// as of s.Written and does not say how old that is: ask Fresh.
+func (s Snapshot) Text() string {
+	var p page
+	p.notLive(s)
+	for _, m := range s.Modes {
+		p.line(0, m.text())
+	}
+	if len(s.Modes) == 0 {
+		p.line(0, "No mode is judged.")
+	}
+	p.line(0, s.Clock.text())
+	p.line(0, s.Position.text())
+	return p.String()
+}
+
+// Text renders the report: one line a mode, then the answer.
+func (r Report) Text() string {
+	var p page
+	for _, m := range r.Modes {
+		if r.Answer == CannotTell {
+			p.line(0, fmt.Sprintf("%-8s cannot tell", clean(m.Mode)))
+			continue
+		}
+		p.line(0, m.text())
+	}
+	switch r.Answer {
+	case Yes:
+		p.line(0, "Ready: yes. "+r.Clock.text())
+	case No:
+		p.line(0, "Ready: no. "+strings.TrimSpace(r.Clock.text()+" "+clean(r.Because)))
+	default:
+		p.line(0, "Ready: cannot tell. "+clean(r.Because))
+	}
+	return p.String()
+}
+
+func (p *page) notLive(s Snapshot) {
+	if !s.Live {
+		p.line(0, "SIMULATION OR REPLAY: this is not this computer's clock.")
+	}
+}
+
+// text is the verdict in one line, and why it is not a better one.
+func (m Mode) text() string {
+	b := fmt.Sprintf("%-8s %-10s", clean(m.Mode), clean(m.Verdict))
+	switch m.Verdict {
+	case Within:
+		b += " margin " + with(m.MarginS, "s")
+		if until := m.until(); until != "" {
+			b += ", good until " + until
+		}
+	case Borderline:
+		b += " may or may not be within " + num(m.ToleranceS) + " s: do not key up"
+	case Outside:
+		b += " the clock is off by more than " + num(m.ToleranceS) + " s: do not key up"
+	default:
+		b += " nothing tells the time yet: do not key up"
+	}
+	return b
+}
+
+// until says how long the verdict lasts without another reading.
+func (m Mode) until() string {
+	b := ""
+	if m.GoodUntilUTC.OK {
+		b = m.GoodUntilUTC.V.Time().Format(utcMinute) + " UTC"
+	}
+	if m.GoodForS.OK {
+		b = strings.TrimSpace(b + " (" + span(m.GoodForS.V) + ")")
+	}
+	return b
+}
+
+func (c Clock) text() string {
+	if !c.ErrorS.OK {
+		return "The clock: nothing to judge it by."
+	}
+	b := "The clock is " + fastSlow(c.ErrorS)
+	if c.BoundS.OK {
+		b += ", ± " + num(c.BoundS.V) + " s"
+	}
+	if w := basisWords[c.Basis]; w != "" {
+		b += ", by " + w
+	}
+	return b + "."
+}
+
+func (p *Position) text() string {
+	if p == nil {
+		return "Place: not known, no satellite fix yet."
+	}
+	b := "Place " + clean(p.Locator)
+	if p.BoundM.OK {
+		b += fmt.Sprintf(", ± %.0f m", p.BoundM.V)
+	}
+	if p.Satellites.OK {
+		b += fmt.Sprintf(", %.0f satellites", p.Satellites.V)
+	}
+	if p.AgeS.OK && p.AgeS.V >= oldFixS {
+		b += ", fix " + span(p.AgeS.V) + " old"
+	}
+	if p.Moving {
+		b += ", moving"
+	}
+	return b + "."
+}
+
+// oldFixS is the age from which a fix is called old: receivers give one a second
+// or one in ten.
+const oldFixS = 15

@@ -1,0 +1,145 @@
+package status
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+)
+
+// Why renders the judgement explained: the verdict on each mode, what the clock's
+// error stands on, each reference with its trust and reason, and the error
+// budget. At most 80 columns; as of s.Written, like Text.
+func (s Snapshot) Why() string {
+	var p page
+	p.notLive(s)
+	p.clock(s)
+	p.modes(s.Modes)
+	p.references(s.References)
+	p.budget(s.Clock)
+	p.line(0, s.Position.text())
+	p.receiver(s.Receiver)
+	p.events(s.Events)
+	return p.String()
+}
+
+func (p *page) clock(s Snapshot) {
+	c := s.Clock
+	at := "at an unknown time"
+	if s.Written.SystemUTC.OK {
+		at = "at " + s.Written.SystemUTC.V.Time().Format(utcSecond) + " UTC by itself"
+	}
+	p.line(0, "System clock "+at+": "+fastSlow(c.ErrorS))
+	p.line(2, "known to ± "+with(c.BoundS, "s")+" (99 %); verdicts use ± "+with(c.GuardS, "s"))
+	basis := basisWords[c.Basis]
+	if basis == "" {
+		basis = "nothing"
+	}
+	p.line(2, "stands on "+basis)
+	p.line(2, "proved: "+list(c.Proved)+"; knowledge of UTC from: "+list(c.Ancestry))
+	if c.RatePPM.OK {
+		p.line(2, "gains "+with(c.RatePPM, "ppm")+" ± "+with(c.RateBoundPPM, "ppm")+
+			fmt.Sprintf(" (%s s a day)", num(c.RatePPM.V*86400e-6)))
+	}
+	p.line(2, "steering: "+orNone(c.Steering))
+	if c.Because != "" {
+		p.line(2, clean(c.Because))
+	}
+}
+
+func (p *page) modes(modes []Mode) {
+	p.line(0, "Modes")
+	for _, m := range modes {
+		p.line(2, m.text())
+		detail := "tolerance " + num(m.ToleranceS) + " s, period " + short(m.PeriodS) + " s"
+		if m.Verdict != Within && m.MarginS.OK {
+			detail += ", margin " + num(m.MarginS.V) + " s"
+		}
+		if m.InUse {
+			detail += ", in use"
+		}
+		p.line(11, detail)
+	}
+	if len(modes) == 0 {
+		p.line(2, "none")
+	}
+}
+
+func (p *page) references(refs []Reference) {
+	p.line(0, "References")
+	for _, r := range refs {
+		says := "says nothing"
+		if r.ErrorS.OK {
+			says = "says the clock is " + fastSlow(r.ErrorS) + ", ± " + with(r.BoundS, "s")
+		}
+		if r.AgeS.OK {
+			says += ", " + span(r.AgeS.V) + " ago"
+		}
+		p.line(2, fmt.Sprintf("%-12s %-8s %s", clean(r.Name), clean(r.Trust), says))
+		if r.Because != "" {
+			p.line(4, clean(r.Because))
+		}
+	}
+	if len(refs) == 0 {
+		p.line(2, "none")
+	}
+}
+
+func (p *page) budget(c Clock) {
+	if len(c.Budget) == 0 {
+		return
+	}
+	p.line(0, "Error budget: what makes up the "+with(c.GuardS, "s")+" that verdicts use")
+	for _, t := range c.Budget {
+		p.line(2, fmt.Sprintf("%-20s %12s  %s", clean(t.Term), with(t.GuardS, "s"), clean(t.Because)))
+	}
+}
+
+func (p *page) receiver(r *Receiver) {
+	if r == nil {
+		return
+	}
+	name := "Receiver " + clean(r.Device)
+	if r.Identity != "" {
+		name += ", " + clean(r.Identity)
+	}
+	if r.Baud > 0 {
+		name += fmt.Sprintf(", %d baud", r.Baud)
+	}
+	p.line(0, name)
+	p.line(2, fmt.Sprintf("%d sentences, %d epochs, %d of them valid by its own word",
+		r.Sentences, r.Epochs, r.EpochsValid))
+	reasons := make([]string, 0, len(r.Skipped))
+	for reason, n := range r.Skipped {
+		if n > 0 {
+			reasons = append(reasons, fmt.Sprintf("%s %d", clean(reason), n))
+		}
+	}
+	sort.Strings(reasons)
+	p.line(2, "skipped: "+list(reasons))
+}
+
+func (p *page) events(events []Event) {
+	if len(events) == 0 {
+		return
+	}
+	p.line(0, "Events")
+	for _, e := range events {
+		at := "time not known"
+		if e.UTC.OK {
+			at = e.UTC.V.Time().Format(utcSecond) + " UTC"
+		}
+		p.line(2, at+"  "+clean(e.Text))
+	}
+}
+
+func list(l []string) string { return orNone(clean(strings.Join(l, ", "))) }
+
+func orNone(s string) string {
+	if s == "" {
+		return "none"
+	}
+	return clean(s)
+}
+
+// short writes a period without idle decimals.
+func short(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", v), ".0") }
