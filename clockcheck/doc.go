@@ -1,0 +1,28 @@
+// Package clockcheck judges a system clock: readings of references and instants
+// of the local timescale come in, a judgement comes out: how far the clock is
+// from UTC, how sure that is, what proves it, and for each timed mode whether
+// the clock is inside the mode's tolerance.
+//
+// The Judge is a value machine: it does no I/O, starts no goroutine and reads
+// no clock. Same readings in the same order give the same judgement. It must be
+// used by one goroutine at a time.
+//
+// # Rules
+//
+// One rule stands above the others: never Within while the true error exceeds
+// the tolerance. The rest serve it:
+//
+//   - One joint estimator (filter.go) carries UTC − local timescale, its rate,
+//     the receiver's arrival latency, and the RTC's offset and rate.
+//   - What is not Gaussian stays out of the covariance: whole-second hypotheses
+//     and the possible range of an unproved latency are kept as a hull around
+//     the estimate (judge.go).
+//   - Agreement and proof count only between references of disjoint ancestry.
+//   - Two references that disagree with no third: one wins only if the fault of
+//     the other is explained or self-declared. Otherwise the guard spans both.
+//   - A verdict falls at once and rises after its margin has held for 2 s.
+//
+// Limits that no rule here removes: a lone receiver that is dragged off more
+// slowly than the local oscillator's own wander cannot be seen through, nor one
+// that is wrong by whole seconds from its start and stays so.
+package clockcheck

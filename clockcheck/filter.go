@@ -1,0 +1,174 @@
+package clockcheck
+
+import (
+	"math"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// The states of the joint estimator, all relative to UTC.
+const (
+	sX  = iota // UTC − local timescale − base, s
+	sY         // rate of x: s per local second
+	sD         // arrival latency of the receiver's bursts, s
+	sR         // RTC − UTC, less rtcBase, s
+	sS         // rate of r, s per second
+	nSt        // how many
+	sNo = -1   // no second state takes part in a measurement
+)
+
+// Process noise. The oscillator is the two-state clock of Zucca and Tavella
+// (Metrologia 42, 2005): white frequency noise q1, random-walk frequency noise
+// q2; var y grows by q2·t, var x by q1·t + q2·t³/3. The values are planning
+// numbers for an uncompensated crystal in a small computer outdoors: 0.6 ppm
+// in an hour, 3 ppm in a day (facts: 0.6 ppm peak to peak in 8 h idle indoors,
+// ±3 ppm with field temperature swings).
+const (
+	q1X = 1e-16  // s²/s: 10 ns·√s, far under any reading here
+	q2X = 1e-16  // 1/s
+	qD  = 2.8e-8 // s²/s: a latency wanders 10 ms in an hour (receivers measured: 0.3 to 30 ms)
+	qR  = 1e-14  // s²/s
+	// The RTC's own rate wander while the station is on: compensated and plain.
+	qSComp  = 3e-19 // 1/s: 0.03 ppm in an hour
+	qSPlain = 1e-16 // 1/s: 0.6 ppm in an hour, the slope of a tuning fork's parabola
+)
+
+// filter is a Kalman filter over the five states. It knows nothing of trust:
+// whoever calls it has decided that a measurement is to count.
+type filter struct {
+	v    [nSt]float64
+	p    [nSt][nSt]float64
+	at   timescale.Local // instant the states refer to
+	base int64           // ns: UTC − local = base + x
+	qS   float64
+}
+
+// advance carries the states forward to now. An instant before the filter's own
+// changes nothing: a late reading is carried forward instead (see measure).
+func (f *filter) advance(now timescale.Local) {
+	dt := float64(now-f.at) / 1e9
+	if dt <= 0 {
+		return
+	}
+	f.at = now
+	f.v[sX] += f.v[sY] * dt
+	f.v[sR] += f.v[sS] * dt
+	f.shear(sX, sY, dt)
+	f.shear(sR, sS, dt)
+	f.noise(sX, sY, dt, q1X, q2X)
+	f.noise(sR, sS, dt, qR, f.qS)
+	f.p[sD][sD] += qD * dt
+}
+
+// shear applies a += b·dt to the covariance.
+func (f *filter) shear(a, b int, dt float64) {
+	for i := range f.p {
+		f.p[a][i] += f.p[b][i] * dt
+	}
+	for i := range f.p {
+		f.p[i][a] += f.p[i][b] * dt
+	}
+}
+
+func (f *filter) noise(a, b int, dt, q1, q2 float64) {
+	f.p[a][a] += q1*dt + q2*dt*dt*dt/3
+	f.p[a][b] += q2 * dt * dt / 2
+	f.p[b][a] += q2 * dt * dt / 2
+	f.p[b][b] += q2 * dt
+}
+
+// sum is the estimate of x + sign·state other, and its variance.
+func (f *filter) sum(other int, sign float64) (v, variance float64) {
+	if other == sNo {
+		return f.v[sX], f.p[sX][sX]
+	}
+	return f.v[sX] + sign*f.v[other], f.p[sX][sX] + 2*sign*f.p[sX][other] + f.p[other][other]
+}
+
+// measure updates with z, a measurement of x + sign·other at the filter's
+// instant, with variance r.
+func (f *filter) measure(z float64, other int, sign, r float64) {
+	want, variance := f.sum(other, sign)
+	s := variance + r
+	if s <= 0 {
+		return
+	}
+	var ph [nSt]float64
+	for i := range ph {
+		ph[i] = f.p[i][sX]
+		if other != sNo {
+			ph[i] += sign * f.p[i][other]
+		}
+	}
+	nu := z - want
+	for i := range ph {
+		f.v[i] += ph[i] / s * nu
+	}
+	for i := range ph {
+		for k := range ph {
+			f.p[i][k] -= ph[i] * ph[k] / s
+		}
+		if f.p[i][i] < 0 {
+			f.p[i][i] = 0
+		}
+	}
+}
+
+// attach defines state s anew as gain·x + value, known but for x's own
+// uncertainty and the variance r: a reference is met for the first time, or has
+// jumped while the rest stood still.
+func (f *filter) attach(s int, value, gain, r float64) {
+	f.v[s] = value + gain*f.v[sX]
+	for i := range f.p {
+		f.p[s][i] = gain * f.p[sX][i]
+		f.p[i][s] = gain * f.p[i][sX]
+	}
+	f.p[s][s] = gain*gain*f.p[sX][sX] + r
+}
+
+// start defines x from one reading: x = z + latency (other = sD) or z alone.
+func (f *filter) start(z float64, other int, r float64) {
+	f.v[sX] = z
+	for i := range f.p {
+		f.p[sX][i], f.p[i][sX] = 0, 0
+	}
+	f.p[sX][sX] = r
+	if other == sNo {
+		return
+	}
+	sign := 1.0
+	if other == sR {
+		sign = -1
+	}
+	f.v[sX] += sign * f.v[other]
+	for i := range f.p {
+		if i != sX {
+			f.p[sX][i] = sign * f.p[other][i]
+			f.p[i][sX] = f.p[sX][i]
+		}
+	}
+	f.p[sX][sX] = f.p[other][other] + r
+}
+
+// forget makes state s independent, with mean and standard deviation.
+func (f *filter) forget(s int, mean, sigma float64) {
+	f.v[s] = mean
+	for i := range f.p {
+		f.p[s][i], f.p[i][s] = 0, 0
+	}
+	f.p[s][s] = sigma * sigma
+}
+
+// sigma is the standard deviation of state s.
+func (f *filter) sigma(s int) float64 { return math.Sqrt(max(f.p[s][s], 0)) }
+
+// ahead is the variance of x + sign·other after t more seconds without any
+// reading (other's own noise included).
+func (f *filter) ahead(t float64, other int, sign float64) float64 {
+	p := &f.p
+	v := p[sX][sX] + 2*t*p[sX][sY] + t*t*p[sY][sY] + q1X*t + q2X*t*t*t/3
+	if other == sD {
+		v += 2*sign*(p[sX][sD]+t*p[sY][sD]) + p[sD][sD] + qD*t
+	}
+	return max(v, 0)
+}

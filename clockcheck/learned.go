@@ -1,0 +1,136 @@
+package clockcheck
+
+import (
+	"math"
+	"strings"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// Learned is what a judge knows that is worth keeping over a power-off. It holds
+// nothing that a receiver must prove anew.
+type Learned struct {
+	RatePPM      float64          `json:"rate_ppm"`       // UTC gains on the local timescale
+	RateSigmaPPM float64          `json:"rate_sigma_ppm"` // 0 = never learned
+	Latencies    []LearnedLatency `json:"latencies"`
+	RTC          *LearnedRTC      `json:"rtc,omitempty"`
+}
+
+// LearnedLatency is a proved arrival latency of one receiver in one configuration.
+type LearnedLatency struct {
+	Key      string  `json:"key"`
+	LatencyS float64 `json:"latency_s"`
+	SigmaS   float64 `json:"sigma_s"`
+}
+
+// LearnedRTC is the last comparison of the hardware clock with UTC.
+type LearnedRTC struct {
+	At           timescale.UTC `json:"at_utc_ns"`
+	OffsetS      float64       `json:"offset_s"` // RTC − UTC at At
+	SigmaS       float64       `json:"sigma_s"`
+	RatePPM      float64       `json:"rate_ppm"` // the RTC gains on UTC
+	RateSigmaPPM float64       `json:"rate_sigma_ppm"`
+	DateProved   bool          `json:"date_proved"`
+	SecLo        int           `json:"second_lo"` // whole-second hypotheses not ruled out
+	SecHi        int           `json:"second_hi"`
+	Written      bool          `json:"written_by_others"` // something else sets this clock
+	Ancestry     []string      `json:"ancestry"`
+}
+
+const maxLatencies = 8 // the newest are kept
+
+// Learned returns what is worth keeping now. While references disagree, the RTC's
+// last good comparison stands.
+func (j *Judge) Learned() Learned {
+	out := j.learned
+	if sy := j.f.sigma(sY) * 1e6; j.x.known && sy < 5 {
+		out.RatePPM, out.RateSigmaPPM = j.f.v[sY]*1e6, sy
+	}
+	out.Latencies = j.latencies()
+	if c := &j.rtc; c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
+		hull := 0.0
+		if j.rx.attached && j.rx.latencyBy == "" {
+			hull = j.rx.link.latencyMax() / 3
+		}
+		out.RTC = &LearnedRTC{
+			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
+			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(j.f.sigma(sR), hull),
+			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
+			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
+			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(j.x.ancestry),
+		}
+	}
+	return out
+}
+
+// latencies is the kept list with the present receiver's entry renewed.
+func (j *Judge) latencies() []LearnedLatency {
+	if !j.rx.attached || j.rx.latencyBy == "" || j.rx.latencyBy == "configured" || j.rx.key == "" {
+		return j.learned.Latencies
+	}
+	out := []LearnedLatency{{j.rx.key, j.f.v[sD], j.f.sigma(sD)}}
+	for _, l := range j.learned.Latencies {
+		if l.Key != j.rx.key && len(out) < maxLatencies {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func (j *Judge) learnedLatency(key string) (LearnedLatency, bool) {
+	for _, l := range j.learned.Latencies {
+		if l.Key == key && key != "" {
+			return l, true
+		}
+	}
+	return LearnedLatency{}, false
+}
+
+// opposed tells whether an undefeated reference says something else.
+func (j *Judge) opposed() bool {
+	if j.rx.fault == fDisagrees || j.rx.fault == fJumped && !j.x.secondProved() || j.rtc.fault == fDisagrees {
+		return true
+	}
+	for i := range j.servers[:j.nServer] {
+		if s := &j.servers[i]; !s.agrees && !s.outvoted {
+			return true
+		}
+	}
+	return false
+}
+
+// ancestryNames spells a set out; ancestryOf reads it back. Servers of an
+// earlier run are one ancestry: which of them it was no longer matters.
+func (j *Judge) ancestryNames(a ancestry) []string {
+	names := []string{}
+	if a&ancReceiver != 0 {
+		names = append(names, "receiver")
+	}
+	if a >= ancServer {
+		names = append(names, "server")
+	}
+	if a&ancOperator != 0 {
+		names = append(names, "operator")
+	}
+	if a&ancUnknown != 0 {
+		names = append(names, "unknown")
+	}
+	return names
+}
+
+func (j *Judge) ancestryOf(names []string) ancestry {
+	var a ancestry
+	for _, n := range names {
+		switch {
+		case n == "receiver":
+			a |= ancReceiver
+		case strings.HasPrefix(n, "server"):
+			a |= ancServer << maxServers
+		case n == "operator":
+			a |= ancOperator
+		default:
+			a |= ancUnknown
+		}
+	}
+	return a
+}

@@ -1,0 +1,57 @@
+package clockcheck
+
+import (
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// GNSS is one epoch of a receiver: what it said, and when that arrived.
+type GNSS struct {
+	At         timescale.Local // arrival of the first byte of the burst
+	TimeOfDay  time.Duration   // since 00:00 UTC, as the receiver said
+	Year       int             // 0 = the receiver gave no date
+	Month      int
+	Day        int
+	Valid      bool // the receiver itself calls the fix valid
+	Simulated  bool // the receiver says it is in simulator mode
+	LeapSecond bool // the receiver said second 60
+	Backlog    bool // waiting in a buffer: no evidence of time
+	Repeated   bool // names the same instant as an earlier epoch
+	Satellites int  // used; negative = not told
+}
+
+// RTC is one reading of the hardware clock, taken on its second's edge.
+type RTC struct {
+	Edge    timescale.Local // instant at which the second Value began
+	Sigma   time.Duration   // standard deviation of Edge
+	Value   timescale.UTC   // what the clock said, read as UTC
+	Invalid bool            // the chip says it stopped or lost its supply
+}
+
+// Network is one answer of a time server.
+type Network struct {
+	Server string          // address: each is an ancestry of its own
+	At     timescale.Local // instant the estimate belongs to
+	UTC    timescale.UTC   // the server's UTC at that instant
+	Bound  time.Duration   // root distance: half-width that holds if the server is right
+}
+
+// Link says how a receiver's bytes come, for that sets how late they may be.
+type Link int
+
+const (
+	Serial Link = iota // UART or USB: a burst starts 0 to 1.2 s after its second
+	Relay              // network or multiplexer: seconds late was measured
+)
+
+// latencyMax is the largest arrival latency thought possible while unproved, s.
+// Serial: 0.03–0.6 s, and 0.9–1.19 s for models that describe the previous
+// second (measured captures and two makers' guides). Relay: 6–10 s was measured
+// behind a Wi-Fi multiplexer.
+func (l Link) latencyMax() float64 {
+	if l == Relay {
+		return 10
+	}
+	return 1.2
+}

@@ -1,0 +1,202 @@
+package clockcheck
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// rtcRef is what the judge knows of the hardware clock. An RTC is a flywheel,
+// not a source: its word is worth what was known of UTC when it was last
+// compared, and it inherits the ancestry of that.
+type rtcRef struct {
+	heard       timescale.Local
+	provisional bool  // it ticks, but nobody has compared it
+	provZ       int64 // its reading − local, ns
+	base        int64 // ns: RTC − UTC = base + state r
+	attached    bool
+	independent bool // still stands on what was learned in an earlier run
+	misses      int
+	fault       fault
+	why         string
+	claim       claim
+	setSeen     bool // something set it while we watched
+	kernel      bool // the kernel's own writes are on
+}
+
+// rtcRateSigma is the 1σ rate error of the RTC unlearned: ±2 ppm for a
+// compensated chip (DS3231 data sheet: ±2 ppm 0…40 °C; boards with the ±5 ppm
+// variant are sold under the same name, hence 2.5), ±20 ppm and a cold-weather
+// parabola for a plain tuning fork.
+func (j *Judge) rtcRateSigma() float64 {
+	if j.cfg.RTCCompensated {
+		return 2.5e-6
+	}
+	return 25e-6
+}
+
+// rtcOffSigma is the 1σ by which a learned rate may change over a power-off:
+// other temperatures than those it was learned at.
+func (j *Judge) rtcOffSigma() float64 {
+	if j.cfg.RTCCompensated {
+		return 0.7e-6
+	}
+	return 12e-6
+}
+
+// rtcSlack: the kernel's own writes leave the chip up to 0.5 s off, and a write
+// may have come after our last look.
+const rtcSlack = 0.6
+
+// RTCMissing says that there is no usable hardware clock, and why.
+func (j *Judge) RTCMissing(why string) {
+	j.rtc.fault, j.rtc.why = fMissing, why
+	j.rtc.provisional, j.rtc.attached, j.rtc.independent = false, false, false
+}
+
+// KernelWritesRTC says that the kernel's own 11-minute writes to the RTC are on:
+// its phase is not ours to rely on over a restart.
+func (j *Judge) KernelWritesRTC(on bool) { j.rtc.kernel = on }
+
+// RTC takes one reading.
+func (j *Judge) RTC(r *RTC) {
+	c := &j.rtc
+	c.heard = r.Edge
+	if r.Invalid {
+		c.fault, c.provisional, c.attached, c.independent = fInvalid, false, false, false
+		return
+	}
+	if j.cfg.Floor != 0 && r.Value < j.cfg.Floor.Add(-24*time.Hour) {
+		c.fault, c.provisional, c.attached, c.independent = fEarlyDate, false, false, false
+		return
+	}
+	z := int64(r.Value) - int64(r.Edge)
+	c.provisional, c.provZ = true, z
+	v := sq(math.Max(r.Sigma.Seconds(), 1e-4))
+	switch {
+	case !j.x.known:
+		j.startFromRTC(r, z, v)
+	case c.attached:
+		j.hearRTC(r.Edge, z, v)
+	case j.usableRTC():
+		j.meetRTC(r, z, v)
+	default:
+		j.attachRTC(r.Edge, z, v)
+	}
+}
+
+// usableRTC: something was learned in an earlier run and not used up yet.
+func (j *Judge) usableRTC() bool { return j.learned.RTC != nil && j.rtc.fault != fDisagrees }
+
+// recall puts the learned RTC state into the filter, grown over the time off.
+func (j *Judge) recall(r *RTC) bool {
+	l := j.learned.RTC
+	off := (r.Value.Sub(l.At) - seconds2d(l.OffsetS)).Seconds()
+	if off < -2 {
+		j.rtc.fault = fWasSet
+		j.learned.RTC = nil
+		j.note(r.Edge, "trust-changed", "The hardware clock went back since it was last read: something set it, or its battery failed.")
+		return false
+	}
+	off = math.Max(off, 0)
+	whole, frac := math.Modf(l.OffsetS)
+	rate, sr := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, j.rtcRateSigma())
+	j.rtc.base = int64(whole) * timescale.Second
+	s2 := sq(l.SigmaS) + sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
+	j.f.forget(sR, frac+rate*off, math.Sqrt(s2))
+	j.f.forget(sS, rate, math.Hypot(sr, j.rtcOffSigma()))
+	return true
+}
+
+func seconds2d(s float64) time.Duration { return time.Duration(s * 1e9) }
+
+// startFromRTC defines x from a learned RTC: a boot without satellites.
+func (j *Judge) startFromRTC(r *RTC, z int64, v float64) {
+	if j.learned.RTC == nil {
+		j.rtc.fault = fUncompared
+		return
+	}
+	if !j.recall(r) {
+		return
+	}
+	l := j.learned.RTC
+	j.f.base, j.f.at = z-j.rtc.base, r.Edge
+	j.f.start(0, sR, v)
+	j.x = known{known: true, dateProved: l.DateProved, secLo: l.SecLo, secHi: l.SecHi,
+		ancestry: j.ancestryOf(l.Ancestry), carrier: carRTC, rtcAt: r.Edge}
+	if l.Written {
+		j.x.slack = rtcSlack
+	}
+	j.rtc.attached, j.rtc.independent, j.rtc.fault = true, true, fNone
+	j.note(r.Edge, "started", "The time now comes from the hardware clock.")
+}
+
+// meetRTC lays a learned RTC, read after something else had defined x, against
+// that: agreement makes it a witness, where the ancestries are disjoint.
+func (j *Judge) meetRTC(r *RTC, z int64, v float64) {
+	l := j.learned.RTC
+	if !j.recall(r) {
+		return
+	}
+	j.f.advance(r.Edge)
+	slack := 0.0
+	if l.Written {
+		slack = rtcSlack
+	}
+	rel := j.rel(r.Edge, z-j.rtc.base) - j.f.v[sR]
+	g := guardZ*math.Sqrt(j.f.p[sR][sR]+v) + slack
+	c := claim{rel - g + float64(l.SecLo), rel + g + float64(l.SecHi)}
+	disjoint := j.ancestryOf(l.Ancestry)&j.x.ancestry == 0 && l.DateProved && l.SecLo == 0 && l.SecHi == 0
+	lo, hi := j.interval(guardZ)
+	switch {
+	case disjoint && j.witness(r.Edge, c):
+		j.rtc.attached, j.rtc.independent, j.rtc.fault = true, true, fNone
+		j.x.ancestry |= j.ancestryOf(l.Ancestry)
+		if slack == 0 {
+			j.f.measure(j.zRel(r.Edge, z-j.rtc.base), sR, 1, v)
+		} else {
+			j.attachRTC(r.Edge, z, v)
+		}
+	case c.meets(claim{lo, hi}):
+		j.attachRTC(r.Edge, z, v) // agrees, proves nothing
+	default:
+		j.rtc.fault, j.rtc.claim = fDisagrees, c
+		j.note(r.Edge, "trust-changed", "The hardware clock disagrees with the rest by "+seconds(rel)+".")
+		j.resolve(r.Edge)
+	}
+}
+
+// attachRTC compares the RTC with what is known: from here it is a flywheel.
+func (j *Judge) attachRTC(at timescale.Local, z int64, v float64) {
+	if j.rtc.fault == fDisagrees {
+		return
+	}
+	j.f.advance(at)
+	rel := j.zRel(at, z) // RTC − local − base
+	whole := math.Trunc(rel - j.f.v[sX])
+	j.rtc.base = int64(whole) * timescale.Second
+	j.f.attach(sR, rel-whole, -1, v)
+	if !j.rtc.attached {
+		j.f.forget(sS, 0, j.rtcRateSigma())
+	}
+	j.rtc.attached, j.rtc.independent, j.rtc.fault, j.rtc.misses = true, false, fNone, 0
+}
+
+// hearRTC takes a further reading.
+func (j *Judge) hearRTC(at timescale.Local, z int64, v float64) {
+	j.f.advance(at)
+	zr := j.zRel(at, z-j.rtc.base)
+	want, s := j.f.sum(sR, 1)
+	if nu := zr - want; math.Abs(nu) > math.Max(0.03, 6*math.Sqrt(s+v)) {
+		if j.rtc.misses++; j.rtc.misses >= 2 {
+			j.rtc.setSeen = true
+			j.note(at, "rtc-set", "Something set the hardware clock: it moved by "+seconds(nu)+".")
+			j.attachRTC(at, z, v)
+		}
+		return
+	}
+	j.rtc.misses = 0
+	j.f.measure(zr, sR, 1, v)
+	j.x.rtcAt = at
+}

@@ -1,0 +1,247 @@
+package clockcheck
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// Verdict is the answer for one mode, by guarded acceptance (JCGM 106:2012).
+type Verdict string
+
+const (
+	Within     Verdict = "within"     // |error| + guard ≤ tolerance, held for 2 s
+	Outside    Verdict = "outside"    // |error| − guard > tolerance
+	Borderline Verdict = "borderline" // in between
+	Unknown    Verdict = "unknown"    // no basis at all
+)
+
+// Basis is what the estimate stands on.
+type Basis string
+
+const (
+	BasisGNSS     Basis = "gnss"
+	BasisNetwork  Basis = "network"
+	BasisRTC      Basis = "rtc"
+	BasisHoldover Basis = "holdover"
+	BasisNone     Basis = "none"
+)
+
+const (
+	holdFor    = 2 * time.Second     // a margin must hold so long before Within is said
+	horizon    = 30 * 24 * time.Hour // good-until is not looked for beyond
+	maxRaise   = 4 * time.Second     // between two judgements, for the hold to count
+	stepOver   = 0.001               // s: the clock moved by more than slewing can
+	slewMaxPPM = 1000                // ppm: fastest slew of the kernel, with margin
+)
+
+// ModeJudgement is the verdict for one mode.
+type ModeJudgement struct {
+	Mode    Mode
+	Verdict Verdict
+	Margin  float64 // s: tolerance − (|error| + guard); meaningless if Unknown
+	GoodFor float64 // s until the growing guard uses the margin up; 0 unless Within
+}
+
+// Term is one line of the error budget.
+type Term struct {
+	Name    string
+	GuardS  float64 // s, half-width
+	Because string
+}
+
+// Judgement is what the judge says at one instant. Error, bound and guard are
+// seconds; positive error = the clock is fast.
+type Judgement struct {
+	At           timescale.Local
+	Basis        Basis
+	Known        bool    // Error and Bound have a meaning
+	Guarded      bool    // Guard too; without it every verdict is Unknown
+	Error        float64 // s: system clock − UTC
+	Bound        float64 // s: half-width of the 99 % interval
+	Guard        float64 // s: half-width that verdicts use, never below Bound
+	RatePPM      float64 // the local oscillator gains so much on UTC
+	RateBoundPPM float64 // half-width, 99 %
+	Proved       []string
+	Ancestry     []string
+	Because      string
+	Modes        []ModeJudgement
+	References   []Reference
+	Budget       []Term
+}
+
+// clockRate follows how fast the system clock runs against the local timescale.
+type clockRate struct {
+	set      bool
+	l0, l1   timescale.Local
+	s0, s1   timescale.UTC
+	rate     float64 // s/s, system gains on local
+	haveRate bool
+}
+
+// feed takes a pair; it reports a step of the clock since the last, s.
+func (c *clockRate) feed(l timescale.Local, s timescale.UTC) (step float64) {
+	if !c.set {
+		*c = clockRate{set: true, l0: l, l1: l, s0: s, s1: s}
+		return 0
+	}
+	dl := l.Sub(c.l1).Seconds()
+	d := s.Sub(c.s1).Seconds() - dl
+	if math.Abs(d) > stepOver+slewMaxPPM*1e-6*dl {
+		rate, have := c.rate, c.haveRate
+		*c = clockRate{set: true, l0: l, l1: l, s0: s, s1: s, rate: rate, haveRate: have}
+		return d
+	}
+	c.l1, c.s1 = l, s
+	if long := l.Sub(c.l0).Seconds(); long >= 10 {
+		c.rate, c.haveRate = s.Sub(c.s0).Seconds()/long-1, true
+		if long > 60 {
+			c.l0, c.s0 = l, s
+		}
+	}
+	return 0
+}
+
+// Judge says how it stands at now, when the system clock showed system. dst is
+// filled anew; its slices are used again.
+func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement) {
+	if step := j.clock.feed(now, system); step != 0 {
+		j.note(now, "clock-stepped", "Another program moved the system clock by "+seconds(step)+".")
+	}
+	*dst = Judgement{At: now, Basis: BasisNone, Proved: dst.Proved[:0], Ancestry: dst.Ancestry[:0], Modes: dst.Modes[:0],
+		References: dst.References[:0], Budget: dst.Budget[:0]}
+	j.expire(now)
+	if j.x.known {
+		j.f.advance(now)
+		j.estimate(now, system, dst)
+	} else if c := &j.rtc; c.provisional {
+		dst.Known, dst.Basis = true, BasisRTC
+		dst.Error = float64(int64(system)-int64(now)-c.provZ) / 1e9
+	}
+	j.modes(now, dst)
+	j.references(now, dst)
+	dst.Because = j.because(now, dst)
+	j.watchTrust(now, dst)
+}
+
+// expire ends what time alone ends.
+func (j *Judge) expire(now timescale.Local) {
+	for i := range j.servers[:j.nServer] {
+		if s := &j.servers[i]; !s.agrees && now.Sub(s.at) > serverAgree {
+			s.outvoted = true
+		}
+	}
+}
+
+func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *Judgement) {
+	dst.Known = true
+	dst.Error = float64(int64(system)-int64(now)-j.f.base)/1e9 - j.f.v[sX]
+	lo, hi := j.interval(boundZ)
+	g := j.guardAhead(0)
+	// A proved second keeps the reported bound free of hypotheses; unproved, they
+	// are part of what is not known.
+	dst.Bound = math.Max(-lo, hi)
+	dst.Guarded = j.x.dateProved
+	dst.Guard = math.Max(math.Max(-g.lo, g.hi), dst.Bound)
+	dst.RatePPM = -j.f.v[sY] * 1e6
+	dst.RateBoundPPM = boundZ * j.f.sigma(sY) * 1e6
+	dst.Basis = j.basis(now)
+	if j.x.dateProved {
+		dst.Proved = append(dst.Proved, "date")
+	}
+	if j.x.secondProved() {
+		dst.Proved = append(dst.Proved, "second")
+	}
+	if j.rx.attached && j.rx.latencyBy != "" {
+		dst.Proved = append(dst.Proved, "latency")
+	}
+	dst.Ancestry = append(dst.Ancestry, j.ancestryNames(j.x.ancestry)...)
+	j.budget(dst)
+}
+
+func (j *Judge) basis(now timescale.Local) Basis {
+	switch {
+	case j.receiverLive(now) && (j.rx.fault == fNone || j.rx.fault == fScatter):
+		return BasisGNSS
+	case j.x.netAt != 0 && now.Sub(j.x.netAt) < serverFresh:
+		return BasisNetwork
+	case j.x.carrier == carRTC:
+		return BasisRTC
+	}
+	return BasisHoldover
+}
+
+// modes gives each shown mode its verdict.
+func (j *Judge) modes(now timescale.Local, dst *Judgement) {
+	for i, m := range j.cfg.Modes {
+		mj := ModeJudgement{Mode: m, Verdict: Unknown}
+		if dst.Known && dst.Guarded {
+			tol := m.Tolerance.Seconds()
+			mj.Margin = tol - (math.Abs(dst.Error) + dst.Guard)
+			switch {
+			case mj.Margin >= 0:
+				mj.Verdict = Within
+			case math.Abs(dst.Error)-dst.Guard > tol:
+				mj.Verdict = Outside
+			default:
+				mj.Verdict = Borderline
+			}
+		}
+		mj.Verdict = j.held(i, now, mj.Verdict)
+		if mj.Verdict == Within {
+			mj.GoodFor = j.goodFor(dst.Error, m.Tolerance.Seconds())
+		}
+		dst.Modes = append(dst.Modes, mj)
+	}
+}
+
+// held lets a verdict fall at once and rise only after its margin has held.
+func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
+	if v != Within {
+		j.rises[i], j.within[i] = -1, false
+		return v
+	}
+	if j.within[i] {
+		return Within
+	}
+	if j.rises[i] < 0 {
+		j.rises[i] = now
+	}
+	if now.Sub(j.rises[i]) < holdFor {
+		return Borderline
+	}
+	j.within[i] = true
+	return Within
+}
+
+// goodFor looks for the instant at which |error| + guard reaches the tolerance
+// if no reading ever came again, s from now; at most the horizon.
+func (j *Judge) goodFor(err, tol float64) float64 {
+	drift := -j.f.v[sY]
+	if j.clock.haveRate {
+		drift += j.clock.rate
+	}
+	holds := func(t float64) bool {
+		g := j.guardAhead(t)
+		return math.Abs(err+drift*t)+math.Max(-g.lo, g.hi) <= tol
+	}
+	good, bad := 0.0, 1.0
+	for holds(bad) {
+		if good = bad; good >= horizon.Seconds() {
+			return horizon.Seconds()
+		}
+		bad *= 1.25
+	}
+	for range 40 {
+		if mid := (good + bad) / 2; holds(mid) {
+			good = mid
+		} else {
+			bad = mid
+		}
+		if bad-good < 0.5 {
+			break
+		}
+	}
+	return math.Floor(good)
+}

@@ -1,0 +1,117 @@
+package clockcheck
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// world is a truth to judge against: an oscillator, a receiver, an RTC and a
+// system clock, at the level of readings. Its parameters are its own.
+type world struct {
+	t       *testing.T
+	j       *Judge
+	rng     *rand.Rand
+	local   timescale.Local
+	utc     timescale.UTC
+	ppm     float64 // the oscillator gains so much on UTC
+	sys     float64 // s: system clock − UTC
+	latency float64 // s
+	jitter  float64 // s
+	lie     float64 // s, added to what the receiver says
+	valid   bool
+	mute    bool
+	rtcOff  float64 // s: RTC − UTC
+	rtcPPM  float64
+	rtcOn   bool
+	got     Judgement
+	falseS  int // seconds of false within
+	missed  int // seconds in which error ± guard did not hold the truth
+	seen    map[Verdict]int
+}
+
+var testFloor = timescale.UTCOf(time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC))
+
+func newWorld(t *testing.T, learned Learned) *world {
+	ft8, _ := ModeNamed("FT8")
+	ft4, _ := ModeNamed("FT4")
+	w := &world{t: t, rng: rand.New(rand.NewPCG(1, 2)), local: 5e9, valid: true,
+		utc: timescale.UTCOf(time.Date(2031, 2, 3, 22, 5, 6, 250e6, time.UTC)),
+		ppm: 12, latency: 0.18, jitter: 0.008, seen: map[Verdict]int{}}
+	w.j = New(Config{Floor: testFloor, Modes: []Mode{ft8, ft4}}, learned)
+	w.j.ReceiverOpened("r1", Serial)
+	return w
+}
+
+// run lets d pass at one epoch and one judgement a second.
+func (w *world) run(d time.Duration) {
+	w.t.Helper()
+	for range int(d.Seconds()) {
+		w.second()
+	}
+}
+
+func (w *world) second() {
+	next := timescale.UTC((int64(w.utc)/1e9 + 1) * 1e9)
+	w.to(next)
+	if w.rtcOn {
+		w.readRTC()
+	}
+	arrive := w.latency + math.Abs(w.rng.NormFloat64())*w.jitter
+	w.to(next.Add(time.Duration(arrive * 1e9)))
+	if !w.mute {
+		said := next.Add(time.Duration(w.lie * 1e9)).Time()
+		w.j.GNSS(&GNSS{At: w.local, Year: said.Year(), Month: int(said.Month()), Day: said.Day(),
+			TimeOfDay: said.Sub(said.Truncate(24 * time.Hour)), Valid: w.valid, Satellites: 9})
+	}
+	w.judge()
+}
+
+// readRTC gives the judge the edge of the RTC's second before now.
+func (w *world) readRTC() {
+	shown := int64(w.utc) + int64(w.rtcOff*1e9)
+	back := shown % 1e9
+	edge := w.local - timescale.Local(float64(back)*(1+w.ppm*1e-6))
+	w.j.RTC(&RTC{Edge: edge, Sigma: 500 * time.Microsecond, Value: timescale.UTC(shown - back)})
+}
+
+// to moves the true time on.
+func (w *world) to(utc timescale.UTC) {
+	d := float64(utc.Sub(w.utc))
+	w.local += timescale.Local(d * (1 + w.ppm*1e-6))
+	w.rtcOff += w.rtcPPM * 1e-6 * d / 1e9
+	w.utc = utc
+}
+
+func (w *world) judge() {
+	w.j.Judge(w.local, w.utc.Add(time.Duration(w.sys*1e9)), &w.got)
+	g := &w.got
+	if g.Guarded && math.Abs(g.Error-w.sys) > g.Guard {
+		w.missed++
+	}
+	for _, m := range g.Modes {
+		if m.Verdict == Within && math.Abs(w.sys) > m.Mode.Tolerance.Seconds() {
+			w.falseS++
+		}
+	}
+	w.seen[g.Modes[0].Verdict]++
+}
+
+// honest fails the test if ever the truth was missed or within was false.
+func (w *world) honest() {
+	w.t.Helper()
+	if w.falseS > 0 || w.missed > 0 {
+		w.t.Fatalf("%d s of false within, %d s in which error ± guard missed the truth (%+v, sys %v)", w.falseS, w.missed, w.got, w.sys)
+	}
+}
+
+func (w *world) want(v Verdict, b Basis) {
+	w.t.Helper()
+	if got := w.got.Modes[0].Verdict; got != v || w.got.Basis != b {
+		w.t.Fatalf("FT8 is %q by %q, want %q by %q\nerror %.3f guard %.3f: %s\nreceiver %s: %s",
+			got, w.got.Basis, v, b, w.got.Error, w.got.Guard, w.got.Because, w.got.References[0].Trust, w.got.References[0].Because)
+	}
+}
