@@ -1,0 +1,220 @@
+// Package config reads noonmark's configuration file and decides where its files
+// live. Text and environment come in, plain values go out; nothing is opened but
+// the file itself. Every key is optional, an unknown one is an error, and each
+// error names file, line and key and says what would be right.
+package config
+
+import (
+	_ "embed" // the example is part of the program
+	"errors"
+	"fmt"
+	"os"
+	"sort"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+)
+
+// Path is where the configuration is looked for.
+const Path = "/etc/noonmark/noonmark.toml"
+
+//go:embed example.toml
+var example string
+
+// Example returns the commented example file, which sets every key to its default.
+func Example() string { return example }
+
+// Config is the whole configuration. Names and units are those of the file.
+type Config struct {
+	Receiver struct {
+		Device   string // "auto", an absolute path, tcp://host:port, udp://[host]:port
+		Baud     int    // 0 = find it
+		PPS      string // "auto", "none", or an absolute path
+		PPSEdge  string // "assert", "clear", or "" = learn it
+		LatencyS float64
+		ShareTCP string // "" = no
+		SharePTY string // "" = no
+	}
+	RTC struct {
+		Device string // "auto", "none", or an absolute path
+	}
+	Network struct {
+		Servers []string // host or host:port
+	}
+	Clock struct {
+		Steer     bool
+		StepOverS float64
+	}
+	Modes struct {
+		InUse      string // "" = none named
+		Show       []string
+		ToleranceS map[string]float64 // by mode, where it is not the table's
+	}
+	Publish struct {
+		HTTP          string // "" = no page
+		TimeService   string // "" = no
+		LocatorLength int    // 2, 4, 6, 8 or 10
+	}
+}
+
+// A ModeCheck returns the proper spelling of a mode's name, or an error that says
+// which modes there are.
+type ModeCheck func(name string) (string, error)
+
+// Default returns the configuration of an empty file.
+func Default() Config {
+	var c Config
+	c.Receiver.Device = "auto"
+	c.Receiver.PPS = "auto"
+	c.RTC.Device = "auto"
+	c.Clock.StepOverS = 0.25
+	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
+	c.Publish.HTTP = "127.0.0.1:8173"
+	c.Publish.LocatorLength = 10
+	return c
+}
+
+// Load reads the file at path. When it is not there the error wraps
+// os.ErrNotExist and the configuration is the default one.
+func Load(path string, mode ModeCheck) (Config, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return Default(), fmt.Errorf("config: %w", err)
+	}
+	return Parse(path, string(b), mode)
+}
+
+// Parse reads text, which came from the file called name. All faults found are in
+// the error, a line each, in the order of the file.
+func Parse(name, text string, mode ModeCheck) (Config, error) {
+	c := Default()
+	var root map[string]toml.Primitive
+	md, err := toml.Decode(text, &root)
+	if err != nil {
+		var pe toml.ParseError
+		if errors.As(err, &pe) {
+			return Default(), fault{name, pe.Position.Line, pe.Message}
+		}
+		return Default(), fmt.Errorf("config: %s: %w", name, err)
+	}
+	p := parser{name: name, md: &md, keys: c.keys(mode)}
+	for table, prim := range root {
+		p.table(table, prim)
+	}
+	if len(p.faults) == 0 {
+		return c, nil
+	}
+	sort.Slice(p.faults, func(i, j int) bool {
+		a, b := p.faults[i], p.faults[j]
+		return a.line < b.line || a.line == b.line && a.text < b.text
+	})
+	errs := make([]error, len(p.faults))
+	for i, f := range p.faults {
+		errs[i] = f
+	}
+	return Default(), errors.Join(errs...)
+}
+
+// Set gives one key, such as "receiver.baud", a value, with the checks of the
+// file: for flags, which override it. The value is a string, bool, int64,
+// float64, or []any of strings.
+func (c *Config) Set(key string, value any, mode ModeCheck) error {
+	set, ok := c.keys(mode)[key]
+	if !ok {
+		return fmt.Errorf("config: unknown key %q", key)
+	}
+	if err := set(value); err != nil {
+		return fmt.Errorf("config: %s %w", key, err)
+	}
+	return nil
+}
+
+// A fault is one thing wrong with a file.
+type fault struct {
+	file string
+	line int // 0 = not known
+	text string
+}
+
+func (f fault) Error() string {
+	if f.line == 0 {
+		return fmt.Sprintf("config: %s: %s", f.file, f.text)
+	}
+	return fmt.Sprintf("config: %s:%d: %s", f.file, f.line, f.text)
+}
+
+// A parser walks the two levels of a file.
+type parser struct {
+	name   string
+	md     *toml.MetaData
+	keys   map[string]setter
+	faults []fault
+}
+
+func (p *parser) table(table string, prim toml.Primitive) {
+	if !hasTable(p.keys, table) {
+		p.fault(prim, p.unknown(table))
+		return
+	}
+	var leaves map[string]toml.Primitive
+	if err := p.md.PrimitiveDecode(prim, &leaves); err != nil {
+		p.fault(prim, fmt.Sprintf("%s is a group of keys: write [%s] on a line of its own, its keys below", table, table))
+		return
+	}
+	for leaf, prim := range leaves {
+		key := table + "." + leaf
+		set, ok := p.keys[key]
+		if !ok {
+			p.fault(prim, p.unknown(key))
+			continue
+		}
+		var v any
+		err := p.md.PrimitiveDecode(prim, &v)
+		if err == nil {
+			err = set(v)
+		}
+		if err != nil {
+			p.fault(prim, key+" "+err.Error())
+		}
+	}
+}
+
+func (p *parser) fault(prim toml.Primitive, text string) {
+	p.faults = append(p.faults, fault{p.name, lineOf(p.md, prim), text})
+}
+
+// unknown words the fault, with the nearest key there is.
+func (p *parser) unknown(key string) string {
+	text := fmt.Sprintf("unknown key %q", key)
+	if near := nearest(key, p.keys); near != "" {
+		text += fmt.Sprintf("; did you mean %q?", near)
+	}
+	return text
+}
+
+func hasTable(keys map[string]setter, table string) bool {
+	for k := range keys {
+		if strings.HasPrefix(k, table+".") {
+			return true
+		}
+	}
+	return false
+}
+
+// lineOf finds the line prim's key stands on. The TOML package gives positions
+// with its own errors only, so one is provoked.
+func lineOf(md *toml.MetaData, prim toml.Primitive) int {
+	var pe toml.ParseError
+	if errors.As(md.PrimitiveDecode(prim, &refuser{}), &pe) {
+		return pe.Position.Line
+	}
+	return 0
+}
+
+// A refuser refuses every value.
+type refuser struct{}
+
+var errRefused = errors.New("refused")
+
+// UnmarshalTOML refuses v.
+func (*refuser) UnmarshalTOML(any) error { return errRefused }
