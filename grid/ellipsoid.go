@@ -4,10 +4,11 @@ import "math"
 
 // WGS 84: semi-major axis in metres and flattening (NGA.STND.0036).
 const (
-	wgsA  = 6378137.0
-	wgsF  = 1 / 298.257223563
-	wgsN  = wgsF / (2 - wgsF) // third flattening
-	wgsE2 = wgsF * (2 - wgsF) // first eccentricity squared
+	wgsA         = 6378137.0
+	wgsF         = 1 / 298.257223563
+	wgsN         = wgsF / (2 - wgsF) // third flattening
+	meridianTurn = 40_007_862.917    // once round by the poles, metres (four quarter meridians)
+	wgsE2        = wgsF * (2 - wgsF) // first eccentricity squared
 )
 
 // metresPerDegree gives the length of a degree of latitude and of longitude at
