@@ -1,0 +1,35 @@
+// Package port finds, opens and holds the byte source of a GNSS receiver,
+// through unplugging, for ever. A device name comes in; bytes with the instant
+// of their arrival go out. It only ever reads: nothing is written to a port.
+//
+// Opening a serial port raises its DTR and RTS lines, and on many stations one
+// of them keys the transmitter. Hence these rules, which the tests hold:
+//
+//   - By itself ("auto") it opens only what says it is a GNSS receiver: a USB
+//     identity in the table of known.go, a kernel GNSS device (/dev/gnss0), or
+//     /dev/noonmark-receiver, a name somebody gave on purpose. Never a generic
+//     serial adapter: a radio's cable has the same chip.
+//   - Any other port must be named. What was behind the name when it first
+//     delivered sentences is remembered (Identity); something else behind the
+//     same name is refused.
+//   - Ports are listed from sysfs alone; listing opens nothing.
+//   - A port that sends no sentences stays open and is listened to. The speed
+//     is found by listening. It is not closed and opened again in a loop.
+//   - DTR and RTS are lowered as the first thing after opening. The kernel
+//     raises them inside open(2), so a pulse remains, of some microseconds on a
+//     built-in port and about 1 to 3 ms on a USB adapter (one or two control
+//     transfers; from memory, not measured here). No program can avoid it; a
+//     port that keys a transmitter must not be named here. HUPCL is cleared, so
+//     that closing moves no line.
+//
+// The port is opened with our own open(2), not through a serial library: a
+// library that opens by name would need a second descriptor for HUPCL and
+// close-on-exec, and each non-blocking open raises the lines once more
+// (Linux, drivers/tty/tty_port.c, tty_port_block_til_ready). One descriptor
+// also leaves no limit at descriptor 1023 (select), nothing inherited by
+// children, and one owner of Close.
+//
+// Reading costs few wake-ups: after the first bytes of a burst it rests, and
+// then takes what has come in one read. While it rests the kernel has nobody
+// to wake.
+package port

@@ -1,0 +1,47 @@
+package port
+
+import (
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+const (
+	restShort = 20 * time.Millisecond  // until the rhythm is known
+	restMin   = 5 * time.Millisecond   // 10 Hz and more
+	restMax   = 100 * time.Millisecond // 1 Hz and less
+	runOn     = 1500 * time.Millisecond
+)
+
+// pacer says how long to rest between two reads of one burst. Resting long
+// saves wake-ups, but a burst that begins during a rest has no arrival time:
+// so the rest is a fraction of the time between bursts.
+type pacer struct {
+	baud  int              // 0 = no line speed
+	first timescale.Local  // start of the burst before
+	gaps  [2]time.Duration // the last times between bursts
+	some  bool             // first is set
+}
+
+// burst notes that a burst began.
+func (p *pacer) burst(at timescale.Local) {
+	if p.some {
+		p.gaps[1], p.gaps[0] = p.gaps[0], at.Sub(p.first)
+	}
+	p.first, p.some = at, true
+}
+
+// rest returns how long to rest now. A stream that has not paused for so long
+// has changed its rhythm: rest briefly, to find the pause.
+func (p *pacer) rest(now timescale.Local) time.Duration {
+	d := restShort
+	if longest := max(p.gaps[0], p.gaps[1]); p.gaps[0] > 0 && now.Sub(p.first) < max(runOn, longest*3/2) {
+		d = min(max(longest/8, restMin), restMax)
+	}
+	if p.baud > 0 {
+		// Never let more than 2048 bytes (10 bits each) gather: half of the
+		// line buffer of the kernel (N_TTY_BUF_SIZE, 4096).
+		d = min(d, 2048*10*time.Second/time.Duration(p.baud))
+	}
+	return d
+}
