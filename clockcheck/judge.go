@@ -279,7 +279,7 @@ func (j *Judge) resolve(at timescale.Local) {
 	var buf [maxServers + 4]selection.Interval
 	all := buf[:0]
 	lo, hi := j.interval(guardZ)
-	own := selection.Interval{Lo: lo, Hi: hi}
+	own := selection.Interval{Low: lo, High: hi}
 	opposed := false
 	add := func(iv selection.Interval, agrees bool) {
 		if agrees {
@@ -292,18 +292,18 @@ func (j *Judge) resolve(at timescale.Local) {
 	if j.rx.attached && j.rx.fault != fJumped && j.receiverLive(at) {
 		add(own, true)
 	} else if j.rx.fault == fDisagrees || j.rx.fault == fJumped {
-		add(selection.Interval{Lo: j.rx.claim.lo, Hi: j.rx.claim.hi}, false)
+		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + latencyMean, High: j.rx.claim.hi}, false)
 	}
 	if j.rtc.independent && j.rtc.fault == fNone {
 		add(own, true)
 	} else if j.rtc.fault == fDisagrees {
-		add(selection.Interval{Lo: j.rtc.claim.lo, Hi: j.rtc.claim.hi}, false)
+		add(selection.Interval{Low: j.rtc.claim.lo, Mid: (j.rtc.claim.lo + j.rtc.claim.hi) / 2, High: j.rtc.claim.hi}, false)
 	}
 	for i := range j.servers[:j.nServer] {
 		s := &j.servers[i]
 		r := j.rel(s.at, s.z)
 		if at.Sub(s.at) < serverAgree {
-			add(selection.Interval{Lo: r - s.bound, Hi: r + s.bound}, s.agrees)
+			add(selection.Interval{Low: r - s.bound, Mid: r, High: r + s.bound}, s.agrees)
 		}
 	}
 	if !opposed {
