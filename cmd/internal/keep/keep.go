@@ -1,0 +1,116 @@
+// Package keep stores what the station has learned over a power-off: one small
+// file, versioned and checksummed, replaced and never rewritten, with the
+// generation before it kept beside it. A torn or foreign file costs no more than
+// itself: the older generation is taken, or nothing.
+package keep
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"github.com/google/renameio/v2"
+
+	"noonmark/clockcheck"
+	"noonmark/gnss/port"
+)
+
+// State is what is kept.
+type State struct {
+	Learned  clockcheck.Learned `json:"learned"`
+	Receiver port.Identity      `json:"receiver"` // pinned: what was behind the port's name
+}
+
+const (
+	name    = "learned.json"
+	former  = "learned.previous.json"
+	version = "noonmark/learned/v1"
+	maxSize = 1 << 20
+)
+
+// Load reads the newest good generation in dir. The error, if any, says what was
+// wrong with the newer one or with both; the State is good in any case (empty if
+// there was nothing).
+func Load(dir string) (State, error) {
+	s, err := read(filepath.Join(dir, name))
+	if err == nil {
+		return s, nil
+	}
+	old, errOld := read(filepath.Join(dir, former))
+	if errOld == nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return old, nil // a power cut fell between the two renames
+		}
+		return old, fmt.Errorf("%w; the generation before it is used", err)
+	}
+	if errors.Is(err, fs.ErrNotExist) && errors.Is(errOld, fs.ErrNotExist) {
+		return State{}, nil
+	}
+	return State{}, fmt.Errorf("%w; starting without what was learned", err)
+}
+
+// Save replaces the newest generation and keeps the one before.
+func Save(dir string, s State) error {
+	body, err := json.Marshal(s)
+	if err != nil {
+		return fmt.Errorf("keep: save: %w", err)
+	}
+	text := fmt.Appendf(nil, "%s %08x\n%s\n", version, crc32.ChecksumIEEE(body), body)
+	path := filepath.Join(dir, name)
+	if _, err := read(path); err == nil {
+		// A link, not a rename: at no instant is there no good generation.
+		tmp := filepath.Join(dir, former+".new")
+		os.Remove(tmp)
+		if err := os.Link(path, tmp); err == nil {
+			err = os.Rename(tmp, filepath.Join(dir, former))
+			if err != nil {
+				return fmt.Errorf("keep: save: %w", err)
+			}
+		}
+	}
+	if err := renameio.WriteFile(path, text, 0o644); err != nil {
+		return fmt.Errorf("keep: save %s: %w", path, err)
+	}
+	return nil
+}
+
+// read reads and checks one file.
+func read(path string) (State, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return State{}, fmt.Errorf("keep: %w", err)
+	}
+	s, err := parse(b)
+	if err != nil {
+		return State{}, fmt.Errorf("keep: %s: %w", path, err)
+	}
+	return s, nil
+}
+
+// parse checks a file's text: version, checksum, JSON.
+func parse(b []byte) (State, error) {
+	if len(b) > maxSize {
+		return State{}, errors.New("too large to be ours")
+	}
+	head, body, ok := bytes.Cut(b, []byte("\n"))
+	v, sum, ok2 := bytes.Cut(head, []byte(" "))
+	if !ok || !ok2 || string(v) != version {
+		return State{}, errors.New("not a file of this version of noonmark")
+	}
+	body = bytes.TrimSuffix(body, []byte("\n"))
+	want, err := strconv.ParseUint(string(sum), 16, 32)
+	if err != nil || uint32(want) != crc32.ChecksumIEEE(body) {
+		return State{}, errors.New("damaged: its checksum is wrong")
+	}
+	var s State
+	if err := json.Unmarshal(body, &s); err != nil {
+		return State{}, fmt.Errorf("damaged: %w", err)
+	}
+	return s, nil
+}

@@ -1,0 +1,75 @@
+package keep
+
+import (
+	"os"
+	"path/filepath"
+	"reflect"
+	"testing"
+
+	"noonmark/clockcheck"
+	"noonmark/gnss/port"
+)
+
+func sample(rate float64) State {
+	return State{
+		Learned: clockcheck.Learned{RatePPM: rate, RateSigmaPPM: 0.2,
+			Latencies: []clockcheck.LearnedLatency{{Key: "r", LatencyS: 0.1, SigmaS: 0.02}},
+			RTC:       &clockcheck.LearnedRTC{At: 5, OffsetS: 0.25, Ancestry: []string{"server"}}},
+		Receiver: port.Identity{Name: "/dev/x"},
+	}
+}
+
+func TestRoundTripAndGenerations(t *testing.T) {
+	dir := t.TempDir()
+	if s, err := Load(dir); err != nil || !reflect.DeepEqual(s, State{}) {
+		t.Fatalf("an empty directory gives %+v, %v", s, err)
+	}
+	for _, rate := range []float64{1, 2, 3} {
+		if err := Save(dir, sample(rate)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, err := Load(dir)
+	if err != nil || !reflect.DeepEqual(s, sample(3)) {
+		t.Fatalf("got %+v, %v", s, err)
+	}
+	// Torn at any length: the generation before must come, with a word about it.
+	path := filepath.Join(dir, name)
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range len(whole) - 1 {
+		if err := os.WriteFile(path, whole[:n], 0o644); err != nil {
+			t.Fatal(err)
+		}
+		s, err := Load(dir)
+		if err == nil || s.Learned.RatePPM != 2 {
+			t.Fatalf("torn at %d: rate %v, error %v", n, s.Learned.RatePPM, err)
+		}
+	}
+	// A damaged newest file must not replace the good former one.
+	if err := Save(dir, sample(4)); err != nil {
+		t.Fatal(err)
+	}
+	if s, err := read(filepath.Join(dir, former)); err != nil || s.Learned.RatePPM != 2 {
+		t.Fatalf("former generation: %+v, %v", s, err)
+	}
+}
+
+func TestForeignFile(t *testing.T) {
+	dir := t.TempDir()
+	for _, text := range []string{"", "{}", "noonmark/learned/v9 00000000\n{}\n", "noonmark/learned/v1 00000000\n{}\n"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if s, err := Load(dir); err == nil || !reflect.DeepEqual(s, State{}) {
+			t.Errorf("%q was taken for learned state: %+v", text, s)
+		}
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	f.Add([]byte("noonmark/learned/v1 00000000\n{}\n"))
+	f.Fuzz(func(t *testing.T, b []byte) { parse(b) })
+}
