@@ -42,108 +42,16 @@ import csv
 import datetime as dt
 import json
 import pathlib
-import re
 import sys
 
-try:
-    import pynmea2
-except ImportError:  # Debian's copy, when python3 is not Debian's python3
-    sys.path.append("/usr/lib/python3/dist-packages")
-    try:
-        import pynmea2
-    except ImportError:
-        sys.exit("expect.py: no pynmea2; on Debian: apt-get install python3-nmea2")
+from reading import PARSER, TIMED, date_of, frames, parsed, position_of, sound, time_of, validity
 
 NEAR = 40  # sentences; the longest burst among the captures has about 30
 APART = 0.0005  # degrees between sentences of one instant that is worth a remark
-BAD_MODES = set("NEMS")
-TIMED = ("RMC", "GGA", "GNS", "GLL")
-FRAME = re.compile(rb"[$!]([A-Z][A-Z0-9]{3,7},[^$!*\r\n]*)(?:\*([^$!\r\n]{0,2}))?")
 METHOD = (
-    f"packaging/reference/expect.py with pynmea2 {pynmea2.__version__}: "
-    "checksums, fields, time, date and position by pynmea2; framing and counting by the script"
+    f"packaging/reference/expect.py with {PARSER}: "
+    "checksums, fields, time, date and position by the parser; framing and counting by the script"
 )
-
-
-def frames(raw):
-    """Yields (body, checksum or None) for every sentence of the file, in order."""
-    for line in re.split(rb"[\r\n]+", raw):
-        for m in FRAME.finditer(line):
-            body = m.group(1).decode("latin-1")
-            yield body, None if m.group(2) is None else m.group(2).decode("latin-1")
-
-
-def sound(body, checksum):
-    """Whether the checksum agrees; True also for types the parser does not know."""
-    if not re.fullmatch("[0-9A-Fa-f]{2}", checksum):
-        return False
-    try:
-        pynmea2.parse(f"{body}*{checksum}", check=True)
-    except pynmea2.ChecksumError:
-        return False
-    except Exception:  # unknown type or address: the parser never got to the checksum, or past it
-        return pynmea2.NMEASentence.checksum(body) == int(checksum, 16)
-    return True
-
-
-def parsed(body):
-    """The sentence as a TIMED or ZDA object, or None for everything else."""
-    if body[2:6] not in ("RMC,", "GGA,", "GNS,", "GLL,", "ZDA,") or body[0] == "P":
-        return None
-    try:
-        return pynmea2.parse(body)
-    except ValueError:
-        return None
-
-
-def time_of(msg):
-    """Time of day in microseconds to the nearest 10 (the parser truncates), or None."""
-    t = msg.timestamp
-    if not isinstance(t, dt.time):
-        return None
-    us = ((t.hour * 60 + t.minute) * 60 + t.second) * 1_000_000 + t.microsecond
-    return (us + 5) // 10 * 10
-
-
-def date_of(msg):
-    """The date the sentence itself names, or None."""
-    if msg.sentence_type == "RMC":
-        return msg.datestamp if isinstance(msg.datestamp, dt.date) else None
-    if msg.sentence_type != "ZDA":
-        return None
-    try:
-        year = msg.year + 2000 if msg.year < 100 else msg.year
-        return dt.date(year, msg.month, msg.day)
-    except (TypeError, ValueError):
-        return None
-
-
-def validity(msg):
-    """True, False, or None where the sentence says neither."""
-    kind = msg.sentence_type
-    if kind in ("RMC", "GLL"):
-        at = 11 if kind == "RMC" else 6
-        mode = msg.data[at] if len(msg.data) > at else ""
-        if msg.status not in ("A", "V"):
-            return None
-        return msg.status == "A" and mode not in BAD_MODES
-    if kind == "GGA":
-        q = msg.gps_qual
-        return None if not isinstance(q, int) else q > 0 and q not in (6, 7, 8)
-    if kind == "GNS":
-        modes = msg.mode_indicator
-        return None if not modes else any(m not in BAD_MODES for m in modes)
-    return None
-
-
-def position_of(msg):
-    """(latitude, longitude) in degrees, north and east positive, or None."""
-    if not hasattr(type(msg), "latitude") or not (msg.lat and msg.lon and msg.lat_dir and msg.lon_dir):
-        return None
-    try:
-        return msg.latitude, msg.longitude
-    except (AttributeError, ValueError):
-        return None
 
 
 def instant(date, us):
@@ -177,53 +85,56 @@ def rfc3339(date, us):
     return (s.rstrip("0") if "." in s else s) + "Z"
 
 
+def epochs_of(msgs):
+    """(epochs by instant in order of first appearance, facts for the remarks) of [(place, sentence)]."""
+    facts = {
+        "rmc_dates": any(m.sentence_type == "RMC" and date_of(m) for _, m in msgs),
+        "zda_only": not any(m.sentence_type in TIMED and time_of(m) is not None for _, m in msgs),
+        "placeless": any(m.sentence_type == "GLL" and time_of(m) is None and position_of(m) for _, m in msgs),
+        "again": 0,
+        "newest": None,
+    }
+    msgs = [(i, m) for i, m in msgs if time_of(m) is not None]
+    own = [date_of(m) if m.sentence_type == "RMC" or not facts["rmc_dates"] else None for _, m in msgs]
+    dates = dated([(i, time_of(m), d) for (i, m), d in zip(msgs, own)])
+    epochs = {}
+    for (_, m), date in zip(msgs, dates):
+        if m.sentence_type == "ZDA" and not facts["zda_only"]:
+            continue
+        key = (date, time_of(m))
+        if key in epochs and key != facts["newest"]:
+            facts["again"] += 1
+        facts["newest"] = key
+        add(epochs.setdefault(key, {"says": set(), "at": None, "spread": 0.0, "kinds": set(), "talkers": set()}), m)
+    return epochs, facts
+
+
+def add(epoch, msg):
+    """Adds what one sentence says to its epoch."""
+    says = validity(msg)
+    epoch["says"].add(says)
+    epoch["kinds"].add(msg.sentence_type)
+    epoch["talkers"].add(msg.talker)
+    here = position_of(msg) if says else None
+    if here:
+        epoch["at"] = epoch["at"] or here
+        epoch["spread"] = max(epoch["spread"], *(abs(a - b) for a, b in zip(here, epoch["at"])))
+
+
 def read(path):
     """The expectation for one capture, as a dict."""
     all_frames = list(frames(path.read_bytes()))
     bare = sum(1 for _, c in all_frames if c is None)
     unchecked = bare == len(all_frames)
     good = [b for b, c in all_frames if (unchecked if c is None else sound(b, c))]
-    bad = len(all_frames) - bare - (0 if unchecked else len(good))
-    msgs = [(i, m) for i, m in enumerate(map(parsed, good)) if m is not None]
+    epochs, facts = epochs_of([(i, m) for i, m in enumerate(map(parsed, good)) if m is not None])
 
-    rmc_dates = any(m.sentence_type == "RMC" and date_of(m) is not None for _, m in msgs)
-    zda_only = not any(m.sentence_type in TIMED and time_of(m) is not None for _, m in msgs)
-    marks, sentences = [], []
-    for i, m in msgs:
-        us = time_of(m)
-        if us is None:
-            continue
-        date = date_of(m) if m.sentence_type == "RMC" or not rmc_dates else None
-        marks.append((i, us, date))
-        sentences.append(m)
-
-    epochs, order, again, newest = {}, [], 0, None
-    for (_, us, _), date, m in zip(marks, dated(marks), sentences):
-        if m.sentence_type == "ZDA" and not zda_only:
-            continue
-        key = (date, us)
-        if key not in epochs:
-            epochs[key] = {"says": [], "at": None, "spread": 0.0, "kinds": set(), "talkers": set()}
-            order.append(key)
-        elif key != newest:
-            again += 1
-        newest = key
-        e = epochs[key]
-        v = validity(m)
-        e["says"].append(v)
-        e["kinds"].add(m.sentence_type)
-        e["talkers"].add(m.talker)
-        here = position_of(m) if v else None
-        e["at"] = e["at"] or here
-        if here:
-            e["spread"] = max(e["spread"], abs(here[0] - e["at"][0]), abs(here[1] - e["at"][1]))
-
-    valid = [k for k in order if True in epochs[k]["says"] and False not in epochs[k]["says"]]
-    spots = [epochs[k]["at"] for k in valid if epochs[k]["at"]]
-    known = [k for k in order if k[0]]
+    valid = [e for e in epochs.values() if True in e["says"] and False not in e["says"]]
+    spots = [e["at"] for e in valid if e["at"]]
+    known = [k for k in epochs if k[0]]
     mean = lambda i: round(sum(s[i] for s in spots) / len(spots), 9) if spots else None
     out = {
-        "epochs": len(order),
+        "epochs": len(epochs),
         "epochs_valid": len(valid),
         "first_utc": rfc3339(*known[0]) if known else None,
         "last_utc": rfc3339(*known[-1]) if known else None,
@@ -231,64 +142,73 @@ def read(path):
         "mean_lat_deg": mean(0),
         "mean_lon_deg": mean(1),
         "sentences_ok": 0 if unchecked else len(good),
-        "checksum_bad": bad,
+        "checksum_bad": 0 if unchecked else len(all_frames) - bare - len(good),
         "no_checksum": bare,
         "method": METHOD,
     }
-    note = remarks(order, epochs, valid, spots, known, again, newest, zda_only, unchecked, rmc_dates, msgs)
-    if note:
-        out["note"] = note
+    notes = ["no sentence has a checksum: all accepted"] if unchecked else []
+    notes += time_remarks(epochs, facts) + epoch_remarks(epochs, valid)
+    if notes:
+        out["note"] = "; ".join(notes)
     return out
 
 
-def remarks(order, epochs, valid, spots, known, again, newest, zda_only, unchecked, rmc_dates, msgs):
-    """Where another reading of the definitions would give other figures."""
+def time_remarks(epochs, facts):
+    """Where another reading of time and date would give other figures."""
     notes = []
-    either = sum(1 for k in order if True in epochs[k]["says"])
-    if unchecked:
-        notes.append("no sentence has a checksum: all accepted")
-    if zda_only:
+    known = [k for k in epochs if k[0]]
+    if facts["zda_only"]:
         notes.append("only ZDA carries a time")
-    if zda_only and any(m.sentence_type == "GLL" and position_of(m) for _, m in msgs):
+    if facts["placeless"]:
         notes.append("GLL gives positions without a time: they belong to no epoch")
-    if either != len(valid):
-        notes.append(f"{either - len(valid)} instants called valid by one sentence and invalid by another count as invalid")
-    if again:
-        notes.append(f"{again} sentences name an instant named before another one came between")
-    if known and newest != known[-1]:
-        notes.append(f"the last sentence names {rfc3339(*newest) if newest[0] else 'an instant without a date'}, not new by then")
+    if facts["again"]:
+        notes.append(f"{facts['again']} sentences name an instant named before another one came between")
+    if known and facts["newest"] != known[-1]:
+        last = rfc3339(*facts["newest"]) if facts["newest"][0] else "an instant without a date"
+        notes.append(f"the last sentence names {last}, not new by then")
     back = sum(1 for a, b in zip(known, known[1:]) if instant(*b) < instant(*a))
     if back:
         notes.append(f"{back} new instants are earlier than the new instant before them")
-    if known and len(known) != len(order):
-        notes.append(f"{len(order) - len(known)} instants have no date; first and last are of those with one")
-    if known and not rmc_dates:
+    if epochs and not known:
+        notes.append("no date")
+    elif len(known) != len(epochs):
+        notes.append(f"{len(epochs) - len(known)} instants have no date; first and last are of those with one")
+    if known and not facts["rmc_dates"]:
         notes.append("dates are from ZDA")
     days = sorted({k[0] for k in known})
     if days and (days[-1] - days[0]).days > 1:
         notes.append("dates more than a day apart: " + ", ".join(d.isoformat() for d in days))
-    kinds = sorted({t for e in epochs.values() for t in e["kinds"]})
-    lone = {t: sum(1 for e in epochs.values() if e["kinds"] == {t}) for t in kinds} if len(kinds) > 1 else {}
-    lone = {t: n for t, n in lone.items() if n}
-    if lone:
-        notes.append("instants named by one type alone: " + ", ".join(f"{t} {n}" for t, n in lone.items()))
-    talkers = sorted({t for e in epochs.values() for t in e["talkers"]})
+    return notes
+
+
+def epoch_remarks(epochs, valid):
+    """Where the sentences of one instant do not agree, or not all are there."""
+    notes = []
+    torn = sum(1 for e in epochs.values() if {True, False} <= e["says"])
+    if torn:
+        notes.append(f"{torn} instants called valid by one sentence and invalid by another count as invalid")
+    kinds = sorted(set().union(*(e["kinds"] for e in epochs.values())))
+    lone = {k: sum(e["kinds"] == {k} for e in epochs.values()) for k in kinds}
+    if len(kinds) > 1 and any(lone.values()):
+        notes.append("instants named by one type alone: " + ", ".join(f"{k} {n}" for k, n in lone.items() if n))
+    talkers = sorted(set().union(*(e["talkers"] for e in epochs.values())))
     if len(talkers) > 1:
-        sets = [f"{t} {sum(1 for e in epochs.values() if t in e['talkers'])}" for t in talkers]
+        sets = (f"{t} {sum(t in e['talkers'] for e in epochs.values())}" for t in talkers)
         notes.append("instants by talker: " + ", ".join(sets))
     apart = [e["spread"] for e in epochs.values() if e["spread"] > APART]
     if apart:
         notes.append(f"{len(apart)} epochs whose sentences give positions up to {max(apart):.4f} degrees apart")
-    if len(spots) != len(valid):
-        notes.append(f"{len(valid) - len(spots)} valid epochs carry no position")
-    return "; ".join(notes)
+    bare = sum(1 for e in valid if not e["at"])
+    if bare:
+        notes.append(f"{bare} valid epochs carry no position")
+    return notes
 
 
 def captures(root):
     """Every capture SOURCES.csv lists; one missing or unlisted is an error."""
     with open(root / "SOURCES.csv", newline="", encoding="utf-8") as f:
         listed = {root / r["folder"] / r["file"] for r in csv.DictReader(f)}
-    there = {p for p in root.glob("*/*") if p.is_file() and p.parent.name != "LICENSES" and not p.name.endswith(".expect.json")}
+    there = {p for p in root.glob("*/*") if p.parent.name != "LICENSES" and not p.name.endswith(".expect.json")}
     if listed != there:
         odd = ", ".join(sorted(str(p) for p in listed ^ there))
         sys.exit(f"expect.py: SOURCES.csv and the folders disagree: {odd}")
