@@ -156,8 +156,14 @@ func (p *parser) table(table string, prim toml.Primitive) {
 		p.fault(prim, p.unknown(table))
 		return
 	}
+	// The TOML package takes a value where a table is wanted for an empty table.
+	var v any
 	var leaves map[string]toml.Primitive
-	if err := p.md.PrimitiveDecode(prim, &leaves); err != nil {
+	err := p.md.PrimitiveDecode(prim, &v)
+	if _, ok := v.(map[string]any); err == nil && ok {
+		err = p.md.PrimitiveDecode(prim, &leaves)
+	}
+	if err != nil || leaves == nil {
 		p.fault(prim, fmt.Sprintf("%s is a group of keys: write [%s] on a line of its own, its keys below", table, table))
 		return
 	}

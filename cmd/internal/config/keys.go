@@ -31,7 +31,7 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		// minute it would be slewed for more than a day (500 ppm).
 		"clock.step_over_s":      number(&c.Clock.StepOverS, 0.01, 60, "s"),
 		"modes.in_use":           text(&c.Modes.InUse, optional(mode)),
-		"modes.show":             texts(&c.Modes.Show, mode),
+		"modes.show":             texts(&c.Modes.Show, func(s string) (string, error) { return named(mode, s) }),
 		"modes.tolerance_s":      tolerances(&c.Modes.ToleranceS, mode),
 		"publish.http":           text(&c.Publish.HTTP, address),
 		"publish.time_service":   text(&c.Publish.TimeService, address),
