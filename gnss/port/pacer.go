@@ -15,20 +15,22 @@ const (
 
 // pacer says how long to rest between two reads of one burst. Resting long
 // saves wake-ups, but a burst that begins during a rest has no arrival time:
-// so the rest is a fraction of the time between bursts.
+// so the rest is a fraction of the time between bursts, and short enough for two
+// rests to fit into the silence.
 type pacer struct {
 	baud  int              // 0 = no line speed
 	first timescale.Local  // start of the burst before
 	gaps  [2]time.Duration // the last times between bursts
+	quiet time.Duration    // the last silence before a burst
 	some  bool             // first is set
 }
 
-// burst notes that a burst began.
-func (p *pacer) burst(at timescale.Local) {
+// burst notes that a burst began after so much silence.
+func (p *pacer) burst(at timescale.Local, quiet time.Duration) {
 	if p.some {
 		p.gaps[1], p.gaps[0] = p.gaps[0], at.Sub(p.first)
 	}
-	p.first, p.some = at, true
+	p.first, p.quiet, p.some = at, quiet, true
 }
 
 // rest returns how long to rest now. A stream that has not paused for so long
@@ -36,7 +38,7 @@ func (p *pacer) burst(at timescale.Local) {
 func (p *pacer) rest(now timescale.Local) time.Duration {
 	d := restShort
 	if longest := max(p.gaps[0], p.gaps[1]); p.gaps[0] > 0 && now.Sub(p.first) < max(runOn, longest*3/2) {
-		d = min(max(longest/8, restMin), restMax)
+		d = min(max(min(longest/8, p.quiet/3), restMin), restMax)
 	}
 	if p.baud > 0 {
 		// Never let more than 2048 bytes (10 bits each) gather: half of the

@@ -121,7 +121,7 @@ func (s *session) data(at timescale.Local, p []byte, quiet time.Duration) {
 	}
 	ev.First = ev.Quiet >= quietFor
 	if ev.First {
-		s.pace.burst(at)
+		s.pace.burst(at, ev.Quiet)
 	}
 	s.last = at
 	began := s.seek.feed(at, p)
