@@ -126,8 +126,11 @@ func signedOr(b []byte, max, none int) int {
 	if !ok || n > max {
 		return none
 	}
+	if neg && none != -1 { // only an elevation has a sign
+		return -n
+	}
 	if neg {
-		n = -n
+		return none
 	}
 	return n
 }
