@@ -105,7 +105,7 @@ func (a *assembler) take(d *Decoder, s *said) {
 			a.timed(d, s, st)
 			return
 		}
-		a.loose(s)
+		a.lend(s)
 	case s.kind == TypeGST && s.hasTime, s.kind == TypeZDA, s.kind == TypeGSA:
 		a.loose(s)
 	case s.hasTime:
@@ -118,22 +118,6 @@ func (a *assembler) take(d *Decoder, s *said) {
 	}
 }
 
-// stream finds the entry of a talker and type, or makes one; when the table is
-// full the last entry is shared.
-func (a *assembler) stream(addr [5]byte) *stream {
-	for i := range a.streams[:a.nstreams] {
-		if a.streams[i].addr == addr {
-			return &a.streams[i]
-		}
-	}
-	if a.nstreams < len(a.streams) {
-		a.nstreams++
-	}
-	st := &a.streams[a.nstreams-1]
-	*st = stream{addr: addr, tod: -1}
-	return st
-}
-
 // loose takes a sentence that names no time for an epoch: it belongs to the open
 // one, or after a silence to whichever comes next.
 func (a *assembler) loose(s *said) {
@@ -141,11 +125,26 @@ func (a *assembler) loose(s *said) {
 		a.open.merge(s)
 		return
 	}
+	a.wait(s)
+}
+
+// wait keeps a sentence for the next epoch; the oldest gives way.
+func (a *assembler) wait(s *said) {
 	if len(a.pending) == maxPending {
 		copy(a.pending, a.pending[1:])
 		a.pending = a.pending[:maxPending-1]
 	}
 	a.pending = append(a.pending, *s)
+}
+
+// lend takes a ZDA that only lends its date. Without silences nobody can tell
+// whether it belongs to the epoch before or after, and with the date moved to
+// the nearest day it is right for both.
+func (a *assembler) lend(s *said) {
+	if a.open.live && !a.gapped && a.open.zdaDate.digits == 0 {
+		a.open.merge(s)
+	}
+	a.wait(s)
 }
 
 // lost takes a sentence whose time is empty: the receiver does not know it.
@@ -158,22 +157,8 @@ func (a *assembler) lost(d *Decoder, s *said, st *stream) {
 	if a.open.live {
 		a.close(d)
 	}
-	a.round(d, s)
+	a.round(d, s, true)
 	a.loose(s)
-}
-
-// timeless makes an epoch without a time of what is pending.
-func (a *assembler) timeless(d *Decoder) {
-	if a.open.live {
-		a.close(d)
-	}
-	s := a.pending[0]
-	a.begin(&s, nil)
-	for i := range a.pending {
-		a.open.merge(&a.pending[i])
-	}
-	a.pending = a.pending[:0]
-	a.close(d)
 }
 
 // timed takes a sentence that names the time of an epoch.
@@ -209,7 +194,7 @@ func (a *assembler) timed(d *Decoder, s *said, st *stream) {
 			return
 		}
 	}
-	a.round(d, s)
+	a.round(d, s, false)
 	fast := a.open.live && a.tooFast(s)
 	if a.open.live {
 		a.open.Backlog = a.open.Backlog || fast
@@ -220,11 +205,13 @@ func (a *assembler) timed(d *Decoder, s *said, st *stream) {
 	a.join(s, st)
 }
 
-// round makes an epoch of what a receiver without the time has said, if s is its
-// next round of the same sentences, without a silence between.
-func (a *assembler) round(d *Decoder, s *said) {
+// round makes an epoch of what a receiver without the time has said, if s begins
+// its next round of the same sentences, without a silence between. The talker may
+// change when the time becomes known (GP to GN), not before.
+func (a *assembler) round(d *Decoder, s *said, sameTalker bool) {
 	for i := range a.pending {
-		if a.pending[i].kind&strongTypes != 0 && a.pending[i].addr == s.addr {
+		p := &a.pending[i]
+		if p.kind == s.kind && p.kind&strongTypes != 0 && (p.addr == s.addr || !sameTalker) {
 			a.timeless(d)
 			return
 		}
@@ -239,77 +226,4 @@ func (a *assembler) tooFast(s *said) bool {
 	}
 	named, passed := s.tod-a.open.tod, s.at.Sub(a.open.TimeArrival)
 	return named > 0 && named < time.Hour && named-passed > 300*time.Millisecond
-}
-
-// begin opens an epoch with its first sentence.
-func (a *assembler) begin(s *said, st *stream) {
-	a.seq++
-	a.open = draft{live: true, tod: s.tod, weak: s.kind == TypeZDA, pos: s.pos}
-	e := &a.open.Epoch
-	e.Quality, e.Satellites, e.SpeedMS = -1, -1, -1
-	e.HasTime, e.Backlog = st != nil, a.backlog
-	e.Arrival, e.FirstType = s.at, s.addr
-	e.TimeArrival, e.TimeType = s.at, s.addr
-	if a.burst.have && !a.burst.used {
-		e.Arrival, e.FirstType, a.open.pos = a.burst.at, a.burst.addr, a.burst.pos
-		e.AfterGap = a.gapBefore
-		a.burst.used = true
-	}
-}
-
-// join adds a sentence, and what was waiting for it, to the open epoch.
-func (a *assembler) join(s *said, st *stream) {
-	for i := range a.pending {
-		if s.at.Sub(a.pending[i].at) < pendingAge {
-			a.open.merge(&a.pending[i])
-		}
-	}
-	a.pending = a.pending[:0]
-	a.open.merge(s)
-	a.open.weak = a.open.weak && s.kind == TypeZDA
-	a.gapped, a.burst.used = false, true
-	st.tod, st.seq = s.tod, a.seq
-}
-
-// find returns the latest of the recent epochs that named this time of day.
-func (a *assembler) find(tod time.Duration) *instant {
-	for k := 1; k <= min(a.nrecent, len(a.recent)); k++ {
-		if r := &a.recent[(a.nrecent-k)%len(a.recent)]; r.tod == tod {
-			return r
-		}
-	}
-	return nil
-}
-
-// latest is the entry of the epoch finished last; there must be one.
-func (a *assembler) latest() *instant { return &a.recent[(a.nrecent-1)%len(a.recent)] }
-
-// close finishes the open epoch and queues it.
-func (a *assembler) close(d *Decoder) {
-	var before *instant
-	if a.nrecent > 0 {
-		before = a.latest()
-	}
-	e := a.open.finish(before)
-	a.open.live = false
-	if !e.HasTime {
-		d.tally.noTime++
-		d.queue = append(d.queue, e)
-		return
-	}
-	a.expect = e.Types & parsedTypes &^ TypeGST
-	day := date{e.Year, e.Month, e.Day, e.YearDigits}
-	r := a.find(a.open.tod)
-	if r != nil && (r.date.digits == 0 || day.digits == 0 || r.date.same(day)) && a.open.TimeArrival.Sub(r.at) < 12*time.Hour {
-		e.Repeated = true
-		d.tally.repeated++
-	} else {
-		d.tally.epochs++
-		if e.Valid {
-			d.tally.valid++
-		}
-	}
-	a.recent[a.nrecent%len(a.recent)] = instant{a.open.tod, day, e.TimeArrival, e.OldDate}
-	a.nrecent++
-	d.queue = append(d.queue, e)
 }

@@ -5,6 +5,7 @@ type Counts struct {
 	Bytes     uint64            // fed
 	Lines     uint64            // that ended in CR or LF, empty ones not counted
 	Sentences uint64            // well-formed, with the right checksum (or rightly without one)
+	Unchecked uint64            // of these, the ones without a checksum
 	ByType    map[string]uint64 // the same by type: "RMC", or the whole address if proprietary; "others" past 100 types
 	Skipped   map[string]uint64 // lines, sentences and pieces skipped, by reason; reasons that did not occur are left out
 	Epochs    uint64            // finished, with a time not named before
@@ -40,11 +41,11 @@ var reasonWords = [reasons]string{
 
 // tally is Counts as it is kept: without a map write per sentence that allocates.
 type tally struct {
-	bytes, lines, sentences         uint64
-	epochs, valid, noTime, repeated uint64
-	skipped                         [reasons]uint64
-	byType                          map[[5]byte]*uint64
-	others                          uint64
+	bytes, lines, sentences, unchecked uint64
+	epochs, valid, noTime, repeated    uint64
+	skipped                            [reasons]uint64
+	byType                             map[[5]byte]*uint64
+	others                             uint64
 }
 
 const maxTypes = 100 // a hostile stream could otherwise fill memory with names
@@ -67,7 +68,7 @@ func (t *tally) sentence(name [5]byte) {
 func (d *Decoder) Counts() Counts {
 	t := &d.tally
 	c := Counts{
-		Bytes: t.bytes, Lines: t.lines, Sentences: t.sentences,
+		Bytes: t.bytes, Lines: t.lines, Sentences: t.sentences, Unchecked: t.unchecked,
 		ByType: make(map[string]uint64, len(t.byType)+1), Skipped: make(map[string]uint64),
 		Epochs: t.epochs, Valid: t.valid, NoTime: t.noTime, Repeated: t.repeated,
 	}

@@ -118,7 +118,8 @@ func (d *Decoder) silence(s time.Duration, next bool) {
 // Discard tells the decoder that what it is fed next was waiting in a buffer
 // (the port was just opened, or was not read for a while): an unfinished
 // sentence is dropped, and the epochs until the first silence are marked
-// Backlog. If 50 ms pass after now without a byte, nothing was waiting.
+// Backlog. Call it right before the first read: if 50 ms pass after now without a
+// byte, nothing was waiting.
 func (d *Decoder) Discard(now timescale.Local) {
 	d.asm.finish(d)
 	d.reset()
