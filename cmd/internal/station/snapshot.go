@@ -1,0 +1,124 @@
+package station
+
+import (
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/status"
+)
+
+// Tick lets time pass: it closes epochs by silence, judges, and returns the
+// snapshot to publish, which is good until the next call.
+func (s *Station) Tick(t Tick) *status.Snapshot {
+	if s.ticked && t.AsleepS-s.asleep > 0.05 {
+		s.judge.Segment(t.Local)
+	}
+	s.asleep, s.ticked = t.AsleepS, true
+	if s.open {
+		s.dec.Flush(t.Local)
+		s.drain()
+	}
+	s.judge.Judge(t.Local, t.System, &s.judgement)
+	s.fresh = s.judge.Events(s.fresh)
+	for _, e := range s.fresh {
+		s.keep(e, t)
+	}
+	s.fresh = s.fresh[:0]
+	s.fill(t)
+	return &s.snap
+}
+
+// Judgement is what the last Tick found.
+func (s *Station) Judgement() *clockcheck.Judgement { return &s.judgement }
+
+// keep remembers an event with its time: UTC as judged, or what the system clock
+// says while nothing is known.
+func (s *Station) keep(e clockcheck.Event, t Tick) {
+	utc := t.System
+	if s.judgement.Known {
+		utc = utc.Add(-d(s.judgement.Error))
+	}
+	utc = utc.Add(e.At.Sub(t.Local))
+	if len(s.events) == maxEvents {
+		copy(s.events, s.events[1:])
+		s.events = s.events[:maxEvents-1]
+	}
+	s.events = append(s.events, status.Event{UTC: status.At(utc), Kind: e.Kind, Text: e.Text})
+}
+
+func d(s float64) time.Duration { return time.Duration(s * 1e9) }
+
+// fill writes the judgement into the snapshot.
+func (s *Station) fill(t Tick) {
+	j := &s.judgement
+	out := &s.snap
+	out.Schema, out.Live = status.SchemaName, s.cfg.Live
+	out.Written = status.Written{SystemUTC: status.At(t.System), BootID: s.cfg.BootID, BoottimeS: t.BoottimeS,
+		StaleAfterS: staleAfter, AsleepS: status.Known(t.AsleepS)}
+	out.Clock = status.Clock{Basis: string(j.Basis), Proved: j.Proved, Ancestry: j.Ancestry, Steering: s.cfg.Steering,
+		Because: j.Because, Budget: out.Clock.Budget[:0]}
+	if j.Known {
+		out.Clock.ErrorS = status.Known(j.Error)
+	}
+	if j.Guarded {
+		out.Clock.BoundS, out.Clock.GuardS = status.Known(j.Bound), status.Known(j.Guard)
+		out.Clock.RatePPM, out.Clock.RateBoundPPM = status.Known(j.RatePPM), status.Known(j.RateBoundPPM)
+	}
+	for _, b := range j.Budget {
+		out.Clock.Budget = append(out.Clock.Budget, status.Term{Term: b.Name, GuardS: status.Known(b.GuardS), Because: b.Because})
+	}
+	s.fillModes(t)
+	out.References = out.References[:0]
+	for _, r := range j.References {
+		out.References = append(out.References, reference(r))
+	}
+	out.Events = s.events
+	out.Position = s.place.snapshot(t.Local)
+	out.Receiver = s.receiver()
+}
+
+func (s *Station) fillModes(t Tick) {
+	s.snap.Modes = s.snap.Modes[:0]
+	for _, m := range s.judgement.Modes {
+		out := status.Mode{Mode: m.Mode.Name, InUse: m.Mode.Name == s.cfg.InUse, PeriodS: m.Mode.Period.Seconds(),
+			ToleranceS: m.Mode.Tolerance.Seconds(), Verdict: string(m.Verdict)}
+		if s.judgement.Guarded {
+			out.MarginS = status.Known(m.Margin)
+		}
+		if m.Verdict == clockcheck.Within {
+			utc := t.System.Add(-d(s.judgement.Error)).Add(d(m.GoodFor))
+			out.GoodForS = status.Known(m.GoodFor)
+			out.GoodUntilUTC = status.At(utc / timescale.UTC(timescale.Second) * timescale.UTC(timescale.Second))
+		}
+		s.snap.Modes = append(s.snap.Modes, out)
+	}
+}
+
+func reference(r clockcheck.Reference) status.Reference {
+	out := status.Reference{Name: r.Name, Kind: r.Kind, Trust: string(r.Trust), Because: r.Because}
+	if r.HasSaid {
+		out.ErrorS = status.Known(r.Error)
+		if r.Bound > 0 {
+			out.BoundS = status.Known(r.Bound)
+		}
+	}
+	if r.Age >= 0 {
+		out.AgeS = status.Known(r.Age)
+	}
+	return out
+}
+
+// receiver counts what came from the port.
+func (s *Station) receiver() *status.Receiver {
+	if s.dec == nil {
+		return nil
+	}
+	c := s.dec.Counts()
+	out := &status.Receiver{Device: s.src.Device, Identity: s.src.Identity, Baud: s.src.Baud, Sentences: int64(c.Sentences),
+		Epochs: int64(c.Epochs), EpochsValid: int64(c.Valid), Skipped: make(map[string]int64, len(c.Skipped))}
+	for why, n := range c.Skipped {
+		out.Skipped[why] = int64(n)
+	}
+	return out
+}

@@ -1,0 +1,242 @@
+// Package station is the one place where noonmark's packages meet. It turns a
+// receiver's bytes, readings of the hardware clock and answers of time servers
+// into the judge's input, and the judgement into a snapshot to publish.
+//
+// A Station is a value machine: no I/O, no goroutine, no clock. The service, the
+// demo and the replay drive the very same code; whether time is real is theirs
+// to know. It belongs to one goroutine.
+package station
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/timescale"
+	"noonmark/gnss"
+	"noonmark/rtc"
+	"noonmark/status"
+)
+
+// Config is what a station is told once.
+type Config struct {
+	Judge         clockcheck.Config
+	BuildDate     timescale.UTC // places two-digit years; 0 = 1980 to 2079
+	Live          bool          // the clock judged is this machine's own, now
+	BootID        string
+	InUse         string // mode in use, "" = none named
+	LocatorLength int    // most characters published; fewer coarsen every coordinate
+	Steering      string // what is done to the clock, for the status
+	NoChecksums   bool   // take sentences without a checksum (old captures)
+}
+
+// Tick is this machine's clocks read at one instant.
+type Tick struct {
+	Local     timescale.Local
+	System    timescale.UTC
+	BoottimeS float64 // CLOCK_BOOTTIME, s
+	AsleepS   float64 // CLOCK_BOOTTIME − CLOCK_MONOTONIC, s
+}
+
+// Source describes an opened receiver.
+type Source struct {
+	Device   string
+	Identity string // of the hardware, as far as known
+	Baud     int    // 0 where there is none
+	Relay    bool   // comes over a network: may be seconds late
+}
+
+// staleAfter is how old a status may be before readers distrust it, s.
+const staleAfter = 3
+
+// maxEvents is how many past events a snapshot carries.
+const maxEvents = 20
+
+// Station holds the state. Make one with New.
+type Station struct {
+	cfg       Config
+	judge     *clockcheck.Judge
+	dec       *gnss.Decoder
+	src       Source
+	open      bool
+	keyed     bool
+	lastTOD   time.Duration
+	heardOnce bool
+	stale     bool
+	place     place
+	judgement clockcheck.Judgement
+	events    []status.Event
+	fresh     []clockcheck.Event
+	asleep    float64
+	ticked    bool
+	snap      status.Snapshot
+	onEpoch   func(*gnss.Epoch)
+}
+
+// New returns a station that knows what was learned before.
+func New(cfg Config, learned clockcheck.Learned) *Station {
+	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), place: place{max: cfg.LocatorLength}}
+}
+
+// OnEpoch names a function that is shown each epoch (for counting in a replay).
+func (s *Station) OnEpoch(f func(*gnss.Epoch)) { s.onEpoch = f }
+
+// Opened says that a receiver's port was opened at an instant: what it proved
+// before counts no more.
+func (s *Station) Opened(src Source, at timescale.Local) {
+	s.src, s.open, s.keyed, s.heardOnce = src, true, false, false
+	s.dec = gnss.NewDecoder(gnss.Config{Baud: src.Baud, BuildDate: s.cfg.BuildDate, AcceptUnchecked: s.cfg.NoChecksums})
+	s.dec.Discard(at)
+	s.judge.ReceiverOpened("", s.link())
+}
+
+func (s *Station) link() clockcheck.Link {
+	if s.src.Relay {
+		return clockcheck.Relay
+	}
+	return clockcheck.Serial
+}
+
+// Speed says that the speed of the line is now known, in bits a second.
+func (s *Station) Speed(baud int) {
+	if s.open && baud != s.src.Baud {
+		s.src.Baud = baud
+		s.dec.SetBaud(baud)
+	}
+}
+
+// Read is what one read of the receiver's port returned.
+type Read struct {
+	At      timescale.Local // when the read returned
+	Flowing bool            // no silence came before: the reader rested, the line did not
+	Stale   bool            // the bytes had been waiting: no evidence of time
+}
+
+// Bytes takes what a read returned.
+func (s *Station) Bytes(p []byte, r Read) {
+	if !s.open {
+		return
+	}
+	s.stale = r.Stale
+	if r.Flowing {
+		s.dec.Continue(p, r.At)
+	} else {
+		s.dec.Feed(p, r.At)
+	}
+	s.drain()
+}
+
+// Lost says that the receiver's port is gone or is not to be had, and why.
+func (s *Station) Lost(why string, at timescale.Local) {
+	if s.open {
+		s.dec.Flush(at.Add(time.Second))
+		s.drain()
+		s.note(at, "receiver-lost", why)
+	}
+	s.open = false
+	s.judge.ReceiverLost(why)
+}
+
+// RTC takes a reading of the hardware clock.
+func (s *Station) RTC(r rtc.Reading) {
+	s.judge.RTC(&clockcheck.RTC{Edge: r.Edge, Sigma: time.Duration(float64(r.Half) / math.Sqrt(3)), Value: r.Value,
+		Invalid: r.FlagsKnown && r.Flags&rtc.DataInvalid != 0})
+}
+
+// RTCInvalid says that the chip itself calls its time lost.
+func (s *Station) RTCInvalid(at timescale.Local) {
+	s.judge.RTC(&clockcheck.RTC{Edge: at, Invalid: true})
+}
+
+// RTCMissing says that there is no hardware clock to be read, and why.
+func (s *Station) RTCMissing(why string) { s.judge.RTCMissing(why) }
+
+// KernelWritesRTC says that the kernel's own writes to the hardware clock are on.
+func (s *Station) KernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
+
+// Network takes a server's answer.
+func (s *Station) Network(r netref.Reading) {
+	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound})
+}
+
+// Learned is what is worth keeping over a power-off.
+func (s *Station) Learned() clockcheck.Learned { return s.judge.Learned() }
+
+// Known reports whether UTC is known well enough to look for an RTC edge or to
+// keep what was learned.
+func (s *Station) Known() bool { return s.judgement.Known && s.judgement.Guarded }
+
+// drain passes finished epochs to the judge and to the place.
+func (s *Station) drain() {
+	for {
+		e, ok := s.dec.Next()
+		if !ok {
+			return
+		}
+		e.Backlog = e.Backlog || s.stale
+		if s.onEpoch != nil {
+			s.onEpoch(&e)
+		}
+		if !s.keyed && !s.key(&e) {
+			continue
+		}
+		s.judge.GNSS(reading(&e))
+		s.place.take(&e)
+	}
+}
+
+// key names the receiver in its present configuration once two epochs have
+// shown it: identity, speed, rate and sentence set. A latency learned under
+// another configuration is not this one's.
+func (s *Station) key(e *gnss.Epoch) bool {
+	if !e.HasTime || e.Backlog {
+		return false
+	}
+	step := (e.TimeOfDay - s.lastTOD).Round(50 * time.Millisecond)
+	first := !s.heardOnce
+	s.lastTOD, s.heardOnce = e.TimeOfDay, true
+	if first || step <= 0 {
+		return false
+	}
+	s.keyed = true
+	s.judge.ReceiverOpened(fmt.Sprintf("%s at %d, every %s, %s", s.src.Identity, s.src.Baud, step, typeNames(e.Types)), s.link())
+	return true
+}
+
+func typeNames(t gnss.Types) string {
+	var names []string
+	for bit, name := range map[gnss.Types]string{gnss.TypeRMC: "RMC", gnss.TypeGGA: "GGA", gnss.TypeGNS: "GNS",
+		gnss.TypeGLL: "GLL", gnss.TypeZDA: "ZDA", gnss.TypeGSA: "GSA", gnss.TypeGST: "GST"} {
+		if t&bit != 0 {
+			names = append(names, name)
+		}
+	}
+	sort.Strings(names)
+	return strings.Join(names, "+")
+}
+
+// reading is an epoch as the judge wants it.
+func reading(e *gnss.Epoch) *clockcheck.GNSS {
+	r := &clockcheck.GNSS{At: e.Arrival, TimeOfDay: e.TimeOfDay, Valid: e.Valid && e.HasTime, Simulated: e.Simulated,
+		LeapSecond: e.LeapSecond, Backlog: e.Backlog, Repeated: e.Repeated, Satellites: int(e.Satellites)}
+	if e.DateOK && !e.OldDate {
+		r.Year, r.Month, r.Day = int(e.Year), int(e.Month), int(e.Day)
+	}
+	return r
+}
+
+func (s *Station) note(at timescale.Local, kind, text string) {
+	s.fresh = append(s.fresh, clockcheck.Event{At: at, Kind: kind, Text: text})
+}
+
+// Counts is what has come from the port since it was opened.
+func (s *Station) Counts() gnss.Counts {
+	if s.dec == nil {
+		return gnss.Counts{}
+	}
+	return s.dec.Counts()
+}

@@ -1,0 +1,288 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
+	"noonmark/gnss"
+	"noonmark/status"
+)
+
+// fileReport is what a replay tells of one capture: UTC as the receiver said it.
+type fileReport struct {
+	Path        string            `json:"path"`
+	Bytes       int               `json:"bytes"`
+	Lines       uint64            `json:"lines"`
+	Sentences   uint64            `json:"sentences"`
+	Skipped     map[string]uint64 `json:"skipped"`
+	Epochs      uint64            `json:"epochs"`
+	EpochsValid uint64            `json:"epochs_valid"`
+	FirstUTC    *string           `json:"first_utc"`
+	LastUTC     *string           `json:"last_utc"`
+	MeanLatDeg  *float64          `json:"mean_lat_deg"`
+	MeanLonDeg  *float64          `json:"mean_lon_deg"`
+}
+
+type replayReport struct {
+	Files  []fileReport    `json:"files"`
+	Status status.Snapshot `json:"status"`
+}
+
+// replay judges recorded sentences in virtual time. A capture that carries the
+// host's own stamps at the head of its lines is played by them; any other is
+// played by the times its sentences name, each burst arriving at once.
+func replay(paths []string, modes []clockcheck.Mode, asJSON bool, out io.Writer) error {
+	report := replayReport{}
+	for _, path := range paths {
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return fmt.Errorf("replay: %w", err)
+		}
+		p := newPlayer(modes)
+		if !asJSON {
+			p.changes = out
+			fmt.Fprintf(out, "%s\n", path)
+		}
+		r := p.play(path, b)
+		report.Files, report.Status = append(report.Files, r), *p.snap
+		if !asJSON {
+			printReplay(out, r, p.snap)
+		}
+	}
+	if asJSON {
+		return json.NewEncoder(out).Encode(report)
+	}
+	return nil
+}
+
+// player plays one capture.
+type player struct {
+	st      *station.Station
+	local   timescale.Local
+	ticked  timescale.Local
+	origin  int64 // ns: the capture's own time − local
+	set     bool
+	stamped bool // the lines carry the host's stamps
+	lastTOD time.Duration
+	named   bool
+	changes io.Writer
+	last    string
+	snap    *status.Snapshot
+	sumLat  float64
+	sumLon  float64
+	places  int
+	first   timescale.UTC
+	final   timescale.UTC
+	dated   bool
+}
+
+func newPlayer(modes []clockcheck.Mode) *player {
+	p := &player{local: 1e9, ticked: 1e9}
+	p.st = station.New(station.Config{Judge: clockcheck.Config{Modes: modes}, LocatorLength: 10, Steering: "replay"}, clockcheck.Learned{})
+	p.st.RTCMissing("A replay has no hardware clock.")
+	p.st.OnEpoch(p.count)
+	return p
+}
+
+// count keeps the sums of the report.
+func (p *player) count(e *gnss.Epoch) {
+	if e.Repeated {
+		return
+	}
+	if utc, ok := e.UTC(); ok {
+		if !p.dated {
+			p.first, p.dated = utc, true
+		}
+		p.final = utc
+	}
+	if e.Valid && e.HasPosition {
+		p.sumLat += e.Lat.Deg()
+		p.sumLon += e.Lon.Deg()
+		p.places++
+	}
+}
+
+func (p *player) play(path string, b []byte) fileReport {
+	p.stamped = hostStamped(b)
+	p.st.Opened(station.Source{Device: path, Identity: path}, p.local)
+	p.local += 1e9
+	for rest := b; len(rest) > 0; {
+		n := bytes.IndexByte(rest, '\n') + 1
+		if n == 0 {
+			n = len(rest)
+		}
+		line := rest[:n]
+		rest = rest[n:]
+		p.advance(line)
+		p.st.Bytes(line, station.Read{At: p.local})
+	}
+	p.local += 2e9
+	p.tick()
+	c := p.st.Counts()
+	r := fileReport{Path: path, Bytes: len(b), Lines: c.Lines, Sentences: c.Sentences, Skipped: c.Skipped, Epochs: c.Epochs, EpochsValid: c.Valid}
+	if p.dated {
+		first, last := p.first.Time().Format(time.RFC3339Nano), p.final.Time().Format(time.RFC3339Nano)
+		r.FirstUTC, r.LastUTC = &first, &last
+	}
+	if p.places > 0 {
+		lat, lon := p.sumLat/float64(p.places), p.sumLon/float64(p.places)
+		r.MeanLatDeg, r.MeanLonDeg = &lat, &lon
+	}
+	return r
+}
+
+// advance lets the capture's time pass up to this line.
+func (p *player) advance(line []byte) {
+	if p.stamped {
+		if at, ok := hostStamp(line); ok {
+			if !p.set {
+				p.origin, p.set = int64(at)-int64(p.local), true
+			}
+			p.pass(timescale.Local(int64(at) - p.origin).Sub(p.local))
+		}
+		return
+	}
+	tod, ok := namedTime(line)
+	if !ok {
+		return
+	}
+	if p.named {
+		d := (tod - p.lastTOD + 36*time.Hour) % (24 * time.Hour) // 12 h stands for no step
+		if d -= 12 * time.Hour; d < 0 {
+			return // a sentence of an earlier instant: no time passes
+		}
+		p.pass(d)
+	}
+	p.lastTOD, p.named = tod, true
+}
+
+// longPause: in a pause longer than this the judge is asked once a minute only.
+const longPause = 10 * time.Minute
+
+func (p *player) pass(d time.Duration) {
+	end := p.local.Add(max(d, 0))
+	step := time.Second
+	if d > longPause {
+		step = time.Minute
+	}
+	for end.Sub(p.ticked) >= step {
+		p.local = p.ticked.Add(step)
+		p.tick()
+	}
+	p.local = end
+}
+
+// tick judges; the clock that is judged is the host's of the capture, or else the
+// capture's own time.
+func (p *player) tick() {
+	p.ticked = p.local
+	origin := p.origin
+	if !p.stamped && p.dated {
+		if !p.set {
+			p.origin, p.set = int64(p.first)-int64(p.local), true
+		}
+		origin = p.origin
+	}
+	p.snap = p.st.Tick(station.Tick{Local: p.local, System: timescale.UTC(int64(p.local) + origin), BoottimeS: p.local.Sub(0).Seconds()})
+	if p.changes == nil {
+		return
+	}
+	head := p.snap.Clock.Basis
+	for _, m := range p.snap.Modes {
+		head += "  " + m.Mode + " " + m.Verdict
+	}
+	if head != p.last {
+		p.last = head
+		fmt.Fprintf(p.changes, "  %s UTC  %s\n      %s\n", p.snap.Written.SystemUTC.V.Time().Format("2006-01-02 15:04:05"), head, p.snap.Clock.Because)
+	}
+}
+
+// hostStamped tells whether most lines of a capture begin with a host's stamp.
+func hostStamped(b []byte) bool {
+	lines, stamped := 0, 0
+	for line := range bytes.Lines(b) {
+		if lines++; lines > 100 {
+			break
+		}
+		if _, ok := hostStamp(line); ok {
+			stamped++
+		}
+	}
+	return lines > 0 && stamped*2 > lines
+}
+
+// hostStamp reads the stamp that a logging host put before a sentence: RFC 3339,
+// or whole seconds of POSIX time and a tab.
+func hostStamp(line []byte) (timescale.UTC, bool) {
+	head, _, ok := bytes.Cut(line, []byte("$"))
+	if !ok {
+		head, _, ok = bytes.Cut(line, []byte("!"))
+	}
+	text := strings.TrimSpace(string(head))
+	if !ok || len(text) < 10 {
+		return 0, false
+	}
+	if t, err := time.Parse(time.RFC3339Nano, text); err == nil {
+		return timescale.UTCOf(t), true
+	}
+	if n, err := strconv.ParseInt(text, 10, 64); err == nil && n > 1e8 && n < 1e10 {
+		return timescale.UTC(n * timescale.Second), true
+	}
+	return 0, false
+}
+
+// namedTime is the time of day that a line's sentence names, to let virtual time
+// pass; whether it is right is for the decoder to say.
+func namedTime(line []byte) (time.Duration, bool) {
+	i := bytes.IndexByte(line, '$')
+	if i < 0 || len(line) < i+7 {
+		return 0, false
+	}
+	fields := bytes.Split(line[i+1:], []byte(","))
+	if len(fields[0]) != 5 {
+		return 0, false
+	}
+	n := 1
+	switch string(fields[0][2:]) {
+	case "RMC", "GGA", "GNS", "ZDA":
+	case "GLL":
+		n = 5
+	default:
+		return 0, false
+	}
+	if len(fields) <= n || len(fields[n]) < 6 {
+		return 0, false
+	}
+	text := string(fields[n])
+	h, err1 := strconv.Atoi(text[:2])
+	m, err2 := strconv.Atoi(text[2:4])
+	s, err3 := strconv.ParseFloat(text[4:], 64)
+	if err1 != nil || err2 != nil || err3 != nil || h < 0 || h > 23 || m < 0 || m > 59 || !(s >= 0 && s < 61) {
+		return 0, false
+	}
+	return time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(s*1e9), true
+}
+
+func printReplay(out io.Writer, r fileReport, s *status.Snapshot) {
+	fmt.Fprintf(out, "\n%s\n", s.Why())
+	fmt.Fprintf(out, "Read: %d bytes, %d lines, %d sentences, %d epochs, %d of them valid.\n", r.Bytes, r.Lines, r.Sentences, r.Epochs, r.EpochsValid)
+	reasons := make([]string, 0, len(r.Skipped))
+	for why := range r.Skipped {
+		reasons = append(reasons, why)
+	}
+	sort.Strings(reasons)
+	for _, why := range reasons {
+		fmt.Fprintf(out, "  skipped %6d  %s\n", r.Skipped[why], why)
+	}
+	fmt.Fprintln(out)
+}
