@@ -24,6 +24,7 @@ type assembler struct {
 	strong    bool // a sentence of strongTypes has named a time,
 	zdaSince  int  // and so many ZDA have come since the last one
 	gapBefore bool // the present burst began after a silence
+	guessed   bool // that silence is Flush's word only
 }
 
 // lead is the sentence a burst began with.
@@ -76,6 +77,14 @@ func (a *assembler) gap(d *Decoder, s time.Duration) {
 	}
 	a.gapped, a.gapBefore, a.backlog = true, true, false
 	a.burst.have, a.burst.used = false, false
+}
+
+// noGap takes back a silence that Flush saw and the line did not have: what comes
+// now is the middle of a burst, and leads none.
+func (a *assembler) noGap() {
+	if a.guessed {
+		a.burst, a.gapped = lead{have: true, used: true}, false
+	}
 }
 
 // finish closes what is open, for the stream ends or begins anew.

@@ -229,3 +229,32 @@ func TestZDABeforeNoTime(t *testing.T) {
 		t.Errorf("got %d epochs, want 3", len(es))
 	}
 }
+
+// A reader that rests while the line flows: no silence is made of it, not even
+// when the owner's tick came between.
+func TestContinue(t *testing.T) {
+	for _, tick := range []bool{false, true} {
+		d := NewDecoder(Config{})
+		d.Feed([]byte(ggaAt("010203")), t0)
+		d.Feed([]byte("$"), t0.Add(sec)) // the burst is known by its first byte
+		d.Continue([]byte(ggaAt("010204")[1:]), t0.Add(sec+60*ms))
+		if tick {
+			d.Flush(t0.Add(sec + 200*ms))
+		}
+		d.Continue([]byte(rmcAt("010204", day)+ggaAt("010204.50")), t0.Add(sec+250*ms))
+		d.Flush(t0.Add(3 * sec))
+		want := []string{"1h2m3s +0s valid", "1h2m4s 2026-05-04/2 +1s valid gap", "1h2m4.5s +1.25s valid backlog"}
+		if tick { // the epoch was given out already
+			want[1], want[2] = "1h2m4s +1s valid gap", "1h2m4.5s +1.25s valid"
+		}
+		es := drain(d)
+		if len(es) != len(want) {
+			t.Fatalf("tick %v: got %d epochs, want %d", tick, len(es), len(want))
+		}
+		for i, e := range es {
+			if brief(e) != want[i] {
+				t.Errorf("tick %v, epoch %d: got %s, want %s", tick, i, brief(e), want[i])
+			}
+		}
+	}
+}

@@ -75,7 +75,14 @@ func (d *Decoder) wire(n int) time.Duration {
 // Feed decodes p, whose last byte had arrived at the instant at (when the read
 // that delivered it returned). p is not kept. Instants must not decrease; one
 // that does is taken as the latest seen.
-func (d *Decoder) Feed(p []byte, at timescale.Local) {
+func (d *Decoder) Feed(p []byte, at timescale.Local) { d.feed(p, at, false) }
+
+// Continue is Feed for bytes that were not preceded by a silence although the
+// last read is a while ago: the reader rested, to wake up less often, while the
+// line went on.
+func (d *Decoder) Continue(p []byte, at timescale.Local) { d.feed(p, at, true) }
+
+func (d *Decoder) feed(p []byte, at timescale.Local, flowing bool) {
 	if len(p) == 0 {
 		return
 	}
@@ -83,7 +90,7 @@ func (d *Decoder) Feed(p []byte, at timescale.Local) {
 		at = d.lastAt
 	}
 	first := at.Add(-d.wire(len(p)))
-	if d.fed && first > d.lastAt {
+	if d.fed && first > d.lastAt && !flowing {
 		d.silence(first.Sub(d.lastAt), p[0] == '$' || p[0] == '!')
 	}
 	d.scan(p, at)
@@ -96,23 +103,24 @@ func (d *Decoder) Feed(p []byte, at timescale.Local) {
 // second.
 func (d *Decoder) Flush(now timescale.Local) {
 	if d.fed && now > d.lastAt {
-		d.silence(now.Sub(d.lastAt), false)
+		d.asm.guessed = d.silence(now.Sub(d.lastAt), false) || d.asm.guessed
 	}
 }
 
-// silence acts on a gap of length s after the last byte. next tells that a new
-// sentence is known to follow.
-func (d *Decoder) silence(s time.Duration, next bool) {
+// silence acts on a gap of length s after the last byte, and reports whether it
+// separates bursts. next tells that a new sentence is known to follow.
+func (d *Decoder) silence(s time.Duration, next bool) bool {
 	if s < idleGap {
-		return
+		return false
 	}
 	if d.in && d.sumDone() { // the line end got lost, or never comes (datagrams)
 		d.endSentence(true)
 	}
 	if d.in && !next && s < longGap {
-		return // a network split one sentence in two
+		return false // a network split one sentence in two
 	}
 	d.asm.gap(d, s)
+	return true
 }
 
 // Discard tells the decoder that what it is fed next was waiting in a buffer
