@@ -90,9 +90,13 @@ func (d *Decoder) feed(p []byte, at timescale.Local, flowing bool) {
 		at = d.lastAt
 	}
 	first := at.Add(-d.wire(len(p)))
-	if d.fed && first > d.lastAt && !flowing {
+	switch {
+	case flowing:
+		d.asm.noGap()
+	case d.fed && first > d.lastAt:
 		d.silence(first.Sub(d.lastAt), p[0] == '$' || p[0] == '!')
 	}
+	d.asm.guessed = false
 	d.scan(p, at)
 	d.tally.bytes += uint64(len(p))
 	d.lastAt, d.fed = at, true
