@@ -61,7 +61,7 @@ type Judgement struct {
 	Error        float64 // s: system clock − UTC
 	Bound        float64 // s: half-width of the 99 % interval
 	Guard        float64 // s: half-width that verdicts use, never below Bound
-	RatePPM      float64 // the local oscillator gains so much on UTC
+	RatePPM      float64 // the system clock gains so much on UTC (negative: loses)
 	RateBoundPPM float64 // half-width, 99 %
 	Proved       []string
 	Ancestry     []string
@@ -144,7 +144,7 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *Judgeme
 	dst.Bound = math.Max(-lo, hi)
 	dst.Guarded = j.x.dateProved
 	dst.Guard = math.Max(math.Max(-g.lo, g.hi), dst.Bound)
-	dst.RatePPM = -j.f.v[sY] * 1e6
+	dst.RatePPM = (j.clock.rate - j.f.v[sY]) * 1e6
 	dst.RateBoundPPM = boundZ * j.f.sigma(sY) * 1e6
 	dst.Basis = j.basis(now)
 	if j.x.dateProved {

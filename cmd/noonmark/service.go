@@ -4,14 +4,19 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"log/slog"
 	"os"
+	"sync"
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/netref"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
@@ -43,6 +48,150 @@ type service struct {
 	saved    timescale.Local
 	asked    timescale.Local // the kernel
 	said     map[string]string
+}
+
+// settings are the file's, overridden by flags.
+func settings(c runCmd) (config.Config, error) {
+	path := c.Config
+	if path == "" {
+		path = config.Path
+	}
+	set, err := config.Load(path, modeName)
+	if errors.Is(err, fs.ErrNotExist) && c.Config == "" {
+		err = nil // no file: the defaults are right for a newcomer
+	}
+	if err != nil {
+		return set, usageError{err}
+	}
+	for _, o := range []struct {
+		given bool
+		key   string
+		value any
+	}{
+		{c.Device != "", "receiver.device", c.Device},
+		{c.Baud != 0, "receiver.baud", int64(c.Baud)},
+		{c.LatencyS != 0, "receiver.latency_s", c.LatencyS},
+		{c.RTC != "", "rtc.device", c.RTC},
+		{c.InUse != "", "modes.in_use", c.InUse},
+	} {
+		if o.given {
+			if err := set.Set(o.key, o.value, modeName); err != nil {
+				return set, usageError{err}
+			}
+		}
+	}
+	if len(c.Server) > 0 {
+		set.Network.Servers = c.Server
+	}
+	return set, nil
+}
+
+// serve runs the service until ctx ends.
+func serve(ctx context.Context, c runCmd, errOut io.Writer) error {
+	set, err := settings(c)
+	if err != nil {
+		return err
+	}
+	level := slog.LevelInfo
+	if c.Verbose {
+		level = slog.LevelDebug
+	}
+	s := &service{log: slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level})),
+		events: make(chan func(), 64), said: map[string]string{}}
+	if set.Clock.Steer {
+		s.log.Warn("this version only observes: clock.steer is set, but no clock is set by it")
+	}
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	runDir, err := env.RunDir(c.RunDir)
+	if err != nil {
+		return usageError{err}
+	}
+	if s.publish, err = status.NewPublisher(runDir, c.AllowDisk); err != nil {
+		return err
+	}
+	defer s.publish.Close()
+	s.openState(env, c.StateDir)
+	modes, err := modesShown(set)
+	if err != nil {
+		return usageError{err}
+	}
+	s.station = station.New(station.Config{
+		Judge:     clockcheck.Config{Floor: buildDate(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9)},
+		BuildDate: buildDate(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
+		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving,
+	}, s.kept.Learned)
+	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {
+		s.watchdog = interval
+	}
+	return s.start(ctx, set)
+}
+
+// openState reads what was learned. Without a place to keep it the service runs
+// all the same.
+func (s *service) openState(env config.Environment, flag string) {
+	dir, err := env.StateDir(flag)
+	if err == nil {
+		err = os.MkdirAll(dir, 0o755)
+	}
+	if err != nil {
+		s.warn("learned state", err.Error()+": nothing learned will be kept")
+		return
+	}
+	s.stateDir = dir
+	if s.kept, err = keep.Load(dir); err != nil {
+		s.warn("learned state", err.Error())
+	}
+}
+
+// start sets the sources going, one goroutine each, and owns the station.
+func (s *service) start(ctx context.Context, set config.Config) error {
+	ctx, stop := context.WithCancel(ctx)
+	var all sync.WaitGroup
+	defer all.Wait()
+	defer stop()
+	failed := make(chan error, 1)
+	// Whoever waits to hand over an event must not outlive the loop.
+	all.Go(func() { <-ctx.Done(); s.drop() })
+	all.Go(func() {
+		err := port.Run(ctx, port.Config{Device: set.Receiver.Device, Baud: set.Receiver.Baud, Pinned: s.kept.Receiver}, hostclock.Now, s.receiverEvent)
+		if err != nil && !errors.Is(err, io.EOF) {
+			failed <- usageError{err}
+		}
+	})
+	if set.RTC.Device != "none" {
+		if path, err := findRTC(set.RTC.Device); err != nil {
+			s.station.RTCMissing(rtcReason(err))
+		} else {
+			all.Go(func() { s.watchRTC(ctx, path) })
+		}
+	} else {
+		s.station.RTCMissing("The hardware clock is switched off in the settings.")
+	}
+	if len(set.Network.Servers) > 0 {
+		p := netref.Poller{Servers: set.Network.Servers, Now: hostclock.Now, Suspended: hostclock.Suspended, NotBefore: buildDate()}
+		all.Go(func() {
+			if err := p.Run(ctx, s.network, s.networkProblem); err != nil {
+				s.log.Warn("no time server can be asked", "reason", err)
+			}
+		})
+	}
+	all.Go(func() { s.watchSteps(ctx) })
+	return s.run(ctx, failed)
+}
+
+// drop throws events away until no source is left that could block.
+func (s *service) drop() {
+	for {
+		select {
+		case <-s.events:
+		case <-time.After(time.Second):
+			return
+		}
+	}
+}
+
+func (s *service) networkProblem(p netref.Problem) {
+	s.events <- func() { s.warn("time server "+p.Server, p.Reason) }
 }
 
 // receiverEvent brings what the port says into the loop.
@@ -94,7 +243,7 @@ func relayed(path string) bool {
 }
 
 // run owns the station until ctx ends.
-func (s *service) run(ctx context.Context) error {
+func (s *service) run(ctx context.Context, failed <-chan error) error {
 	tick := time.NewTicker(tickEvery)
 	defer tick.Stop()
 	s.tick()
@@ -104,6 +253,8 @@ func (s *service) run(ctx context.Context) error {
 			daemon.SdNotify(false, daemon.SdNotifyStopping)
 			s.save(hostclock.Now())
 			return nil
+		case err := <-failed:
+			return err
 		case f := <-s.events:
 			f()
 		case <-tick.C:

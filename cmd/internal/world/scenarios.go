@@ -29,7 +29,7 @@ func Scenarios() []Scenario {
 	missing.LeapMissing = 2
 	return []Scenario{
 		{
-			Name: "camp", Summary: "the usual day: boot, fix, tent, out again",
+			Name: "camp", Length: 6 * time.Hour, Summary: "the usual day: boot, fix, tent, out again",
 			Receiver: cold(gnsstest.Typical()), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 30 * time.Hour, Learned: true,
 			OscPPM: 9, WanderPPM: 0.3, SystemError: 310 * time.Millisecond, Place: camp,
 			Story: []Chapter{
@@ -39,19 +39,19 @@ func Scenarios() []Scenario {
 			},
 		},
 		{
-			Name: "first-night", Summary: "a new station: nothing learned, no network, leap data missing at first",
+			Name: "first-night", Length: 40 * time.Minute, Summary: "a new station: nothing learned, no network, leap data missing at first",
 			Receiver: missing, RTC: rtctest.Model{PPM: 14, FirstTick: time.Second}, RTCError: 47 * time.Second, OffFor: 24 * time.Hour,
 			OscPPM: -17, WanderPPM: 0.3, SystemError: 47 * time.Second, Place: camp,
 			Story: []Chapter{{From: 0, Text: "Everything is new; the receiver starts cold.", Scene: open}},
 		},
 		{
-			Name: "no-receiver", Summary: "the receiver stayed at home: hardware clock only",
+			Name: "no-receiver", Length: 30 * time.Minute, Summary: "the receiver stayed at home: hardware clock only",
 			NoReceiver: true, RTC: tcxo, RTCError: -90 * time.Millisecond, OffFor: 20 * time.Hour, Learned: true,
 			OscPPM: 9, WanderPPM: 0.3, SystemError: -250 * time.Millisecond, Place: camp,
 			Story: []Chapter{{From: 0, Text: "Nothing but the hardware clock tells the time."}},
 		},
 		{
-			Name: "liar", Summary: "after ten minutes the receiver is 3 s off and says nothing of it",
+			Name: "liar", Length: 20 * time.Minute, Summary: "after ten minutes the receiver is 3 s off and says nothing of it",
 			Receiver: gnsstest.Typical(), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 3 * time.Hour, Learned: true,
 			OscPPM: 9, WanderPPM: 0.3, SystemError: 120 * time.Millisecond, Place: camp,
 			Story: []Chapter{
@@ -60,7 +60,7 @@ func Scenarios() []Scenario {
 			},
 		},
 		{
-			Name: "stepped", Summary: "another program moves the system clock by 2 s",
+			Name: "stepped", Length: 6 * time.Minute, Summary: "another program moves the system clock by 2 s",
 			Receiver: gnsstest.Typical(), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 3 * time.Hour, Learned: true,
 			OscPPM: 9, WanderPPM: 0.3, SystemError: 120 * time.Millisecond, Place: camp,
 			Story: []Chapter{

@@ -35,6 +35,7 @@ type Scenario struct {
 	WanderPPM     float64       // its random walk, sd after an hour
 	SystemError   time.Duration // system clock − UTC at the start
 	Place         gnsstest.Place
+	Length        time.Duration // of the story
 	Story         []Chapter
 }
 

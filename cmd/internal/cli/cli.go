@@ -1,0 +1,115 @@
+// Package cli is the command line: its grammar, its help, its completion.
+//
+// Words go in, a filled CLI and the name of the command come out; carrying the
+// command out is for main. Nothing here touches a device, a clock or a file.
+package cli
+
+import "time"
+
+// CLI is the grammar; Parse fills the part of the command that was given. An
+// empty string or a nil pointer means that the flag was not given.
+type CLI struct {
+	Run        Run        `cmd:"" help:"Be the service: read the receiver and the clocks, judge, publish."`
+	Demo       Demo       `cmd:"" help:"Show all of it on a simulated station. Needs no hardware, changes nothing."`
+	Replay     Replay     `cmd:"" help:"Judge recorded NMEA sentences as if they came in now."`
+	Ready      Ready      `cmd:"" help:"May I key up? One line for each mode."`
+	Grid       Grid       `cmd:"" help:"The present locator, or a place in every form."`
+	Path       Path       `cmd:"" help:"Distance and beam headings between two places."`
+	Why        Why        `cmd:"" help:"The judgement explained: who says what, who is trusted, and why."`
+	Ports      Ports      `cmd:"" help:"Serial ports: what they are, which would be opened, and why."`
+	Version    Version    `cmd:"" help:"Which version of noonmark this is."`
+	Completion Completion `cmd:"" help:"Print a script that lets the shell complete noonmark's words."`
+}
+
+// Output is the flag of every command that prints.
+type Output struct {
+	JSON bool `name:"json" help:"Print JSON, for programs."`
+}
+
+// Where is the flag of the commands that read what the service publishes.
+type Where struct {
+	RunDir string `name:"run-dir" placeholder:"DIR" help:"Where the service publishes its status. Default: /run/noonmark, then your own directory."`
+}
+
+// Run is the service.
+type Run struct {
+	Config   string   `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
+	Device   string   `placeholder:"PORT" help:"The receiver: auto, a path such as /dev/serial/by-id/NAME, tcp://HOST:PORT or udp://:PORT."`
+	Baud     *int     `placeholder:"RATE" help:"Speed of the receiver's port in bits a second; 0 finds it."`
+	PPS      string   `name:"pps" placeholder:"DEVICE" help:"Pulse per second: auto, a path such as /dev/pps0, or none."`
+	RTC      string   `name:"rtc" placeholder:"DEVICE" help:"Hardware clock: auto, a path such as /dev/rtc0, or none."`
+	Server   []string `placeholder:"NAME" help:"Network time server, asked only while there is a network. Give the flag once for each."`
+	Steer    *bool    `negatable:"" help:"Keep the system clock right, not only judge it. Needs the right to set the clock."`
+	Mode     string   `placeholder:"MODE" help:"The mode in use, e.g. FT8."`
+	HTTP     *string  `name:"http" placeholder:"ADDR" help:"Address of the page, e.g. 127.0.0.1:8173; empty for no page."`
+	RunDir   string   `name:"run-dir" placeholder:"DIR" help:"Where to publish the status; must be in memory, not on a disk."`
+	StateDir string   `name:"state-dir" placeholder:"DIR" help:"Where to keep what was learned."`
+	Verbose  bool     `short:"v" help:"Log each epoch too."`
+	JSON     bool     `name:"json" help:"Log in JSON, for programs."`
+}
+
+// Demo is the simulated station.
+type Demo struct {
+	For      time.Duration `placeholder:"TIME" help:"How long, in the station's time: 90s, 10m, 8h. Default: the whole story."`
+	Speed    float64       `default:"1" placeholder:"N" help:"How many times faster than real time; 0 for as fast as it goes."`
+	Scenario string        `placeholder:"NAME" help:"Which story; a name that does not exist lists those that do."`
+	Seed     uint64        `default:"1" placeholder:"N" help:"Another number gives another run of the same story."`
+	HTTP     *string       `name:"http" placeholder:"ADDR" help:"Address of the page, e.g. 127.0.0.1:8173; empty for no page."`
+	RunDir   string        `name:"run-dir" placeholder:"DIR" help:"Where to publish the simulated status. Default: a directory of its own, which is printed."`
+	Output
+}
+
+// Replay judges recordings.
+type Replay struct {
+	Files []string `arg:"" name:"file" help:"Recorded NMEA sentences, as they came from a receiver."`
+	Mode  []string `placeholder:"MODE" help:"Judge for this mode. Give the flag once for each. Default: those that the service shows."`
+	Output
+}
+
+// Ready is the question before transmitting.
+type Ready struct {
+	Modes []string `arg:"" optional:"" name:"mode" help:"A mode, e.g. FT8. Default: the modes that the service shows."`
+	Where
+	Output
+}
+
+// Grid tells or converts a place.
+type Grid struct {
+	Words  []string `arg:"" optional:"" name:"place" help:"Locator, latitude and longitude in degrees, UTM, MGRS or geo: address. Default: where this station is."`
+	Length int      `placeholder:"N" help:"Characters of the locator: 2, 4, 6, 8 or 10. Default: as many as the place supports."`
+	Where
+	Output
+}
+
+// Place is the place asked for, "" for the present one.
+func (g *Grid) Place() string { return joinWords(g.Words) }
+
+// Path measures the way between two places. To and From are set by Parse.
+type Path struct {
+	Words []string `arg:"" name:"place" help:"Where to, then where from. Default for the second: where this station is."`
+	To    string   `kong:"-"`
+	From  string   `kong:"-"`
+	Where
+	Output
+}
+
+// Why explains.
+type Why struct {
+	Where
+	Output
+}
+
+// Ports lists serial ports.
+type Ports struct {
+	Probe string `placeholder:"PORT" help:"Open this port and listen for a receiver. This may key a transmitter that hangs on it; asks first."`
+	Yes   bool   `help:"With --probe: do not ask. Nothing that transmits hangs on this port."`
+	Output
+}
+
+// Version names the build.
+type Version struct{ Output }
+
+// Completion prints a shell script; Parse does that itself.
+type Completion struct {
+	Shell string `arg:"" enum:"bash,zsh,fish" help:"bash, zsh or fish."`
+}

@@ -1,0 +1,92 @@
+package cli
+
+// about is the head of the help, for somebody who has just met the program.
+const about = `noonmark says whether this computer's clock is right enough for timed
+weak-signal modes, how it knows, how long that will last, and where the station is.
+It listens to a GNSS receiver and the hardware clock; it needs no network.
+
+Start with:
+  noonmark demo             the whole of it on a simulated station
+  noonmark ports            which receiver would be used
+  noonmark run              the service; then, in another terminal:
+  noonmark ready FT8        may I key up?
+  noonmark grid             where am I?
+
+Unless you say --steer, noonmark never touches the system clock.`
+
+// Help implements kong's detailed help.
+func (Run) Help() string {
+	return `Reads the receiver, the hardware clock and, if there is one, the network; judges the system clock; publishes /run/noonmark/status.json about once a second. It opens by itself only a device that is a GNSS receiver for certain: opening any other serial port can key a transmitter. Name yours with --device if it is not found. It ends at Ctrl-C.
+
+    noonmark run
+    noonmark run --device /dev/serial/by-id/NAME --mode FT8
+    noonmark run --device tcp://192.168.1.20:10110`
+}
+
+// Help implements kong's detailed help.
+func (Demo) Help() string {
+	return `A survey camp on a salt flat, locator FG69, with a simulated receiver, hardware clock and oscillator. Its status is marked as not live, so that nobody takes it for the real one.
+
+    noonmark demo
+    noonmark demo --for 10m --speed 60`
+}
+
+// Help implements kong's detailed help.
+func (Replay) Help() string {
+	return `Plays the recording by the time stamps in it, as fast as it goes. Prints the judgement as it changes, then why, then what was read and what was skipped.
+
+    noonmark replay night.nmea
+    noonmark replay --json night.nmea morning.nmea`
+}
+
+// Help implements kong's detailed help.
+func (Ready) Help() string {
+	return `Exit status: 0 if the clock is within the tolerance of every mode asked for, 1 if it is not, 3 if that cannot be told because no fresh status is there, 2 if the question was malformed.
+
+    noonmark ready
+    noonmark ready FT8 && echo "key up"`
+}
+
+// Help implements kong's detailed help.
+func (Grid) Help() string {
+	return `Southern latitudes and western longitudes are negative and are written as they are. Exit status 3 means that there is no fix.
+
+    noonmark grid
+    noonmark grid FG69
+    noonmark grid -20.13,-67.49
+    noonmark grid -20.13 -67.49 --length 6`
+}
+
+// Help implements kong's detailed help.
+func (Path) Help() string {
+	return `Headings are true, not magnetic, both for the short path and for the long one. A place is a locator or latitude,longitude in degrees; negative is south and west.
+
+    noonmark path FF46
+    noonmark path -20.13,-67.49 FG69
+    noonmark path --json -33.45,-70.66 -20.13,-67.49`
+}
+
+// Help implements kong's detailed help.
+func (Why) Help() string {
+	return `For each reference: what it says, whether it is trusted, and why. Then the error budget: what the uncertainty is made of.
+
+    noonmark why
+    noonmark why --json`
+}
+
+// Help implements kong's detailed help.
+func (Ports) Help() string {
+	return `Opens nothing, unless you ask it to with --probe: opening a port raises its control lines, and on many stations that keys the transmitter.
+
+    noonmark ports
+    noonmark ports --probe /dev/ttyUSB0`
+}
+
+// Help implements kong's detailed help.
+func (Completion) Help() string {
+	return `Load it once to try it, or put it where your shell looks for it:
+
+    source <(noonmark completion bash)
+    noonmark completion zsh > ~/.zfunc/_noonmark
+    noonmark completion fish > ~/.config/fish/completions/noonmark.fish`
+}

@@ -1,0 +1,145 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"strings"
+
+	"github.com/alecthomas/kong"
+)
+
+// UsageExit is the exit status of a command line that cannot be understood.
+const UsageExit = 2
+
+// UsageError is a command line that cannot be understood: what is wrong and
+// what to type instead. Main should print it and exit with UsageExit.
+type UsageError struct {
+	Problem string
+	Remedy  string
+}
+
+func (e *UsageError) Error() string { return e.Problem + "\n" + e.Remedy }
+
+// Parse understands args (without the program's name). It returns the filled
+// grammar and the command's name, such as "ready". The name is "" when there
+// is nothing left to do, because help or a completion script was asked for and
+// written to out. A usage error is written to errOut and returned as a
+// *UsageError.
+func Parse(args []string, out, errOut io.Writer) (*CLI, string, error) {
+	c, command, err := parse(args, out)
+	if err != nil {
+		fmt.Fprintf(errOut, "noonmark: %v\n", err)
+	}
+	return c, command, err
+}
+
+func parse(args []string, out io.Writer) (*CLI, string, error) {
+	c := new(CLI)
+	answered := false
+	k, err := parser(c, out, func(int) { answered = true })
+	if err != nil {
+		return nil, "", fmt.Errorf("cli: %w", err) // a defect of the grammar
+	}
+	if len(args) == 1 && args[0] == "help" {
+		args = []string{"--help"}
+	}
+	ctx, err := k.Parse(protect(args))
+	if answered {
+		return c, "", nil
+	}
+	if err == nil {
+		err = c.check()
+	}
+	if err != nil {
+		return nil, "", usage(err, args)
+	}
+	command, _, _ := strings.Cut(ctx.Command(), " ")
+	if command == "completion" {
+		_, err := io.WriteString(out, script(k.Model, c.Completion.Shell))
+		return c, "", err
+	}
+	return c, command, nil
+}
+
+// parser builds kong's parser. exit is called when help has been printed.
+func parser(c *CLI, out io.Writer, exit func(int)) (*kong.Kong, error) {
+	return kong.New(c,
+		kong.Name("noonmark"),
+		kong.Description(about),
+		kong.Writers(out, out),
+		kong.Exit(exit),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoAppDescFormat: true, FlagsLast: true, WrapUpperBound: 100}),
+		kong.KindMapper(reflect.String, kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
+			var s string
+			if err := ctx.Scan.PopValueInto("value", &s); err != nil {
+				return err
+			}
+			target.SetString(unprotect(s))
+			return nil
+		})),
+	)
+}
+
+// check does what the grammar cannot say.
+func (c *CLI) check() error {
+	switch {
+	case c.Demo.For < 0:
+		return errors.New("--for must not be negative")
+	case !(c.Demo.Speed >= 0 && c.Demo.Speed <= 1e6):
+		return errors.New("--speed must be a number from 0 to 1000000")
+	case c.Grid.Length != 0 && (c.Grid.Length < 2 || c.Grid.Length > 10 || c.Grid.Length%2 != 0):
+		return fmt.Errorf("--length %d: a locator has 2, 4, 6, 8 or 10 characters", c.Grid.Length)
+	case c.Run.Baud != nil && (*c.Run.Baud < 0 || *c.Run.Baud > 4_000_000):
+		return fmt.Errorf("--baud %d: a speed in bits a second, such as 9600, or 0 to find it", *c.Run.Baud)
+	case c.Ports.Yes && c.Ports.Probe == "":
+		return errors.New("--yes goes with --probe PORT")
+	}
+	return c.Path.split()
+}
+
+// usage words an error of kong's, and adds what to do.
+func usage(err error, args []string) error {
+	problem := strings.NewReplacer("\x00", "", `\x00`, "").Replace(err.Error())
+	command := ""
+	for _, a := range args {
+		for _, known := range commandNames() {
+			if a == known && command == "" {
+				command = " " + a
+			}
+		}
+	}
+	remedy := "Run \"noonmark" + command + " --help\" to see what it takes."
+	switch {
+	case len(args) == 0:
+		problem = "which command?"
+		remedy = "Run \"noonmark --help\" to see the commands, or \"noonmark demo\" to look at it."
+	case strings.Contains(problem, "expected duration"):
+		name, value := "", ""
+		if i := strings.Index(problem, ":"); i > 0 {
+			name = problem[:i]
+		}
+		if parts := strings.Split(problem, `"`); len(parts) > 1 {
+			value = parts[1]
+		}
+		problem = fmt.Sprintf("%s: %q is not a length of time", name, value)
+		remedy = "Write it with its unit: 90s, 10m, 8h, 1h30m."
+	case strings.HasPrefix(problem, "missing positional arguments"):
+		problem = "missing" + strings.TrimPrefix(problem, "missing positional arguments")
+	case strings.HasPrefix(problem, "expected one of"):
+		problem = "which command?"
+		remedy = "Run \"noonmark --help\" to see the commands."
+	case strings.HasPrefix(problem, "--"), strings.HasPrefix(problem, "path: "):
+	}
+	return &UsageError{problem, remedy}
+}
+
+// commandNames lists the commands, in the order of the grammar.
+func commandNames() []string {
+	var names []string
+	for f := range reflect.TypeFor[CLI]().Fields() {
+		names = append(names, strings.ToLower(f.Name))
+	}
+	return names
+}

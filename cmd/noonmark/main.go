@@ -1,0 +1,90 @@
+// Command noonmark judges the clock of an off-grid radio station. Devices,
+// goroutines, signals and flags are here; no rule of the trade is.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+// Exit codes.
+const (
+	exitOK     = 0
+	exitNo     = 1
+	exitUsage  = 2
+	exitCannot = 3
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// codeError carries an exit code with its reason.
+type codeError struct {
+	code int
+	err  error
+}
+
+func (e codeError) Error() string { return e.err.Error() }
+func (e codeError) Unwrap() error { return e.err }
+
+// run does what args say and returns the exit code.
+func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
+	u, command, done, err := parse(args, out, errOut)
+	if done {
+		return exitOK
+	}
+	code := exitOK
+	if err == nil {
+		code, err = dispatch(ctx, u, command, in, out, errOut)
+	}
+	if err == nil {
+		return code
+	}
+	fmt.Fprintf(errOut, "noonmark: %v\n", err)
+	var ue usageError
+	var ce codeError
+	switch {
+	case errors.As(err, &ue):
+		return exitUsage
+	case errors.As(err, &ce):
+		return ce.code
+	}
+	return exitNo
+}
+
+func dispatch(ctx context.Context, u *usage, command string, in io.Reader, out, errOut io.Writer) (int, error) {
+	switch command {
+	case "run":
+		return exitOK, serve(ctx, u.Run, errOut)
+	case "demo":
+		return exitOK, demo(ctx, u.Demo, out)
+	case "replay":
+		if err := replay(u.Replay.Files, shownModes(), u.Replay.JSON, out); err != nil {
+			return exitUsage, usageError{err}
+		}
+		return exitOK, nil
+	case "ready":
+		return ready(u.Ready, out)
+	case "why":
+		return why(u.Why, out)
+	case "grid":
+		return gridPlace(u.Grid, out)
+	case "path":
+		return path(u.Path, out)
+	case "ports":
+		return exitOK, ports(ctx, u.Ports, in, out)
+	case "completion":
+		return exitOK, completion(u.Completion.Shell, out)
+	case "version":
+		return exitOK, printVersion(u.Version, out)
+	}
+	return exitUsage, usageError{fmt.Errorf("no such command: %s", command)}
+}

@@ -1,0 +1,125 @@
+package grid
+
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+)
+
+// Place is what ParsePlace understood.
+type Place struct {
+	Point Point  // the place itself; of a locator or an MGRS square, its centre
+	Form  string // how it was written: "locator", "degrees", "utm", "mgrs" or "geo"
+
+	// Length is the longest locator that the text supports, in characters: a
+	// locator's own length; for an MGRS square or a geo URI with an uncertainty
+	// what LocatorLength gives, but at least 2; otherwise 10.
+	Length int
+
+	UncertaintyM float64 // metres, as stated by a geo URI; −1 if not stated
+	Note         string  // a sentence for the operator where the reading may surprise; mostly empty
+}
+
+// maxPlace limits the text; the longest sensible one has about 60 bytes.
+const maxPlace = 200
+
+// ParsePlace reads a place as people and programs write it:
+//
+//   - a locator of 2 to 10 characters: FG69gu18
+//   - latitude and longitude in degrees, degrees and minutes, or degrees,
+//     minutes and seconds; signed, latitude first, or with the letters N S E W
+//     before or after both numbers, in either order: -20.13,-67.49;
+//     20°07.8'S 67°29.4'W; S20 07 48 W67 29 24; 20:07:48S 67:29:24W
+//   - UTM with a band letter or the word north or south: 19K 544000 7773000;
+//     19 south 544000 7773000
+//   - MGRS from 100 km to 1 m: 19KEU4400073000, 19K EU 44000 73000
+//   - a geo URI (RFC 5870): geo:-20.13,-67.49;u=9
+//
+// Decimals have a point, never a comma. Digits beyond the internal unit of
+// 1/18e9 degree are cut toward south and west, which never moves a place out of
+// its locator cell. Whatever is ambiguous or impossible is refused with a
+// *SyntaxError: nothing is guessed.
+func ParsePlace(text string) (Place, error) {
+	if len(text) > maxPlace {
+		return Place{}, &SyntaxError{maxPlace, "too long for a place"}
+	}
+	start := len(text) - len(strings.TrimLeftFunc(text, isBlank))
+	body := strings.TrimFunc(text, isBlank)
+	place, err := parsePlace(body)
+	if err != nil {
+		return Place{}, &SyntaxError{err.Offset + start, err.Reason}
+	}
+	return place, nil
+}
+
+// parsePlace decides by the first characters which form it is; the forms do not
+// overlap: a locator begins with two letters, coordinates with one at most.
+func parsePlace(s string) (Place, *SyntaxError) {
+	switch {
+	case s == "":
+		return Place{}, fail(0, "no place given")
+	case len(s) >= 4 && strings.EqualFold(s[:4], "geo:"):
+		return parseGeo(s)
+	case len(s) >= 3 && strings.ContainsRune("ABYZ", rune(upper(s[0]))) && isLetter(s[1]) && isLetter(s[2]):
+		return Place{}, fail(0, "polar (UPS) grid squares are not understood; give latitude and longitude")
+	case len(s) >= 2 && isLetter(s[0]) && isLetter(s[1]):
+		return parseLocatorPlace(s)
+	}
+	switch z := zonePrefix(s); z.kind {
+	case "utm":
+		return parseUTM(s, z)
+	case "mgrs":
+		return parseMGRS(s, z)
+	}
+	return parseLatLon(s)
+}
+
+func parseLocatorPlace(s string) (Place, *SyntaxError) {
+	cell, err := Parse(s)
+	if err != nil {
+		return Place{}, err.(*SyntaxError) // Parse returns no other
+	}
+	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1}, nil
+}
+
+func fail(offset int, format string, args ...any) *SyntaxError {
+	return &SyntaxError{offset, fmt.Sprintf(format, args...)}
+}
+
+// quoted shows the character at the start of s in a message, printable or not.
+func quoted(s string) string {
+	r, _ := utf8.DecodeRuneInString(s)
+	return fmt.Sprintf("%q", r)
+}
+
+// isBlank knows the blanks that come along when text is pasted.
+func isBlank(r rune) bool {
+	switch r {
+	case ' ', '\t', '\n', '\r', 0xA0, 0x2009, 0x202F:
+		return true
+	}
+	return false
+}
+
+func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
+func isLetter(c byte) bool { return upper(c) >= 'A' && upper(c) <= 'Z' }
+
+func upper(c byte) byte {
+	if c >= 'a' && c <= 'z' {
+		return c - 'a' + 'A'
+	}
+	return c
+}
+
+// run gives the end of the run of bytes of s from i on for which is holds.
+func run(s string, i int, is func(byte) bool) int {
+	for i < len(s) && is(s[i]) {
+		i++
+	}
+	return i
+}
+
+// blanks gives the end of the run of blanks of s from i on.
+func blanks(s string, i int) int {
+	return len(s) - len(strings.TrimLeftFunc(s[i:], isBlank))
+}
