@@ -214,7 +214,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 		BasisGNSS: "the receiver", BasisNetwork: "a time server", BasisRTC: "the hardware clock",
 	}[dst.Basis]
 	if dst.Basis == BasisHoldover {
-		how = "the learned oscillator, no reference for " + forHowLong(j.sinceSupport(now))
+		how = "the oscillator alone (no reference for " + forHowLong(j.sinceSupport(now)) + ")"
 	}
 	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", how, span(math.Abs(dst.Error)), fastOrSlow(dst.Error), span(dst.Guard))
 	if !j.x.secondProved() {

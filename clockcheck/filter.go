@@ -150,6 +150,12 @@ func (f *filter) start(z float64, other int, r float64) {
 	f.p[sX][sX] = f.p[other][other] + r
 }
 
+// shift moves UTC by s: what was compared with it moves along.
+func (f *filter) shift(s float64) {
+	f.v[sX] += s
+	f.v[sR] -= s
+}
+
 // forget makes state s independent, with mean and standard deviation.
 func (f *filter) forget(s int, mean, sigma float64) {
 	f.v[s] = mean

@@ -382,7 +382,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	switch {
 	case isWhole && whole == -1 && rx.leap60 != 0 && at.Sub(rx.leap60) < 10*time.Second:
 		// UTC itself took a leap second; POSIX time has no room for it.
-		j.f.v[sX]--
+		j.f.shift(-1)
 		j.note(at, "leap-second", "UTC had a leap second.")
 		j.useReceiver(at, z)
 	case isWhole && rx.fault == fAhead && int(-whole) == rx.ahead:
@@ -392,7 +392,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	case isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && j.receiverCarries() && !j.x.secondProved():
 		// The leap-second data came in: the later value is the right one. Until
 		// it is proved anew, the former may be right as well.
-		j.f.v[sX] += whole
+		j.f.shift(whole)
 		j.x.secHi = max(j.x.secHi, 0) - int(whole)
 		j.x.secLo = -leapMax
 		rx.since = at

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/alecthomas/kong"
@@ -102,37 +103,42 @@ func (c *CLI) check() error {
 // usage words an error of kong's, and adds what to do.
 func usage(err error, args []string) error {
 	problem := strings.NewReplacer("\x00", "", `\x00`, "").Replace(err.Error())
-	command := ""
-	for _, a := range args {
-		for _, known := range commandNames() {
-			if a == known && command == "" {
-				command = " " + a
-			}
-		}
+	u := &UsageError{problem, fmt.Sprintf("Run %q to see what it takes.", strings.Join([]string{"noonmark", named(args), "--help"}, " "))}
+	if named(args) == "" {
+		u.Remedy = `Run "noonmark --help" to see the commands.`
 	}
-	remedy := "Run \"noonmark" + command + " --help\" to see what it takes."
+	flag, _, _ := strings.Cut(problem, ":")
+	value := ""
+	if parts := strings.Split(problem, `"`); len(parts) > 2 {
+		value = parts[1]
+	}
 	switch {
 	case len(args) == 0:
-		problem = "which command?"
-		remedy = "Run \"noonmark --help\" to see the commands, or \"noonmark demo\" to look at it."
-	case strings.Contains(problem, "expected duration"):
-		name, value := "", ""
-		if i := strings.Index(problem, ":"); i > 0 {
-			name = problem[:i]
-		}
-		if parts := strings.Split(problem, `"`); len(parts) > 1 {
-			value = parts[1]
-		}
-		problem = fmt.Sprintf("%s: %q is not a length of time", name, value)
-		remedy = "Write it with its unit: 90s, 10m, 8h, 1h30m."
-	case strings.HasPrefix(problem, "missing positional arguments"):
-		problem = "missing" + strings.TrimPrefix(problem, "missing positional arguments")
+		u.Problem = "which command?"
+		u.Remedy = `Run "noonmark --help" to see the commands, or "noonmark demo" to look at it.`
 	case strings.HasPrefix(problem, "expected one of"):
-		problem = "which command?"
-		remedy = "Run \"noonmark --help\" to see the commands."
-	case strings.HasPrefix(problem, "--"), strings.HasPrefix(problem, "path: "):
+		u.Problem = "which command?"
+	case strings.HasPrefix(problem, `expected "<`):
+		u.Problem = "missing " + value
+	case strings.Contains(problem, ": expected duration"):
+		u.Problem = fmt.Sprintf("%s: %q is not a length of time", flag, value)
+		u.Remedy = "Write it with its unit: 90s, 10m, 8h, 1h30m."
+	case strings.Contains(problem, ": expected a float"):
+		u.Problem = fmt.Sprintf("%s: %q is not a number from 0 up", flag, value)
+	case strings.Contains(problem, ": expected a valid"):
+		u.Problem = fmt.Sprintf("%s: %q is not a whole number from 0 up", flag, value)
 	}
-	return &UsageError{problem, remedy}
+	return u
+}
+
+// named returns the first command among args, "" if there is none.
+func named(args []string) string {
+	for _, a := range args {
+		if slices.Contains(commandNames(), a) {
+			return a
+		}
+	}
+	return ""
 }
 
 // commandNames lists the commands, in the order of the grammar.

@@ -20,11 +20,10 @@ func (s *Station) Tick(t Tick) *status.Snapshot {
 		s.drain()
 	}
 	s.judge.Judge(t.Local, t.System, &s.judgement)
-	s.fresh = s.judge.Events(s.fresh)
-	for _, e := range s.fresh {
-		s.keep(e, t)
+	s.events = s.judge.Events(s.events)
+	if n := len(s.events) - maxEvents; n > 0 {
+		s.events = append(s.events[:0], s.events[n:]...)
 	}
-	s.fresh = s.fresh[:0]
 	s.fill(t)
 	return &s.snap
 }
@@ -32,19 +31,17 @@ func (s *Station) Tick(t Tick) *status.Snapshot {
 // Judgement is what the last Tick found.
 func (s *Station) Judgement() *clockcheck.Judgement { return &s.judgement }
 
-// keep remembers an event with its time: UTC as judged, or what the system clock
-// says while nothing is known.
-func (s *Station) keep(e clockcheck.Event, t Tick) {
+// fillEvents dates the events by what is known of UTC now, which may be more than
+// was known when they happened; by the system clock while nothing is known.
+func (s *Station) fillEvents(t Tick) {
 	utc := t.System
 	if s.judgement.Known {
 		utc = utc.Add(-d(s.judgement.Error))
 	}
-	utc = utc.Add(e.At.Sub(t.Local))
-	if len(s.events) == maxEvents {
-		copy(s.events, s.events[1:])
-		s.events = s.events[:maxEvents-1]
+	s.snap.Events = s.snap.Events[:0]
+	for _, e := range s.events {
+		s.snap.Events = append(s.snap.Events, status.Event{UTC: status.At(utc.Add(e.At.Sub(t.Local))), Kind: e.Kind, Text: e.Text})
 	}
-	s.events = append(s.events, status.Event{UTC: status.At(utc), Kind: e.Kind, Text: e.Text})
 }
 
 func d(s float64) time.Duration { return time.Duration(s * 1e9) }
@@ -73,7 +70,7 @@ func (s *Station) fill(t Tick) {
 	for _, r := range j.References {
 		out.References = append(out.References, reference(r))
 	}
-	out.Events = s.events
+	s.fillEvents(t)
 	out.Position = s.place.snapshot(t.Local)
 	out.Receiver = s.receiver()
 }

@@ -69,8 +69,7 @@ type Station struct {
 	stale     bool
 	place     place
 	judgement clockcheck.Judgement
-	events    []status.Event
-	fresh     []clockcheck.Event
+	events    []clockcheck.Event
 	asleep    float64
 	ticked    bool
 	snap      status.Snapshot
@@ -230,7 +229,7 @@ func reading(e *gnss.Epoch) *clockcheck.GNSS {
 }
 
 func (s *Station) note(at timescale.Local, kind, text string) {
-	s.fresh = append(s.fresh, clockcheck.Event{At: at, Kind: kind, Text: text})
+	s.events = append(s.events, clockcheck.Event{At: at, Kind: kind, Text: text})
 }
 
 // Counts is what has come from the port since it was opened.

@@ -92,7 +92,7 @@ func New(s Scenario, cfg station.Config, seed uint64) *World {
 		learned = w.learn(before)
 	}
 	w.Station = station.New(cfg, learned)
-	w.nextRTC = Start.Add(500 * time.Millisecond)
+	w.nextRTC = Start.Add(time.Second)
 	if s.NoRTC {
 		w.Station.RTCMissing("This computer has no hardware clock.")
 	}
@@ -114,14 +114,14 @@ func (w *World) learn(at timescale.UTC) clockcheck.Learned {
 
 // Second lets a second of true time pass and returns the snapshot at its end.
 func (w *World) Second() *status.Snapshot {
-	end := w.utc.Add(time.Second)
+	begin, end := w.utc, w.utc.Add(time.Second)
 	scene := w.turn()
 	if !w.s.NoReceiver {
-		w.receive(scene, end)
+		w.receive(scene)
 	}
-	w.readRTC(end)
-	w.ask(end)
+	w.ask()
 	w.to(end)
+	w.readRTC(begin)
 	return w.Station.Tick(w.tick())
 }
 
@@ -177,8 +177,8 @@ func (w *World) to(utc timescale.UTC) {
 // chunk is how much one read takes at most, as the service's reader rests.
 const chunk = 96
 
-// receive delivers the bytes whose first byte begins before end.
-func (w *World) receive(scene gnsstest.Scene, end timescale.UTC) {
+// receive delivers what the receiver sends for the whole second that begins next.
+func (w *World) receive(scene gnsstest.Scene) {
 	second := (w.utc + timescale.UTC(timescale.Second) - 1) / timescale.UTC(timescale.Second) * timescale.UTC(timescale.Second)
 	if w.opened == scene.Unplugged {
 		w.opened = !scene.Unplugged
@@ -206,26 +206,26 @@ func (w *World) baud() int {
 	return 9600
 }
 
-// readRTC looks for an edge every so often, as the service does.
-func (w *World) readRTC(end timescale.UTC) {
-	if w.s.NoRTC || w.utc < w.nextRTC && end < w.nextRTC {
+// readRTC looks for an edge every so often, as the service does. It is called at
+// the end of a second, for the edges within it.
+func (w *World) readRTC(begin timescale.UTC) {
+	if w.s.NoRTC || w.utc < w.nextRTC {
 		return
 	}
-	at, shows, ok := w.clock.NextEdge(w.utc)
+	w.nextRTC = w.utc.Add(time.Minute)
+	at, shows, ok := w.clock.NextEdge(begin)
 	if !ok {
 		w.Station.RTCInvalid(w.local)
-		w.nextRTC = w.utc.Add(time.Minute)
 		return
 	}
-	w.to(at)
+	edge := w.local.Add(at.Sub(w.utc)) // within a second of now: the rate does not matter
 	half := 2 * time.Millisecond
 	jitter := time.Duration((w.rng.Float64()*2 - 1) * float64(half))
-	w.Station.RTC(rtc.Reading{Edge: w.local.Add(jitter), Half: half, Value: shows})
-	w.nextRTC = w.utc.Add(time.Minute)
+	w.Station.RTC(rtc.Reading{Edge: edge.Add(jitter), Half: half, Value: shows})
 }
 
 // ask lets the chapter's servers answer, each 64 s.
-func (w *World) ask(end timescale.UTC) {
+func (w *World) ask() {
 	if w.chapter < 0 || len(w.s.Story[w.chapter].Servers) == 0 || w.utc.Sub(w.asked) < 64*time.Second {
 		return
 	}
