@@ -71,44 +71,78 @@ type player struct {
 	local   timescale.Local
 	ticked  timescale.Local
 	origin  int64 // ns: the capture's own time − local
-	set     bool
-	stamped bool // the lines carry the host's stamps
+	set     bool  // origin is known
+	stamped bool  // the lines carry the host's stamps
 	lastTOD time.Duration
 	named   bool
 	changes io.Writer
 	last    string
 	snap    *status.Snapshot
-	sumLat  float64
-	sumLon  float64
-	places  int
-	first   timescale.UTC
-	final   timescale.UTC
-	dated   bool
 }
 
 func newPlayer(modes []clockcheck.Mode) *player {
 	p := &player{local: 1e9, ticked: 1e9}
 	p.st = station.New(station.Config{Judge: clockcheck.Config{Modes: modes}, LocatorLength: 10, Steering: "replay"}, clockcheck.Learned{})
 	p.st.RTCMissing("A replay has no hardware clock.")
-	p.st.OnEpoch(p.count)
+	p.st.OnEpoch(p.start)
 	return p
 }
 
-// count keeps the sums of the report.
-func (p *player) count(e *gnss.Epoch) {
-	if e.Repeated {
+// reading is what a capture says, whatever the time it is played in.
+type reading struct {
+	first, last, before timescale.UTC
+	dated               bool
+	lat, lon            float64
+	places              int
+}
+
+// read counts a capture in one go.
+func read(path string, b []byte) fileReport {
+	d := gnss.NewDecoder(gnss.Config{})
+	d.Feed(b, 1)
+	d.Flush(timescale.Local(time.Minute))
+	var sum reading
+	for {
+		e, ok := d.Next()
+		if !ok {
+			break
+		}
+		sum.add(&e)
+	}
+	c := d.Counts()
+	r := fileReport{Path: path, Bytes: len(b), Lines: c.Lines, Sentences: c.Sentences, Skipped: c.Skipped, Epochs: c.Epochs, EpochsValid: c.Valid}
+	if sum.dated {
+		first, last := sum.first.Time().Format(time.RFC3339Nano), sum.last.Time().Format(time.RFC3339Nano)
+		r.FirstUTC, r.LastUTC = &first, &last
+	}
+	if sum.places > 0 {
+		lat, lon := sum.lat/float64(sum.places), sum.lon/float64(sum.places)
+		r.MeanLatDeg, r.MeanLonDeg = &lat, &lon
+	}
+	return r
+}
+
+// add takes one epoch. One without a date is of the nearest day to the one before.
+func (r *reading) add(e *gnss.Epoch) {
+	if e.Repeated || !e.HasTime {
 		return
 	}
-	if utc, ok := e.UTC(); ok {
-		if !p.dated {
-			p.first, p.dated = utc, true
+	utc, ok := e.UTC()
+	if !ok && r.before != 0 {
+		day := 24 * time.Hour
+		n := (r.before.Sub(timescale.UTC(e.TimeOfDay)) + day/2) / day
+		utc, ok = timescale.UTC(e.TimeOfDay).Add(n*day), true
+	}
+	if ok {
+		if !r.dated {
+			r.first, r.dated = utc, true
 		}
-		p.final = utc
+		r.last, r.before = utc, utc
 	}
 	if e.Valid && e.HasPosition {
-		p.sumLat += e.Lat.Deg()
-		p.sumLon += e.Lon.Deg()
-		p.places++
+		r.lat += e.Lat.Deg()
+		r.lon += e.Lon.Deg()
+		r.places++
 	}
 }
 
@@ -116,29 +150,20 @@ func (p *player) play(path string, b []byte) fileReport {
 	p.stamped = hostStamped(b)
 	p.st.Opened(station.Source{Device: path, Identity: path}, p.local)
 	p.local += 1e9
-	for rest := b; len(rest) > 0; {
-		n := bytes.IndexByte(rest, '\n') + 1
-		if n == 0 {
-			n = len(rest)
-		}
-		line := rest[:n]
-		rest = rest[n:]
+	for line := range bytes.Lines(b) {
 		p.advance(line)
 		p.st.Bytes(line, station.Read{At: p.local})
 	}
 	p.local += 2e9
 	p.tick()
-	c := p.st.Counts()
-	r := fileReport{Path: path, Bytes: len(b), Lines: c.Lines, Sentences: c.Sentences, Skipped: c.Skipped, Epochs: c.Epochs, EpochsValid: c.Valid}
-	if p.dated {
-		first, last := p.first.Time().Format(time.RFC3339Nano), p.final.Time().Format(time.RFC3339Nano)
-		r.FirstUTC, r.LastUTC = &first, &last
+	return read(path, b)
+}
+
+// start notes the capture's own time at its first dated epoch.
+func (p *player) start(e *gnss.Epoch) {
+	if utc, ok := e.UTC(); ok && !p.stamped && !p.set {
+		p.origin, p.set = int64(utc)-int64(e.Arrival), true
 	}
-	if p.places > 0 {
-		lat, lon := p.sumLat/float64(p.places), p.sumLon/float64(p.places)
-		r.MeanLatDeg, r.MeanLonDeg = &lat, &lon
-	}
-	return r
 }
 
 // advance lets the capture's time pass up to this line.
@@ -186,14 +211,7 @@ func (p *player) pass(d time.Duration) {
 // capture's own time.
 func (p *player) tick() {
 	p.ticked = p.local
-	origin := p.origin
-	if !p.stamped && p.dated {
-		if !p.set {
-			p.origin, p.set = int64(p.first)-int64(p.local), true
-		}
-		origin = p.origin
-	}
-	p.snap = p.st.Tick(station.Tick{Local: p.local, System: timescale.UTC(int64(p.local) + origin), BoottimeS: p.local.Sub(0).Seconds()})
+	p.snap = p.st.Tick(station.Tick{Local: p.local, System: timescale.UTC(int64(p.local) + p.origin), BoottimeS: p.local.Sub(0).Seconds()})
 	if p.changes == nil {
 		return
 	}

@@ -74,6 +74,7 @@ type World struct {
 	nextRTC timescale.UTC
 	asked   timescale.UTC
 	opened  bool
+	line    []piece // on its way from the receiver
 }
 
 // Start is when the built-in stories begin.
@@ -117,7 +118,7 @@ func (w *World) Second() *status.Snapshot {
 	begin, end := w.utc, w.utc.Add(time.Second)
 	scene := w.turn()
 	if !w.s.NoReceiver {
-		w.receive(scene)
+		w.receive(scene, end)
 	}
 	w.ask()
 	w.to(end)
@@ -177,8 +178,9 @@ func (w *World) to(utc timescale.UTC) {
 // chunk is how much one read takes at most, as the service's reader rests.
 const chunk = 96
 
-// receive delivers what the receiver sends for the whole second that begins next.
-func (w *World) receive(scene gnsstest.Scene) {
+// receive delivers what the receiver sends for the whole second that begins next,
+// as far as it arrives until end.
+func (w *World) receive(scene gnsstest.Scene, end timescale.UTC) {
 	second := (w.utc + timescale.UTC(timescale.Second) - 1) / timescale.UTC(timescale.Second) * timescale.UTC(timescale.Second)
 	if w.opened == scene.Unplugged {
 		w.opened = !scene.Unplugged
@@ -192,11 +194,24 @@ func (w *World) receive(scene gnsstest.Scene) {
 		n := 1
 		for at := b.At; len(b.Bytes) > 0; n = min(chunk, len(b.Bytes)) {
 			at = at.Add(time.Duration(n) * b.PerByte)
-			w.to(at)
-			w.Station.Bytes(b.Bytes[:n], station.Read{At: w.local, Flowing: n > 1})
+			w.line = append(w.line, piece{at, b.Bytes[:n], n > 1})
 			b.Bytes = b.Bytes[n:]
 		}
 	}
+	// At a low speed the end of a burst comes after the end of this second.
+	n := 0
+	for ; n < len(w.line) && w.line[n].at <= end; n++ {
+		w.to(w.line[n].at)
+		w.Station.Bytes(w.line[n].bytes, station.Read{At: w.local, Flowing: w.line[n].flowing})
+	}
+	w.line = append(w.line[:0], w.line[n:]...)
+}
+
+// piece is what one read returns.
+type piece struct {
+	at      timescale.UTC
+	bytes   []byte
+	flowing bool
 }
 
 func (w *World) baud() int {

@@ -1,0 +1,201 @@
+package world
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
+	"noonmark/gnss/gnsstest"
+	"noonmark/status"
+)
+
+func config() station.Config {
+	var modes []clockcheck.Mode
+	for _, name := range []string{"FT8", "FT4", "JS8-6"} {
+		m, err := clockcheck.ModeNamed(name)
+		if err != nil {
+			panic(err)
+		}
+		modes = append(modes, m)
+	}
+	floor := timescale.UTCOf(time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC))
+	return station.Config{Judge: clockcheck.Config{Floor: floor, Modes: modes, RTCCompensated: true}, BuildDate: floor, LocatorLength: 10}
+}
+
+// outcome is what a story did to the verdicts.
+type outcome struct {
+	falseWithin, missed int // s
+	within              int // s, of the first mode
+	first               time.Duration
+	last                status.Snapshot
+}
+
+func play(s Scenario, seed uint64) outcome {
+	w := New(s, config(), seed)
+	o := outcome{first: -1}
+	for w.Elapsed() < s.Length {
+		snap := w.Second()
+		truth := w.SystemError()
+		c := snap.Clock
+		if c.GuardS.OK && math.Abs(c.ErrorS.V-truth) > c.GuardS.V {
+			o.missed++
+		}
+		for i, m := range snap.Modes {
+			if m.Verdict == status.Within && math.Abs(truth) > m.ToleranceS {
+				o.falseWithin++
+			}
+			if i == 0 && m.Verdict == status.Within {
+				o.within++
+				if o.first < 0 {
+					o.first = w.Elapsed()
+				}
+			}
+		}
+		o.last = *snap
+	}
+	return o
+}
+
+// The property above all others, on every built-in story and several seeds.
+func TestNeverFalselyWithin(t *testing.T) {
+	seeds := uint64(8)
+	if testing.Short() {
+		seeds = 2
+	}
+	for _, s := range Scenarios() {
+		t.Run(s.Name, func(t *testing.T) {
+			t.Parallel()
+			for seed := range seeds {
+				if o := play(s, seed+1); o.falseWithin > 0 || o.missed > 0 {
+					t.Errorf("seed %d: %d s of false within, %d s in which error ± guard missed the truth", seed+1, o.falseWithin, o.missed)
+				}
+			}
+		})
+	}
+}
+
+func TestStoriesGoAsTold(t *testing.T) {
+	want := func(name string) (Scenario, outcome) {
+		s, err := Named(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s, play(s, 1)
+	}
+	if _, o := want("camp"); o.first < 0 || o.first > 4*time.Second {
+		t.Errorf("camp: first within after %v; a learned hardware clock gives it in 4 s", o.first)
+	}
+	if _, o := want("first-night"); o.within > 0 {
+		t.Errorf("first-night: within for %d s with a clock 47 s off", o.within)
+	}
+	if s, o := want("no-receiver"); o.last.Clock.Basis != status.BasisRTC || o.within < int(s.Length.Seconds())-5 {
+		t.Errorf("no-receiver: %s, within for %d s", o.last.Clock.Basis, o.within)
+	}
+	if _, o := want("liar"); o.last.References[0].Trust != status.Faulty || o.last.Clock.Basis != status.BasisHoldover {
+		t.Errorf("liar: receiver %+v", o.last.References[0])
+	}
+	if _, o := want("stepped"); o.last.Modes[0].Verdict != status.Outside {
+		t.Errorf("stepped: %+v", o.last.Modes[0])
+	}
+}
+
+// Same seed, same bytes, same judgement.
+func TestDeterministic(t *testing.T) {
+	s := Scenarios()[0]
+	s.Length = 5 * time.Minute
+	a, b := play(s, 3), play(s, 3)
+	if a.last.Clock.ErrorS != b.last.Clock.ErrorS || a.within != b.within {
+		t.Errorf("%+v and %+v", a.last.Clock, b.last.Clock)
+	}
+}
+
+// Receivers that lie from the start beside a good hardware clock, receivers of
+// every awkward kind, and weather: nothing may be said falsely.
+func TestAwkwardReceivers(t *testing.T) {
+	base := Scenarios()[0]
+	base.Length = 40 * time.Minute
+	model := func(f func(*gnsstest.Model)) gnsstest.Model {
+		m := gnsstest.Typical()
+		f(&m)
+		return m
+	}
+	scene := func(f func(*gnsstest.Scene)) []Chapter {
+		sc := open
+		f(&sc)
+		return []Chapter{{Scene: open}, {From: 5 * time.Minute, Scene: sc}}
+	}
+	always := func(f func(*gnsstest.Scene)) []Chapter {
+		sc := open
+		f(&sc)
+		return []Chapter{{Scene: sc}}
+	}
+	for name, change := range map[string]func(*Scenario){
+		"lies by 3 s from the start": func(s *Scenario) {
+			s.Receiver = gnsstest.Typical()
+			s.Story = always(func(c *gnsstest.Scene) { c.FalseTime = 3 * time.Second })
+		},
+		"lies by −1 s from the start": func(s *Scenario) {
+			s.Receiver = gnsstest.Typical()
+			s.Story = always(func(c *gnsstest.Scene) { c.FalseTime = -time.Second })
+		},
+		"describes the previous second": func(s *Scenario) { s.Receiver = model(func(m *gnsstest.Model) { m.PreviousSecond = true }) },
+		"week rollover":                 func(s *Scenario) { s.Receiver = model(func(m *gnsstest.Model) { m.WeekRollovers = 1 }) },
+		"leap data missing":             func(s *Scenario) { s.Receiver = model(func(m *gnsstest.Model) { m.Warm, m.LeapMissing = false, 4 }) },
+		"ramps and jumps": func(s *Scenario) {
+			s.Receiver = model(func(m *gnsstest.Model) {
+				m.Latency.Ramp, m.Latency.Jump, m.Latency.JumpAfter = 200*time.Millisecond, 250*time.Millisecond, 10*time.Minute
+			})
+		},
+		"bimodal": func(s *Scenario) {
+			s.Receiver = model(func(m *gnsstest.Model) { m.Latency.Bimodal, m.Latency.BimodalBy = 0.4, 200*time.Millisecond })
+		},
+		"4800 baud, ZDA": func(s *Scenario) {
+			s.Receiver = model(func(m *gnsstest.Model) { m.Baud, m.Sentences = 4800, []string{"ZDA", "RMC", "GGA"} })
+		},
+		"10 Hz": func(s *Scenario) {
+			s.Receiver = model(func(m *gnsstest.Model) { m.RateHz, m.Baud, m.Sentences = 10, 115200, []string{"RMC", "GGA"} })
+		},
+		"simulator": func(s *Scenario) { s.Receiver = model(func(m *gnsstest.Model) { m.Simulator = true }) },
+		"too soon valid": func(s *Scenario) {
+			s.Receiver = model(func(m *gnsstest.Model) { m.Warm, m.ValidTooSoon = false, 10*time.Second })
+		},
+		"default date": func(s *Scenario) {
+			s.Receiver = model(func(m *gnsstest.Model) { m.Warm, m.BeforeFix = false, gnsstest.DefaultDate })
+		},
+		"stuck": func(s *Scenario) { s.Story = scene(func(c *gnsstest.Scene) { c.Stuck = true }) },
+		"held back": func(s *Scenario) {
+			s.Story = append(scene(func(c *gnsstest.Scene) { c.Held = true }), Chapter{From: 6 * time.Minute, Scene: open})
+		},
+		"corrupt": func(s *Scenario) { s.Story = scene(func(c *gnsstest.Scene) { c.Corrupt = 0.02 }) },
+		"unplugged": func(s *Scenario) {
+			s.Story = append(scene(func(c *gnsstest.Scene) { c.Unplugged = true }), Chapter{From: 9 * time.Minute, Scene: open})
+		},
+		"no RTC": func(s *Scenario) { s.NoRTC, s.Learned = true, false },
+		"nothing learned": func(s *Scenario) {
+			s.Learned = false
+		},
+		"server and liar": func(s *Scenario) {
+			s.Learned = false
+			s.Story[0].Servers = []Server{{"192.0.2.1", 5 * time.Millisecond, 30 * time.Millisecond}, {"192.0.2.2", 2 * time.Second, 30 * time.Millisecond},
+				{"192.0.2.3", -5 * time.Millisecond, 40 * time.Millisecond}}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			for _, cold := range []bool{false, true} {
+				s := base
+				s.Story = append([]Chapter(nil), base.Story...)
+				change(&s)
+				s.Receiver.Warm = s.Receiver.Warm && !cold
+				for seed := range uint64(3) {
+					if o := play(s, seed+20); o.falseWithin > 0 || o.missed > 0 {
+						t.Errorf("cold %v, seed %d: %d s of false within, %d s missed; %+v", cold, seed+20, o.falseWithin, o.missed, o.last.Clock)
+					}
+				}
+			}
+		})
+	}
+}

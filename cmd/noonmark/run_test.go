@@ -1,0 +1,278 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+
+	"noonmark/status"
+)
+
+// binary builds the program once for the tests that run it.
+func binary(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "noonmark")
+	if out, err := exec.Command("go", "build", "-o", path, ".").CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, out)
+	}
+	return path
+}
+
+// feeder writes sentences into a pty in real time. It shares no code with the
+// program: the sentences are put together here, and the truth is that the
+// system clock is right.
+type feeder struct {
+	master *os.File
+	lie    atomic.Int64 // ns
+	mute   atomic.Bool
+	garble atomic.Bool
+	stop   chan struct{}
+}
+
+const feedLatency = 150 * time.Millisecond
+
+func (f *feeder) run() {
+	for n := 0; ; n++ {
+		next := time.Now().Truncate(time.Second).Add(time.Second)
+		select {
+		case <-f.stop:
+			return
+		case <-time.After(time.Until(next.Add(feedLatency))):
+		}
+		said := next.Add(time.Duration(f.lie.Load())).UTC()
+		if f.mute.Load() {
+			continue
+		}
+		burst := sentence("GPRMC,"+said.Format("150405.00")+",A,2008.0280,S,06729.3460,W,0.1,0.0,"+said.Format("020106")+",,,A") +
+			sentence("GPGGA,"+said.Format("150405.00")+",2008.0280,S,06729.3460,W,1,09,0.9,3656.0,M,42.0,M,,") +
+			sentence("GPGSA,A,3,02,05,07,09,12,15,21,25,29,,,,1.6,0.9,1.3")
+		if f.garble.Load() {
+			b := []byte(burst)
+			for i := range b {
+				if (i+n)%17 == 0 {
+					b[i] ^= 0x55
+				}
+			}
+			burst = string(b)
+		}
+		for len(burst) > 0 { // 9600 baud: 48 bytes in 50 ms
+			k := min(48, len(burst))
+			if _, err := f.master.WriteString(burst[:k]); err != nil {
+				return
+			}
+			burst = burst[k:]
+			time.Sleep(50 * time.Millisecond)
+		}
+	}
+}
+
+func sentence(body string) string {
+	sum := byte(0)
+	for i := range len(body) {
+		sum ^= body[i]
+	}
+	return fmt.Sprintf("$%s*%02X\r\n", body, sum)
+}
+
+// TestRunOnAPty feeds the real program in real time through good hours and bad.
+func TestRunOnAPty(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time for most of a minute")
+	}
+	t.Parallel()
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer master.Close()
+	defer slave.Close()
+	f := &feeder{master: master, stop: make(chan struct{})}
+	defer close(f.stop)
+	go f.run()
+	run := t.TempDir()
+	cmd := exec.Command(binary(t), "run", "--device", slave.Name(), "--run-dir", run, "--state-dir", t.TempDir(),
+		"--rtc", "none", "--allow-disk", "--config", emptyFile(t), "--latency-s", "0.15")
+	var log strings.Builder
+	cmd.Stderr = &log
+	began := time.Now()
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(run, status.FileName)
+	waitFor(t, &log, began.Add(1500*time.Millisecond), "a first status", func() bool { _, err := os.Stat(path); return err == nil })
+	waitFor(t, &log, began.Add(10*time.Second), "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
+	honest(t, path)
+	if s := load(path); s.Position == nil || !strings.HasPrefix(s.Position.Locator, "FG69") {
+		t.Errorf("position %+v", s.Position)
+	}
+	grid, err := os.ReadFile(filepath.Join(run, status.GridName))
+	if err != nil || !strings.HasPrefix(string(grid), "FG69") || !strings.HasSuffix(string(grid), "\n") {
+		t.Errorf("grid file %q, %v", grid, err)
+	}
+	stage(t, path, 3*time.Second, nil)
+	stage(t, path, 8*time.Second, func() { f.lie.Store(int64(3 * time.Second)) })
+	if s := load(path); s.References[0].Trust == status.Trusted {
+		t.Errorf("a receiver that jumped is trusted: %+v", s.References[0])
+	}
+	stage(t, path, 5*time.Second, func() { f.lie.Store(0); f.garble.Store(true) })
+	stage(t, path, 13*time.Second, func() { f.garble.Store(false); f.mute.Store(true) })
+	if s := load(path); s.Clock.Basis != status.BasisHoldover || s.References[0].Trust != status.Silent {
+		t.Errorf("silence: basis %q, receiver %+v", s.Clock.Basis, s.References[0])
+	}
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("ended with %v\n%s", err, log.String())
+	}
+}
+
+func emptyFile(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "empty.toml")
+	if err := os.WriteFile(path, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// stage changes the feed and watches for honesty while it lasts.
+func stage(t *testing.T, path string, d time.Duration, change func()) {
+	t.Helper()
+	if change != nil {
+		change()
+	}
+	for end := time.Now().Add(d); time.Now().Before(end); time.Sleep(250 * time.Millisecond) {
+		honest(t, path)
+	}
+}
+
+// honest fails if the published error ± guard does not hold the truth, which is
+// that the system clock is right.
+func honest(t *testing.T, path string) {
+	t.Helper()
+	s := load(path)
+	if !s.Clock.ErrorS.OK {
+		return
+	}
+	if s.Clock.GuardS.OK && math.Abs(s.Clock.ErrorS.V) > s.Clock.GuardS.V {
+		t.Fatalf("error %v ± guard %v does not hold the truth: %s", s.Clock.ErrorS.V, s.Clock.GuardS.V, s.Clock.Because)
+	}
+}
+
+func load(path string) status.Snapshot {
+	s, err := status.Load(path)
+	if err != nil {
+		return status.Snapshot{}
+	}
+	return s
+}
+
+func waitFor(t *testing.T, log *strings.Builder, until time.Time, what string, ok func() bool) {
+	t.Helper()
+	for !ok() {
+		if time.Now().After(until) {
+			t.Fatalf("%s did not come in time\n%s", what, log.String())
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// runArgs calls the program's own entry as a shell would.
+func runArgs(args ...string) (code int, out, errOut string) {
+	var o, e strings.Builder
+	code = run(context.Background(), args, strings.NewReader(""), &o, &e)
+	return code, o.String(), e.String()
+}
+
+func TestCommandsAndExitCodes(t *testing.T) {
+	empty := t.TempDir()
+	for _, row := range []struct {
+		name string
+		args string
+		code int
+		want string // part of what is printed, on either stream
+	}{
+		{"no such command", "nonsense", exitUsage, "noonmark --help"},
+		{"stray argument", "version extra", exitUsage, "unexpected argument"},
+		{"bad locator", "grid FG6X", exitUsage, "^"},
+		{"odd length", "grid FG69 --length 3", exitUsage, "2, 4, 6, 8 or 10"},
+		{"no such story", "demo --scenario none", exitUsage, "camp"},
+		{"missing capture", "replay /nonexistent", exitUsage, "no such file"},
+		{"bad device", "run --device tcp://", exitUsage, "tcp://"},
+		{"no status to be ready by", "ready --run-dir " + empty, exitCannot, "cannot tell"},
+		{"no status, JSON", "ready --json --run-dir " + empty, exitCannot, `"answer":"cannot tell"`},
+		{"no status to explain", "why --run-dir " + empty, exitCannot, "noonmark run"},
+		{"no fix", "grid --run-dir " + empty, exitCannot, "noonmark run"},
+		{"negative place", "grid -20.13,-67.49", exitOK, "FG69gu18"},
+		{"negative place in two", "grid -20.13 -67.49", exitOK, "FG69gu18"},
+		{"negative place, flag behind", "grid -20.13,-67.49 --json", exitOK, `"locator":"FG69gu18`},
+		{"path", "path JN58td -20.13,-67.49", exitOK, "heading"},
+		{"path of negative places", "path -20.13,-67.49 FG69 --json", exitOK, `"back_heading_deg"`},
+		{"version", "version", exitOK, "built"},
+		{"help", "--help", exitOK, "Not for navigation"},
+		{"completion", "completion bash", exitOK, "replay"},
+		{"ports", "ports --json", exitOK, "["},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			code, out, errOut := runArgs(strings.Fields(row.args)...)
+			if code != row.code || !strings.Contains(out+errOut, row.want) {
+				t.Errorf("noonmark %s: exit %d, want %d\n%s%s", row.args, code, row.code, out, errOut)
+			}
+		})
+	}
+}
+
+// The published example of IO91wm to KP20le (GeodSolve on WGS 84: 1826.617 km,
+// azimuth 48.413°) through the command line.
+func TestPathAgainstPublishedLine(t *testing.T) {
+	_, out, _ := runArgs("path", "--json", "KP20le", "IO91wm")
+	var r pathReport
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(r.DistanceM-1826617) > 1 || math.Abs(r.HeadingDeg-48.413) > 0.001 {
+		t.Errorf("got %+v", r)
+	}
+}
+
+func TestSimulationIsNeverTakenForReal(t *testing.T) {
+	var out strings.Builder
+	if err := demo(t.Context(), demoCmd{Scenario: "camp", For: 2 * time.Minute, JSON: true, Seed: 1}, &out); err != nil {
+		t.Fatal(err)
+	}
+	dec := json.NewDecoder(strings.NewReader(out.String()))
+	n := 0
+	for {
+		var s status.Snapshot
+		if err := dec.Decode(&s); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		n++
+		now, err := status.ReadNow()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r, err := status.Ready(s, now, nil); err != nil || r.ExitCode() != exitCannot {
+			t.Errorf("ready on a simulation: %+v, %v", r, err)
+		}
+	}
+	if n != 2 {
+		t.Errorf("%d statuses in two minutes", n)
+	}
+}
