@@ -1,7 +1,7 @@
 package grid
 
 import (
-	"math"
+	"fmt"
 	"strings"
 )
 
@@ -87,7 +87,7 @@ func parseUTM(s string, z zoneText) (Place, *SyntaxError) {
 	if err != nil {
 		return Place{}, err
 	}
-	if i != len(s) {
+	if i = blanks(s, i); i != len(s) {
 		return Place{}, fail(i, "unexpected %s after the northing", quoted(s[i:]))
 	}
 	if east < minEast || east >= maxEast {
@@ -122,26 +122,22 @@ func (u utm) place(z zoneText, northAt int) (Place, *SyntaxError) {
 		return Place{}, fail(northAt, "the northing lies outside UTM (80° S to 84° N)")
 	}
 	place := Place{Point: p, Form: "utm", Length: maxLocator, UncertaintyM: -1}
-	usual, ok := p.toUTM()
-	switch {
-	case z.letter == 'S':
+	if z.letter == 'S' {
 		place.Note = "S was read as UTM band S (32 to 40° N); for the southern hemisphere write the word south."
-	case ok && usual.zone != u.zone && math.Abs(u.east-falseEasting) > 1:
-		if again, _ := usual.point(); !nearZone(p, u) || again != p {
-			place.Note = "This place lies outside the zone given; its own zone is written in the answer."
-		}
+	} else if own, ok := p.toUTM(); ok && own.zone != u.zone && !u.nearZone() {
+		place.Note = fmt.Sprintf("This place lies outside zone %d; its own zone is %d.", u.zone, own.zone)
 	}
 	return place, nil
 }
 
-// nearZone reports whether p lies within about a metre of zone u.zone, where
-// rounding alone may have put it.
-func nearZone(p Point, u utm) bool {
+// nearZone reports whether u lies within a metre of its zone, where rounding to
+// metres alone may have put it.
+func (u utm) nearZone() bool {
 	for _, d := range []float64{-1, 1} {
-		u.east += d
-		q, err := u.point()
-		u.east -= d
-		if own, ok := q.toUTM(); err == nil && ok && own.zone == u.zone {
+		v := u
+		v.east += d
+		p, err := v.point()
+		if own, ok := p.toUTM(); err == nil && ok && own.zone == u.zone {
 			return true
 		}
 	}

@@ -107,6 +107,9 @@ func readCoordinate(tokens []token, end int) (coordinate, *SyntaxError) {
 	if len(tokens) == 0 {
 		return c, fail(min(c.start+1, end), "a number is missing here")
 	}
+	if i, _ := find(tokens, func(t token) bool { return t.kind == letterToken }); i >= 0 {
+		return c, fail(tokens[i].off, "a letter within a coordinate")
+	}
 	return c, c.readParts(tokens)
 }
 

@@ -66,10 +66,16 @@ func (p Point) Locator(n int) string {
 type SyntaxError struct {
 	Offset int    // in bytes from the start of the text; its length if something is missing at the end
 	Reason string // plain English, without the text itself
+
+	column int // in characters from 1; 0: Offset+1
 }
 
 func (e *SyntaxError) Error() string {
-	return fmt.Sprintf("grid: %s (at character %d)", e.Reason, e.Offset+1)
+	column := e.column
+	if column == 0 {
+		column = e.Offset + 1
+	}
+	return fmt.Sprintf("grid: %s (at character %d)", e.Reason, column)
 }
 
 // Parse reads a locator of 2, 4, 6, 8 or 10 characters, in upper or lower
@@ -78,7 +84,7 @@ func Parse(s string) (Cell, error) {
 	var x, y int64
 	for i := 0; i < len(s); i++ {
 		if i == maxLocator {
-			return Cell{}, &SyntaxError{i, "a locator has at most 10 characters"}
+			return Cell{}, fail(i, "a locator has at most 10 characters")
 		}
 		l := &levels[i/2]
 		c := s[i]
@@ -89,9 +95,9 @@ func Parse(s string) (Cell, error) {
 		if d < 0 || d >= l.base {
 			last := l.first&^0x20 + byte(l.base-1)
 			if l.first == '0' {
-				return Cell{}, &SyntaxError{i, "here a locator has a digit"}
+				return Cell{}, fail(i, "here a locator has a digit")
 			}
-			return Cell{}, &SyntaxError{i, fmt.Sprintf("here a locator has a letter from A to %c", last)}
+			return Cell{}, fail(i, "here a locator has a letter from A to %c", last)
 		}
 		if i%2 == 0 {
 			x += d * l.steps
@@ -100,7 +106,7 @@ func Parse(s string) (Cell, error) {
 		}
 	}
 	if len(s) == 0 || len(s)%2 != 0 {
-		return Cell{}, &SyntaxError{len(s), "a locator has 2, 4, 6, 8 or 10 characters"}
+		return Cell{}, fail(len(s), "a locator has 2, 4, 6, 8 or 10 characters")
 	}
 	return newCell(x, y, len(s)), nil
 }

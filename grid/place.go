@@ -41,13 +41,15 @@ const maxPlace = 200
 // *SyntaxError: nothing is guessed.
 func ParsePlace(text string) (Place, error) {
 	if len(text) > maxPlace {
-		return Place{}, &SyntaxError{maxPlace, "too long for a place"}
+		return Place{}, fail(maxPlace, "too long for a place")
 	}
 	start := len(text) - len(strings.TrimLeftFunc(text, isBlank))
 	body := strings.TrimFunc(text, isBlank)
 	place, err := parsePlace(body)
 	if err != nil {
-		return Place{}, &SyntaxError{err.Offset + start, err.Reason}
+		err.Offset += start
+		err.column = utf8.RuneCountInString(text[:err.Offset]) + 1
+		return Place{}, err
 	}
 	return place, nil
 }
@@ -83,7 +85,7 @@ func parseLocatorPlace(s string) (Place, *SyntaxError) {
 }
 
 func fail(offset int, format string, args ...any) *SyntaxError {
-	return &SyntaxError{offset, fmt.Sprintf(format, args...)}
+	return &SyntaxError{Offset: offset, Reason: fmt.Sprintf(format, args...)}
 }
 
 // quoted shows the character at the start of s in a message, printable or not.
