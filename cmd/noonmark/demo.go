@@ -6,29 +6,37 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/world"
 	"noonmark/status"
 )
 
 // demo plays a story on a simulated station through the code of the service.
-func demo(ctx context.Context, c demoCmd, out io.Writer) error {
-	s, err := world.Named(c.Scenario)
-	if err != nil {
-		return usageError{err}
+func demo(ctx context.Context, c cli.Demo, out io.Writer) error {
+	s := world.Scenarios()[0]
+	var err error
+	if c.Scenario != "" {
+		if s, err = world.Named(c.Scenario); err != nil {
+			return usageError{err}
+		}
 	}
-	if c.Speed < 0 || c.For < 0 {
-		return usageError{fmt.Errorf("demo: --speed and --for must not be negative")}
+	dir := c.RunDir
+	if dir == "" {
+		if dir, err = os.MkdirTemp("", "noonmark-demo-"); err != nil {
+			return fmt.Errorf("demo: %w", err)
+		}
+		defer os.RemoveAll(dir)
+	} else if real := (config.Environment{Getenv: os.Getenv, UID: os.Getuid()}); slices.Contains(real.ReadDirs(""), filepath.Clean(dir)) {
+		return usageError{fmt.Errorf("demo: %s is where the service publishes; a simulation must not: name another --run-dir", dir)}
 	}
-	dir, err := os.MkdirTemp("", "noonmark-demo-")
-	if err != nil {
-		return fmt.Errorf("demo: %w", err)
-	}
-	defer os.RemoveAll(dir)
 	pub, err := status.NewPublisher(dir, true)
 	if err != nil {
 		return err

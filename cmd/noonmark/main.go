@@ -10,6 +10,8 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"noonmark/cmd/internal/cli"
 )
 
 // Exit codes.
@@ -26,6 +28,12 @@ func main() {
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 
+// usageError is a mistake in what was asked for: exit 2.
+type usageError struct{ err error }
+
+func (e usageError) Error() string { return e.err.Error() }
+func (e usageError) Unwrap() error { return e.err }
+
 // codeError carries an exit code with its reason.
 type codeError struct {
 	code int
@@ -37,14 +45,14 @@ func (e codeError) Unwrap() error { return e.err }
 
 // run does what args say and returns the exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
-	u, command, done, err := parse(args, out, errOut)
-	if done {
-		return exitOK
+	c, command, err := cli.Parse(args, out, errOut)
+	switch {
+	case err != nil:
+		return exitUsage // cli has said what is wrong
+	case command == "":
+		return exitOK // help or a completion script was asked for
 	}
-	code := exitOK
-	if err == nil {
-		code, err = dispatch(ctx, u, command, in, out, errOut)
-	}
+	code, err := dispatch(ctx, c, command, in, out, errOut)
 	if err == nil {
 		return code
 	}
@@ -60,17 +68,14 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 	return exitNo
 }
 
-func dispatch(ctx context.Context, u *usage, command string, in io.Reader, out, errOut io.Writer) (int, error) {
+func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out, errOut io.Writer) (int, error) {
 	switch command {
 	case "run":
 		return exitOK, serve(ctx, u.Run, errOut)
 	case "demo":
 		return exitOK, demo(ctx, u.Demo, out)
 	case "replay":
-		if err := replay(u.Replay.Files, shownModes(), u.Replay.JSON, out); err != nil {
-			return exitUsage, usageError{err}
-		}
-		return exitOK, nil
+		return exitOK, replayFiles(u.Replay, out)
 	case "ready":
 		return ready(u.Ready, out)
 	case "why":
@@ -81,8 +86,6 @@ func dispatch(ctx context.Context, u *usage, command string, in io.Reader, out, 
 		return path(u.Path, out)
 	case "ports":
 		return exitOK, ports(ctx, u.Ports, in, out)
-	case "completion":
-		return exitOK, completion(u.Completion.Shell, out)
 	case "version":
 		return exitOK, printVersion(u.Version, out)
 	}

@@ -8,6 +8,7 @@ import (
 	"math"
 	"strings"
 
+	"noonmark/cmd/internal/cli"
 	"noonmark/grid"
 	"noonmark/status"
 )
@@ -39,21 +40,22 @@ type somewhere struct {
 }
 
 // gridPlace answers for the present place or for the one named.
-func gridPlace(c gridCmd, out io.Writer) (int, error) {
-	if c.Length < 2 || c.Length > 10 || c.Length%2 != 0 {
-		return exitUsage, usageError{fmt.Errorf("grid: --length %d: a locator has 2, 4, 6, 8 or 10 characters", c.Length)}
-	}
+func gridPlace(c cli.Grid, out io.Writer) (int, error) {
 	var p somewhere
 	var err error
-	if len(c.Place) == 0 {
+	if c.Place() == "" {
 		p, err = here(c.RunDir)
 	} else {
-		p, err = readPlace(strings.Join(c.Place, " "))
+		p, err = readPlace(c.Place())
 	}
 	if err != nil {
 		return exitNo, err
 	}
-	cell := p.point.Cell(min(c.Length, p.length))
+	length := p.length
+	if c.Length != 0 {
+		length = min(length, c.Length)
+	}
+	cell := p.point.Cell(length)
 	lat, lon := p.point.LatLon()
 	r := placeReport{Locator: cell.Locator(), LatDeg: lat, LonDeg: lon, Geo: p.point.Geo(p.uncertaintyM),
 		Cell: cellReport{cell.South, cell.West, cell.North, cell.East}}
@@ -136,7 +138,7 @@ type pathReport struct {
 }
 
 // path gives distance and headings from FROM to TO.
-func path(c pathCmd, out io.Writer) (int, error) {
+func path(c cli.Path, out io.Writer) (int, error) {
 	to, err := readPlace(c.To)
 	if err != nil {
 		return exitUsage, err

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/gnss/port"
 )
@@ -30,7 +31,7 @@ type portReport struct {
 
 // ports lists what there is, from what the kernel tells of it; it opens nothing
 // unless a probe is asked for.
-func ports(ctx context.Context, c portsCmd, in io.Reader, out io.Writer) error {
+func ports(ctx context.Context, c cli.Ports, in io.Reader, out io.Writer) error {
 	if c.Probe != "" {
 		return probe(ctx, c, in, out)
 	}
@@ -70,7 +71,7 @@ func printable(s string) string {
 }
 
 // probe opens a port after a warning and says what it hears.
-func probe(ctx context.Context, c portsCmd, in io.Reader, out io.Writer) error {
+func probe(ctx context.Context, c cli.Ports, in io.Reader, out io.Writer) error {
 	if !c.Yes {
 		fmt.Fprintf(out, "Opening %s raises its control lines. On many stations that keys the transmitter.\nSwitch the transmitter off or unplug its cable first. Type yes to open it: ", c.Probe)
 		line, err := bufio.NewReader(in).ReadString('\n')

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 
+	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
 	"noonmark/status"
 )
@@ -26,7 +27,7 @@ func published(runDir string) (status.Snapshot, status.Now, error) {
 }
 
 // ready answers "may I key up?".
-func ready(c readyCmd, out io.Writer) (int, error) {
+func ready(c cli.Ready, out io.Writer) (int, error) {
 	s, now, err := published(c.RunDir)
 	report := status.Refusal("No status can be read: " + errText(err) + ".")
 	if err == nil {
@@ -49,7 +50,7 @@ func errText(err error) string {
 }
 
 // why explains the judgement.
-func why(c whyCmd, out io.Writer) (int, error) {
+func why(c cli.Why, out io.Writer) (int, error) {
 	s, now, err := published(c.RunDir)
 	if err != nil {
 		return exitCannot, codeError{exitCannot, err}
@@ -71,7 +72,7 @@ func why(c whyCmd, out io.Writer) (int, error) {
 	return exitOK, nil
 }
 
-func printVersion(c versionCmd, out io.Writer) error {
+func printVersion(c cli.Version, out io.Writer) error {
 	date := buildDate().Time().Format("2006-01-02")
 	if c.JSON {
 		return json.NewEncoder(out).Encode(map[string]string{"version": version, "build_date": date})

@@ -13,6 +13,8 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss"
 	"noonmark/status"
@@ -36,6 +38,23 @@ type fileReport struct {
 type replayReport struct {
 	Files  []fileReport    `json:"files"`
 	Status status.Snapshot `json:"status"`
+}
+
+// replayFiles is the command.
+func replayFiles(c cli.Replay, out io.Writer) error {
+	modes := shownModes()
+	if len(c.Mode) > 0 {
+		set := config.Default()
+		set.Modes.Show = c.Mode
+		var err error
+		if modes, err = modesShown(set); err != nil {
+			return usageError{err}
+		}
+	}
+	if err := replay(c.Files, modes, c.JSON, out); err != nil {
+		return usageError{err}
+	}
+	return nil
 }
 
 // replay judges recorded sentences in virtual time. A capture that carries the

@@ -18,6 +18,7 @@ import (
 
 	"github.com/creack/pty"
 
+	"noonmark/cmd/internal/cli"
 	"noonmark/status"
 )
 
@@ -251,7 +252,7 @@ func TestPathAgainstPublishedLine(t *testing.T) {
 
 func TestSimulationIsNeverTakenForReal(t *testing.T) {
 	var out strings.Builder
-	if err := demo(t.Context(), demoCmd{Scenario: "camp", For: 2 * time.Minute, JSON: true, Seed: 1}, &out); err != nil {
+	if err := demo(t.Context(), cli.Demo{Scenario: "camp", For: 2 * time.Minute, Seed: 1, Output: cli.Output{JSON: true}}, &out); err != nil {
 		t.Fatal(err)
 	}
 	dec := json.NewDecoder(strings.NewReader(out.String()))

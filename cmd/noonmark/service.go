@@ -16,6 +16,7 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/netref"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/keep"
@@ -51,7 +52,7 @@ type service struct {
 }
 
 // settings are the file's, overridden by flags.
-func settings(c runCmd) (config.Config, error) {
+func settings(c cli.Run) (config.Config, error) {
 	path := c.Config
 	if path == "" {
 		path = config.Path
@@ -69,10 +70,10 @@ func settings(c runCmd) (config.Config, error) {
 		value any
 	}{
 		{c.Device != "", "receiver.device", c.Device},
-		{c.Baud != 0, "receiver.baud", int64(c.Baud)},
-		{c.LatencyS != 0, "receiver.latency_s", c.LatencyS},
+		{c.Baud != nil, "receiver.baud", int64(deref(c.Baud))},
+		{c.Latency != 0, "receiver.latency_s", c.Latency},
 		{c.RTC != "", "rtc.device", c.RTC},
-		{c.InUse != "", "modes.in_use", c.InUse},
+		{c.Mode != "", "modes.in_use", c.Mode},
 	} {
 		if o.given {
 			if err := set.Set(o.key, o.value, modeName); err != nil {
@@ -86,8 +87,30 @@ func settings(c runCmd) (config.Config, error) {
 	return set, nil
 }
 
+func deref(p *int) int {
+	if p == nil {
+		return 0
+	}
+	return *p
+}
+
+// notYet warns of settings that this version reads and does not act on.
+func (s *service) notYet(set config.Config) {
+	for key, on := range map[string]bool{
+		"clock.steer":          set.Clock.Steer,
+		"receiver.pps":         set.Receiver.PPS != "auto" && set.Receiver.PPS != "none",
+		"receiver.share_tcp":   set.Receiver.ShareTCP != "",
+		"receiver.share_pty":   set.Receiver.SharePTY != "",
+		"publish.time_service": set.Publish.TimeService != "",
+	} {
+		if on {
+			s.log.Warn("this version does not do this yet: the setting has no effect", "key", key)
+		}
+	}
+}
+
 // serve runs the service until ctx ends.
-func serve(ctx context.Context, c runCmd, errOut io.Writer) error {
+func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	set, err := settings(c)
 	if err != nil {
 		return err
@@ -96,11 +119,12 @@ func serve(ctx context.Context, c runCmd, errOut io.Writer) error {
 	if c.Verbose {
 		level = slog.LevelDebug
 	}
-	s := &service{log: slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level})),
-		events: make(chan func(), 64), said: map[string]string{}}
-	if set.Clock.Steer {
-		s.log.Warn("this version only observes: clock.steer is set, but no clock is set by it")
+	options := &slog.HandlerOptions{Level: level}
+	s := &service{log: slog.New(slog.NewTextHandler(errOut, options)), events: make(chan func(), 64), said: map[string]string{}}
+	if c.JSON {
+		s.log = slog.New(slog.NewJSONHandler(errOut, options))
 	}
+	s.notYet(set)
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	runDir, err := env.RunDir(c.RunDir)
 	if err != nil {

@@ -33,19 +33,18 @@ type Where struct {
 
 // Run is the service.
 type Run struct {
-	Config   string   `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
-	Device   string   `placeholder:"PORT" help:"The receiver: auto, a path such as /dev/serial/by-id/NAME, tcp://HOST:PORT or udp://:PORT."`
-	Baud     *int     `placeholder:"RATE" help:"Speed of the receiver's port in bits a second; 0 finds it."`
-	PPS      string   `name:"pps" placeholder:"DEVICE" help:"Pulse per second: auto, a path such as /dev/pps0, or none."`
-	RTC      string   `name:"rtc" placeholder:"DEVICE" help:"Hardware clock: auto, a path such as /dev/rtc0, or none."`
-	Server   []string `placeholder:"NAME" help:"Network time server, asked only while there is a network. Give the flag once for each."`
-	Steer    *bool    `negatable:"" help:"Keep the system clock right, not only judge it. Needs the right to set the clock."`
-	Mode     string   `placeholder:"MODE" help:"The mode in use, e.g. FT8."`
-	HTTP     *string  `name:"http" placeholder:"ADDR" help:"Address of the page, e.g. 127.0.0.1:8173; empty for no page."`
-	RunDir   string   `name:"run-dir" placeholder:"DIR" help:"Where to publish the status; must be in memory, not on a disk."`
-	StateDir string   `name:"state-dir" placeholder:"DIR" help:"Where to keep what was learned."`
-	Verbose  bool     `short:"v" help:"Log each epoch too."`
-	JSON     bool     `name:"json" help:"Log in JSON, for programs."`
+	Config    string   `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
+	Device    string   `placeholder:"PORT" help:"The receiver: auto, a path such as /dev/serial/by-id/NAME, tcp://HOST:PORT or udp://:PORT."`
+	Baud      *int     `placeholder:"RATE" help:"Speed of the receiver's port in bits a second; 0 finds it."`
+	RTC       string   `name:"rtc" placeholder:"DEVICE" help:"Hardware clock: auto, a path such as /dev/rtc0, or none."`
+	Server    []string `placeholder:"NAME" help:"Network time server, asked only while there is a network. Give the flag once for each."`
+	Mode      string   `placeholder:"MODE" help:"The mode in use, e.g. FT8."`
+	RunDir    string   `name:"run-dir" placeholder:"DIR" help:"Where to publish the status; must be in memory, not on a disk."`
+	StateDir  string   `name:"state-dir" placeholder:"DIR" help:"Where to keep what was learned."`
+	AllowDisk bool     `name:"allow-disk" help:"Publish even in a directory that is not in memory. It wears an SD card."`
+	Latency   float64  `name:"latency-s" placeholder:"SECONDS" help:"How late the receiver's sentences arrive, if you measured it, 0 to 2; 0 learns it."`
+	Verbose   bool     `short:"v" help:"Log each epoch too."`
+	JSON      bool     `name:"json" help:"Log in JSON, for programs."`
 }
 
 // Demo is the simulated station.
@@ -54,7 +53,6 @@ type Demo struct {
 	Speed    float64       `default:"1" placeholder:"N" help:"How many times faster than real time; 0 for as fast as it goes."`
 	Scenario string        `placeholder:"NAME" help:"Which story; a name that does not exist lists those that do."`
 	Seed     uint64        `default:"1" placeholder:"N" help:"Another number gives another run of the same story."`
-	HTTP     *string       `name:"http" placeholder:"ADDR" help:"Address of the page, e.g. 127.0.0.1:8173; empty for no page."`
 	RunDir   string        `name:"run-dir" placeholder:"DIR" help:"Where to publish the simulated status. Default: a directory of its own, which is printed."`
 	Output
 }

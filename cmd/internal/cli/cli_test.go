@@ -144,16 +144,13 @@ func TestFlags(t *testing.T) {
 	if r := parsed("run").Run; !reflect.DeepEqual(r, Run{}) {
 		t.Errorf("run without flags sets %+v", r)
 	}
-	c := parsed("run --config a.toml --device udp://:10110 --baud 0 --pps none --rtc /dev/rtc1 --server a --server [::1]:5 " +
-		"--no-steer --mode FT8 --http= --run-dir /tmp/r --state-dir -1 -v --json")
-	zero, no, empty := 0, false, ""
-	want := Run{Config: "a.toml", Device: "udp://:10110", Baud: &zero, PPS: "none", RTC: "/dev/rtc1", Server: []string{"a", "[::1]:5"},
-		Steer: &no, Mode: "FT8", HTTP: &empty, RunDir: "/tmp/r", StateDir: "-1", Verbose: true, JSON: true}
+	c := parsed("run --config a.toml --device udp://:10110 --baud 0 --rtc /dev/rtc1 --server a --server [::1]:5 " +
+		"--mode FT8 --run-dir /tmp/r --state-dir -1 --allow-disk --latency-s 0.2 -v --json")
+	zero := 0
+	want := Run{Config: "a.toml", Device: "udp://:10110", Baud: &zero, RTC: "/dev/rtc1", Server: []string{"a", "[::1]:5"},
+		Mode: "FT8", RunDir: "/tmp/r", StateDir: "-1", AllowDisk: true, Latency: 0.2, Verbose: true, JSON: true}
 	if !reflect.DeepEqual(c.Run, want) {
 		t.Errorf("\n got %+v\nwant %+v", c.Run, want)
-	}
-	if s := parsed("run --steer").Run.Steer; s == nil || !*s {
-		t.Error("--steer is not seen")
 	}
 	d := parsed("demo --for 1h30m --speed 60 --scenario x --seed 7 --json").Demo
 	if d.For != 90*time.Minute || d.Speed != 60 || d.Scenario != "x" || d.Seed != 7 || !d.JSON {

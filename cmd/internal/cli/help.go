@@ -12,7 +12,11 @@ Start with:
   noonmark ready FT8        may I key up?
   noonmark grid             where am I?
 
-Unless you say --steer, noonmark never touches the system clock.`
+noonmark only watches: it sets no clock, neither the system's nor the hardware's.
+
+Times are for radio operating; no traceability to UTC is claimed. Not for
+navigation. In distress give coordinates, not only a locator. Transmit only
+within your licence, and stay at the controls.`
 
 // Help implements kong's detailed help.
 func (Run) Help() string {

@@ -1,0 +1,97 @@
+#!/usr/bin/env python3
+"""Feed `noonmark run` from a pty in real time and print what it costs.
+
+    go build -o /tmp/noonmark ./cmd/noonmark
+    python3 packaging/reference/figures.py /tmp/noonmark [SECONDS]
+
+The feed is a receiver at 1 Hz on a 9600 baud line (48 bytes each 50 ms), about 480
+bytes a second; it shares no code with noonmark. Printed: time to the first status
+and to the first judgement by the receiver, resident memory, processor time and
+wake-ups (voluntary context switches of all threads) averaged over SECONDS (600), the files written
+outside the run directory, and the time `ready` takes. Needs Python 3.9, nothing else.
+"""
+import json, os, pty, subprocess, sys, tempfile, threading, time, tty
+
+def sentence(body):
+    s = 0
+    for b in body.encode():
+        s ^= b
+    return f"${body}*{s:02X}\r\n"
+
+def burst(t):
+    hms, dmy = time.strftime("%H%M%S.00", time.gmtime(t)), time.strftime("%d%m%y", time.gmtime(t))
+    pos = "2008.0280,S,06729.3460,W"
+    gsv = "".join(sentence(f"GPGSV,3,{n},12,0{n},40,083,46,1{n},17,308,41,2{n},07,344,39,3{n},22,228,45") for n in (1, 2, 3))
+    return (sentence(f"GPRMC,{hms},A,{pos},0.1,0.0,{dmy},,,A") + sentence(f"GPGGA,{hms},{pos},1,09,0.9,3656.0,M,42.0,M,,")
+            + sentence("GPGSA,A,3,02,05,07,09,12,15,21,25,29,,,,1.6,0.9,1.3") + gsv
+            + sentence(f"GPGLL,{pos},{hms},A,A")).encode()
+
+def feed(fd, stop):
+    while not stop.is_set():
+        t = int(time.time()) + 1
+        time.sleep(max(0, t + 0.15 - time.time()))
+        b = burst(t)
+        for i in range(0, len(b), 48):
+            os.write(fd, b[i:i + 48])
+            time.sleep(0.05)
+
+def wakeups(pid):
+    n = 0
+    for task in os.listdir(f"/proc/{pid}/task"):
+        with open(f"/proc/{pid}/task/{task}/status") as f:
+            n += sum(int(line.split()[1]) for line in f if line.startswith("voluntary_ctxt"))
+    return n
+
+def cpu(pid):
+    with open(f"/proc/{pid}/stat") as f:
+        fields = f.read().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+def rss(pid):
+    with open(f"/proc/{pid}/status") as f:
+        return next(int(line.split()[1]) / 1024 for line in f if line.startswith("VmRSS"))
+
+def wait(what, ok, began, limit):
+    while not ok():
+        if time.monotonic() - began > limit:
+            sys.exit(f"{what}: not within {limit} s")
+        time.sleep(0.005)
+    print(f"{what}: {time.monotonic() - began:.2f} s")
+
+def main():
+    binary, seconds = sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 600
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    stop = threading.Event()
+    threading.Thread(target=feed, args=(master, stop), daemon=True).start()
+    shm = "/dev/shm" if os.path.isdir("/dev/shm") else None
+    run, state = tempfile.mkdtemp(dir=shm), tempfile.mkdtemp()
+    began = time.monotonic()
+    p = subprocess.Popen([binary, "run", "--device", os.ttyname(slave), "--run-dir", run, "--state-dir", state, "--allow-disk"],
+                         stderr=subprocess.DEVNULL)
+    path = os.path.join(run, "status.json")
+    status = lambda: json.load(open(path)) if os.path.exists(path) else {}
+    try:
+        wait("first status", lambda: os.path.exists(path), began, 20)
+        wait("first judgement by the receiver", lambda: status()["clock"]["basis"] == "gnss", began, 30)
+        time.sleep(5)
+        w, c, t = wakeups(p.pid), cpu(p.pid), time.monotonic()
+        time.sleep(seconds)
+        t = time.monotonic() - t
+        print(f"over {t:.0f} s: {(wakeups(p.pid) - w) / t:.1f} wake-ups a second, {(cpu(p.pid) - c) / t * 100:.2f} % of one core, "
+              f"{rss(p.pid):.1f} MB resident")
+        with open(f"/proc/{p.pid}/io") as f:
+            print("written to disk:", next(line.split()[1] for line in f if line.startswith("write_bytes")), "bytes; files kept:", os.listdir(state))
+        times = []
+        for _ in range(20):
+            a = time.monotonic()
+            subprocess.run([binary, "ready", "--run-dir", run], stdout=subprocess.DEVNULL)
+            times.append(time.monotonic() - a)
+        times.sort()
+        print(f"ready answers in {times[10] * 1000:.1f} ms (median of 20), {times[-1] * 1000:.1f} ms at most")
+    finally:
+        stop.set()
+        p.terminate()
+        p.wait()
+
+main()
