@@ -54,6 +54,7 @@ func full() Snapshot {
 // least is a snapshot at start, when nothing is known.
 func least() Snapshot {
 	return Snapshot{
+		Live:    true,
 		Written: Written{SystemUTC: utc("1970-01-01T00:00:12Z"), BootID: "b1", BoottimeS: 12, StaleAfterS: 3},
 		Clock:   Clock{Basis: BasisNone, Steering: SteeringObserving},
 	}

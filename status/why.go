@@ -16,7 +16,7 @@ func (s Snapshot) Why() string {
 	p.modes(s.Modes)
 	p.references(s.References)
 	p.budget(s.Clock)
-	p.line(0, s.Position.text())
+	p.position(s.Position)
 	p.receiver(s.Receiver)
 	p.events(s.Events)
 	return p.String()
@@ -29,7 +29,9 @@ func (p *page) clock(s Snapshot) {
 		at = "at " + s.Written.SystemUTC.V.Time().Format(utcSecond) + " UTC by itself"
 	}
 	p.line(0, "System clock "+at+": "+fastSlow(c.ErrorS))
-	p.line(2, "known to ± "+with(c.BoundS, "s")+" (99 %); verdicts use ± "+with(c.GuardS, "s"))
+	if c.ErrorS.OK {
+		p.line(2, "known to ± "+with(c.BoundS, "s")+" (99 %); verdicts use ± "+with(c.GuardS, "s"))
+	}
 	basis := basisWords[c.Basis]
 	if basis == "" {
 		basis = "nothing"
@@ -92,6 +94,32 @@ func (p *page) budget(c Clock) {
 	for _, t := range c.Budget {
 		p.line(2, fmt.Sprintf("%-20s %12s  %s", clean(t.Term), with(t.GuardS, "s"), clean(t.Because)))
 	}
+}
+
+func (p *page) position(pos *Position) {
+	p.line(0, pos.text())
+	if pos == nil {
+		return
+	}
+	if pos.LatDeg.OK && pos.LonDeg.OK {
+		p.line(2, degrees(pos.LatDeg.V, "N", "S")+" "+degrees(pos.LonDeg.V, "E", "W")+" (WGS 84)")
+	}
+	detail := orNone(pos.Fix) + " fix"
+	if pos.AltM.OK {
+		detail += fmt.Sprintf(", %.0f m above the sea", pos.AltM.V)
+	}
+	if pos.EdgeM.OK {
+		detail += fmt.Sprintf(", %.0f m from the edge of the locator's cell", pos.EdgeM.V)
+	}
+	p.line(2, detail)
+}
+
+// degrees writes an angle with its hemisphere.
+func degrees(v float64, positive, negative string) string {
+	if v < 0 {
+		return fmt.Sprintf("%.5f° %s", -v, negative)
+	}
+	return fmt.Sprintf("%.5f° %s", v, positive)
 }
 
 func (p *page) receiver(r *Receiver) {
