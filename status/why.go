@@ -2,7 +2,9 @@ package status
 
 import (
 	"fmt"
+	"math"
 	"sort"
+	"strconv"
 	"strings"
 )
 
@@ -114,12 +116,13 @@ func (p *page) position(pos *Position) {
 	p.line(2, detail)
 }
 
-// degrees writes an angle with its hemisphere.
+// degrees writes an angle with its hemisphere, to about a metre, and with no more
+// decimals than were published: a coarsened place must not look exact.
 func degrees(v float64, positive, negative string) string {
 	if v < 0 {
-		return fmt.Sprintf("%.5f° %s", -v, negative)
+		v, positive = -v, negative
 	}
-	return fmt.Sprintf("%.5f° %s", v, positive)
+	return strconv.FormatFloat(math.Round(v*1e5)/1e5, 'f', -1, 64) + "° " + positive
 }
 
 func (p *page) receiver(r *Receiver) {
