@@ -29,6 +29,8 @@ func TestUsageErrors(t *testing.T) {
 		{"negative speed, one word", "demo --speed=-1", "0 to 1000000", "demo --help"},
 		{"speed that is no number", "demo --speed NaN", "0 to 1000000", "demo --help"},
 		{"negative baud", "run --baud -9600", `--baud: "-9600" is not a whole number`, "run --help"},
+		{"latency of ten minutes", "run --latency-s 600", "0 to 2", "run --help"},
+		{"latency that is no number", "run --latency-s NaN", "0 to 2", "run --help"},
 		{"odd locator", "grid FG69 --length 5", "2, 4, 6, 8 or 10", "grid --help"},
 		{"value missing", "run --config", "--config", "run --help"},
 		{"half of a place", "path -20.13 FG69", "half of a place", "path --help"},

@@ -37,9 +37,6 @@ func flags(n *kong.Node) (list []word) {
 	for _, group := range n.AllFlags(true) {
 		for _, f := range group {
 			list = append(list, word{"--" + f.Name, f.Help})
-			if f.Negated || f.Tag.Negatable != "" {
-				list = append(list, word{"--no-" + f.Name, "The opposite of --" + f.Name + "."})
-			}
 		}
 	}
 	return list

@@ -94,6 +94,8 @@ func (c *CLI) check() error {
 		return fmt.Errorf("--length %d: a locator has 2, 4, 6, 8 or 10 characters", c.Grid.Length)
 	case c.Run.Baud != nil && (*c.Run.Baud < 0 || *c.Run.Baud > 4_000_000):
 		return fmt.Errorf("--baud %d: a speed in bits a second, such as 9600, or 0 to find it", *c.Run.Baud)
+	case !(c.Run.Latency >= 0 && c.Run.Latency <= 2):
+		return errors.New("--latency-s must be a number of seconds from 0 to 2")
 	case c.Ports.Yes && c.Ports.Probe == "":
 		return errors.New("--yes goes with --probe PORT")
 	}
