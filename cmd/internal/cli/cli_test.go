@@ -254,7 +254,7 @@ func TestHelp(t *testing.T) {
 		"grid -20 --help":   {"noonmark grid -20.13 -67.49"},
 		"completion --help": {"source <(noonmark completion bash)"},
 		"demo -h":           {"FG69", "--speed=N"},
-		"run -h":            {"--[no-]steer", "--state-dir=DIR"},
+		"run -h":            {"--allow-disk", "--state-dir=DIR"},
 	}
 	for args, want := range tests {
 		var out, errOut bytes.Buffer
@@ -314,7 +314,7 @@ func TestBashCompletes(t *testing.T) {
 		"noonmark re":             "replay ready",
 		"noonmark --":             "--help",
 		"noonmark ready --j":      "--json",
-		"noonmark run --no":       "--no-steer",
+		"noonmark run --al":       "--allow-disk",
 		"noonmark completion ":    "bash zsh fish --help",
 		"noonmark replay nig":     "", // file names, by the shell itself
 		"noonmark grid -20.13 --": "--help --length --run-dir --json",
