@@ -45,7 +45,8 @@ type Freshness struct {
 	// StepS is how far the system clock was stepped since: positive = forward.
 	// 0 when it was not, or when the movement is too small to tell from none.
 	StepS float64
-	// slackS is movement too small to be called a step, but not too small to count.
+	// slackS bounds the movement that does not show in StepS: it is added to the
+	// guard, so a margin of two or three milliseconds is none to a reader.
 	slackS float64
 }
 
@@ -78,11 +79,12 @@ func Fresh(s Snapshot, now Now) Freshness {
 	moved := float64(now.System.Sub(w.SystemUTC.V)) / float64(timescale.Second)
 	step := moved - (now.BoottimeS - w.BoottimeS)
 	f := Freshness{OK: true, AgeS: age, Because: fmt.Sprintf("The status is %s old.", span(age))}
+	f.slackS = stepFloorS + slewShare*age
 	if math.Abs(step) <= stepFloorS {
-		f.slackS = math.Abs(step) + slewShare*age
+		f.slackS += math.Abs(step) // a small step may hide behind the readings
 		return f
 	}
-	f.StepS, f.slackS = step, stepFloorS+slewShare*age
+	f.StepS = step
 	f.Because = fmt.Sprintf("Something moved the system clock %s since the status was written %s ago.",
 		direction(step), span(age))
 	return f

@@ -85,6 +85,10 @@ func TestReady(t *testing.T) {
 		{"negative guard", change(func(s *Snapshot) { s.Clock.GuardS = Known(-5) }), good, "", No, 1, Unknown, ""},
 		{"tolerance of nothing", change(func(s *Snapshot) { s.Modes[0].ToleranceS = 0 }), good, "", No, 1, Unknown, ""},
 		{"verdict of another word", change(func(s *Snapshot) { s.Modes[0].Verdict = "splendid" }), good, "", No, 1, Unknown, ""},
+		// |error| + guard = 0.154 s when written.
+		{"used up by a second's slew", change(func(s *Snapshot) { s.Modes[0].ToleranceS = 0.1562 }), good, "", No, 1, Borderline, ""},
+		{"used up by what cannot be called a step", change(func(s *Snapshot) { s.Modes[0].ToleranceS = 0.1572 }), after(full(), 1, 0.0015), "", No, 1, Borderline, ""},
+		{"outside stays outside", change(func(s *Snapshot) { s.Modes[2].ToleranceS = 0.15 }), good, "JS8-6", No, 1, Outside, ""},
 		{"one of two", full(), good, "FT8 FT4", No, 1, "within borderline", ""},
 		{"mode in use", full(), good, "", Yes, 0, Within, "31 min"},
 		{"all shown", all, good, "", Yes, 0, Within, "31 min"},
