@@ -180,7 +180,7 @@ func (c *Clock) look(ctx context.Context, dev Device, w *window, predicted bool)
 func (c *Clock) window() (window, bool) {
 	now := c.now()
 	b := c.last
-	if !c.known || now < b.lo {
+	if !c.known {
 		return window{}, false
 	}
 	n := now.Add(c.lead).Sub(b.hint)/time.Second + 1

@@ -26,6 +26,7 @@ type world struct {
 	wakes int
 	open  int
 	opens int
+	hook  func() // at each wait in the device
 }
 
 func (w *world) True() timescale.UTC  { return w.now }
@@ -50,6 +51,9 @@ type counted struct {
 
 func (c counted) Wait(d time.Duration) (bool, error) {
 	c.w.wakes++
+	if c.w.hook != nil {
+		c.w.hook()
+	}
 	up, err := c.Device.Wait(d)
 	c.w.Pass(c.w.late)
 	return up, err
@@ -206,6 +210,21 @@ func TestReadEdgeFaults(t *testing.T) {
 		cancel()
 		if _, err := w.clock(sim).ReadEdge(ctx, time.Millisecond); !errors.Is(err, context.Canceled) {
 			t.Errorf("%v", err)
+		}
+	})
+	t.Run("bad: set while looked at", func(t *testing.T) {
+		for _, by := range []time.Duration{2 * time.Second, -time.Second, time.Hour} {
+			w, sim := fresh(rtctest.Model{})
+			w.hook = func() {
+				if w.wakes == 3 {
+					sim.Set(w.now, w.now.Add(by))
+				}
+			}
+			r, err := w.clock(sim).ReadEdge(t.Context(), 100*time.Millisecond)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkReading(t, w, sim, r, start)
 		}
 	})
 	t.Run("held up for long", func(t *testing.T) {
