@@ -37,7 +37,7 @@ func TestParsePlaceRefuses(t *testing.T) {
 		{"N48N E11", 5}, {"48.1N 11.6E 3", 10}, {"48 O 11 N", 3}, {"N E 48 11", 1}, {"48N,", 4},
 		// UTM
 		{"19K 5440 7773000", 4}, {"19K 544000", 10}, {"19K 544000 777300000", 11}, {"61K 544000 7773000", 0}, {"0K 544000 7773000", 0},
-		{"19I 544000 7773000", 2}, {"19Z 544000 7773000", 2}, {"32X 500000 8500000", 0}, {"19K 544000 1773000", 11}, {"19S 544000 7773000", 11},
+		{"19I 544000 7773000", 2}, {"19Z 544000 7773000", 2}, {"32X 500000 8500000", 0}, {"19K 544000 1773000", 11}, {"19K 544000 7290000", 11}, {"19K 544000 8250000", 11}, {"19S 544000 7773000", 11},
 		{"19N 544000 7773000", 11}, {"19K 544000 7773000 1", 19}, {"19K 544000,7773000", 10}, {"19 north 544000 9900000", 16}, {"19 south 544000 100", 16},
 		{"19K 999999 7773000", 4}, {"19K 99999.9 7773000", 4}, {"19K 900000 7773000", 4}, {"19 544000 7773000", 17}, {"19K 544000e5 7773000", 11},
 		// MGRS
@@ -46,7 +46,7 @@ func TestParsePlaceRefuses(t *testing.T) {
 		// geo URIs
 		{"geo:", 4}, {"geo:1", 5}, {"geo:1,", 6}, {"geo:1,2,", 8}, {"geo:+1,2", 4}, {"geo:1, 2", 6}, {"geo:91,2", 4}, {"geo:1,181", 6},
 		{"geo:1,2;crs=nad27", 12}, {"geo:1,2;u=-1", 10}, {"geo:1,2;u=1m", 11}, {"geo:1,2;u=", 10}, {"geo:1,2;u", 9}, {"geo:1,2;u=5;crs=wgs84", 12},
-		{"geo:1,2;u=5;u=6", 12}, {"geo:1,2;", 8}, {"geo:1,2;a=b c", 11}, {"geo:1,2 3", 7}, {"geo:1,2;a=", 10}, {"geo:1,2;a=b;u=5", 12},
+		{"geo:1,2;u=5;u=6", 12}, {"geo:1,2;", 8}, {"geo:1,2;a=b c", 11}, {"geo:1,2 3", 7}, {"geo:1,2;a=", 10}, {"geo:1,2;a=b;u=5", 12}, {"geo:1,2;crs=wgs84;a=b;u=5", 22},
 	} {
 		place, err := ParsePlace(c.in)
 		var se *SyntaxError
@@ -207,6 +207,33 @@ func TestFormatParseIdentity(t *testing.T) {
 			}
 		}
 	})
+}
+
+// What we write for a place hard by a zone's border reads back without a note
+// and without a refusal, though rounding may have put it across, and though a
+// square there has only a sliver in the zone.
+func TestBesideZoneBorders(t *testing.T) {
+	for lat := -79.9; lat < 84; lat += 0.37 {
+		for _, lon := range []float64{-180, -90, 0, 3, 6, 9, 12, 21, 33, 42, 174} {
+			for _, d := range []float64{-1e-9, 0} {
+				if lon+d < -180 {
+					continue
+				}
+				p := mustDegrees(t, lat, lon+d)
+				text, _ := p.UTM()
+				got, err := ParsePlace(text)
+				if band := text[2]; err != nil || (got.Note != "") != (band == 'S') {
+					t.Errorf("%v %s: %+v, %v", p, text, got, err)
+				}
+				text, _ = p.MGRS()
+				for _, digits := range []int{0, 1, 2, 3, 4, 5} {
+					if _, err := ParsePlace(text[:5+digits] + text[10:10+digits]); err != nil {
+						t.Errorf("%v %s with %d digits: %v", p, text, digits, err)
+					}
+				}
+			}
+		}
+	}
 }
 
 // Law: a decimal text of any length lies in the cell that its exact value lies
