@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
+	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -229,10 +231,10 @@ func (s *service) takeReceiver(e port.Event) {
 	case port.Data:
 		s.station.Bytes(e.Data, station.Read{At: e.At, Flowing: e.Quiet == 0, Stale: e.Stale})
 	case port.Opened:
-		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: e.Baud, Relay: relayed(e.Path)}, e.At)
+		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: lineBaud(e.Path, e.Baud), Relay: relayed(e.Path)}, e.At)
 		s.log.Info("receiver opened", "device", e.Path)
 	case port.Heard:
-		s.station.Speed(e.Baud)
+		s.station.Speed(lineBaud(e.Path, e.Baud))
 		if e.Identity != (port.Identity{}) && e.Identity != s.kept.Receiver {
 			s.kept.Receiver = e.Identity
 			s.save(e.At)
@@ -260,6 +262,17 @@ func identity(id port.Identity, path string) string {
 		return path
 	}
 	return fmt.Sprintf("usb %s:%s %s %s", id.VID, id.PID, id.Serial, id.Part)
+}
+
+// lineBaud is the speed at which bytes really come in, for dating their arrival
+// back; 0 where the nominal speed means nothing: a receiver that is itself a USB
+// device has no serial line.
+func lineBaud(path string, baud int) int {
+	real, err := filepath.EvalSymlinks(path)
+	if err == nil && strings.HasPrefix(filepath.Base(real), "ttyACM") {
+		return 0
+	}
+	return baud
 }
 
 func relayed(path string) bool {

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"testing"
+)
+
+// TestReadmeTranscripts runs the commands of the README and holds what it shows
+// to what they print: each line, in order.
+func TestReadmeTranscripts(t *testing.T) {
+	b, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, part := range strings.Split(string(b), "<!-- transcript: ")[1:] {
+		args, rest, ok := strings.Cut(part, " -->")
+		shown, _, ok2 := strings.Cut(rest, "<!-- end -->")
+		if !ok || !ok2 {
+			t.Fatalf("transcript without an end: %.40q", part)
+		}
+		n++
+		code, out, errOut := runArgs(strings.Fields(args)...)
+		if code != exitOK {
+			t.Errorf("noonmark %s: exit %d\n%s", args, code, errOut)
+		}
+		for line := range strings.Lines(shown) {
+			line = strings.TrimPrefix(strings.TrimRight(line, "\n"), "    ")
+			if line == "" {
+				continue
+			}
+			_, after, found := strings.Cut(out, line+"\n")
+			if !found {
+				t.Fatalf("noonmark %s does not print (at this place):\n%s\nstill to come:\n%.600s", args, line, out)
+			}
+			out = after
+		}
+	}
+	if n < 2 {
+		t.Errorf("%d transcripts found", n)
+	}
+}
