@@ -22,12 +22,9 @@
 //     port that keys a transmitter must not be named here. HUPCL is cleared, so
 //     that closing moves no line.
 //
-// The port is opened with our own open(2), not through a serial library: a
-// library that opens by name would need a second descriptor for HUPCL and
-// close-on-exec, and each non-blocking open raises the lines once more
-// (Linux, drivers/tty/tty_port.c, tty_port_block_til_ready). One descriptor
-// also leaves no limit at descriptor 1023 (select), nothing inherited by
-// children, and one owner of Close.
+// A serial line is opened and set up by the serial library (library_linux.go);
+// its enumerator is never called, for it opens and reprograms other ports. There
+// is one opening and one owner of Close.
 //
 // Reading costs few wake-ups: after the first bytes of a burst it rests, and
 // then takes what has come in one read. While it rests the kernel has nobody

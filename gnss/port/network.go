@@ -79,13 +79,15 @@ func (s *connSource) stop() {
 	_ = s.SetReadDeadline(time.Unix(1, 0))
 }
 
-func (s *connSource) setBaud(int) error { return nil }
-func (s *connSource) traits() traits    { return traits{} }
+func (s *connSource) rest(d time.Duration) { time.Sleep(d) }
+func (s *connSource) setBaud(int) error    { return nil }
+func (s *connSource) traits() traits       { return traits{} }
 
 // fileSource is a plain file: read once, to its end.
 type fileSource struct{ f *os.File }
 
 func (s *fileSource) read(p []byte, _ time.Duration) (int, error) { return s.f.Read(p) }
+func (s *fileSource) rest(time.Duration)                          {}
 func (s *fileSource) setBaud(int) error                           { return nil }
 func (s *fileSource) stop()                                       {}
 func (s *fileSource) Close() error                                { return s.f.Close() }

@@ -10,6 +10,7 @@ const (
 	restShort = 20 * time.Millisecond  // until the rhythm is known
 	restMin   = 5 * time.Millisecond   // 10 Hz and more
 	restMax   = 100 * time.Millisecond // 1 Hz and less
+	restBurst = 700 * time.Millisecond // through a burst: its bytes fit the kernel's buffer
 	runOn     = 1500 * time.Millisecond
 )
 
@@ -22,6 +23,8 @@ type pacer struct {
 	first timescale.Local  // start of the burst before
 	gaps  [2]time.Duration // the last times between bursts
 	quiet time.Duration    // the last silence before a burst
+	long  time.Duration    // how long the burst before took to come in
+	end   timescale.Local  // last bytes of the present burst
 	some  bool             // first is set
 }
 
@@ -30,8 +33,15 @@ func (p *pacer) burst(at timescale.Local, quiet time.Duration) {
 	if p.some {
 		p.gaps[1], p.gaps[0] = p.gaps[0], at.Sub(p.first)
 	}
+	p.long = 0
+	if p.end > p.first {
+		p.long = p.end.Sub(p.first)
+	}
 	p.first, p.quiet, p.some = at, quiet, true
 }
+
+// more notes that bytes of the present burst came in.
+func (p *pacer) more(at timescale.Local) { p.end = at }
 
 // rest returns how long to rest now. A stream that has not paused for so long
 // has changed its rhythm: rest briefly, to find the pause.
@@ -39,6 +49,11 @@ func (p *pacer) rest(now timescale.Local) time.Duration {
 	d := restShort
 	if longest := max(p.gaps[0], p.gaps[1]); p.gaps[0] > 0 && now.Sub(p.first) < max(runOn, longest*3/2) {
 		d = min(max(min(longest/8, p.quiet/3), restMin), restMax)
+		// Most of a burst that is like the one before is best slept through; what
+		// is left of it, and its end, are looked for in short rests.
+		if rest := p.first.Add(p.long).Sub(now); rest > d && p.quiet >= 2*d {
+			d = min(rest, restBurst)
+		}
 	}
 	if p.baud > 0 {
 		// Never let more than 2048 bytes (10 bits each) gather: half of the

@@ -233,10 +233,11 @@ func (s *fakeSource) read(p []byte, wait time.Duration) (int, error) {
 	}
 	return copy(p, text), nil
 }
-func (s *fakeSource) setBaud(b int) error { s.baud = b; s.speeds = append(s.speeds, b); return nil }
-func (s *fakeSource) stop()               {}
-func (s *fakeSource) Close() error        { close(s.closed); return nil }
-func (s *fakeSource) traits() traits      { return traits{speed: true, rest: true} }
+func (s *fakeSource) rest(d time.Duration) { time.Sleep(d) }
+func (s *fakeSource) setBaud(b int) error  { s.baud = b; s.speeds = append(s.speeds, b); return nil }
+func (s *fakeSource) stop()                {}
+func (s *fakeSource) Close() error         { close(s.closed); return nil }
+func (s *fakeSource) traits() traits       { return traits{speed: true, rest: true} }
 
 // TestSpeedByListening: the port is opened once, stepped to the right speed,
 // and the noise on the way is not passed on.
@@ -382,10 +383,11 @@ func (s *onceSource) read(p []byte, wait time.Duration) (int, error) {
 		return 0, nil
 	}
 }
-func (s *onceSource) setBaud(int) error { return nil }
-func (s *onceSource) stop()             {}
-func (s *onceSource) Close() error      { return nil }
-func (s *onceSource) traits() traits    { return traits{speed: true, rest: true} }
+func (s *onceSource) rest(d time.Duration) { time.Sleep(d) }
+func (s *onceSource) setBaud(int) error    { return nil }
+func (s *onceSource) stop()                {}
+func (s *onceSource) Close() error         { return nil }
+func (s *onceSource) traits() traits       { return traits{speed: true, rest: true} }
 
 // TestFailingPortIsOpenedRarely: each opening raises the lines.
 func TestFailingPortIsOpenedRarely(t *testing.T) {

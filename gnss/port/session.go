@@ -81,13 +81,14 @@ func (s *session) run(ctx context.Context) error {
 // gather takes the rest of a burst, in few reads.
 func (s *session) gather(ctx context.Context, buf []byte) error {
 	for ctx.Err() == nil {
-		time.Sleep(s.pace.rest(s.now()))
+		s.src.rest(s.pace.rest(s.now()))
 		n, err := s.src.read(buf, 0)
 		at := s.now()
 		if n == 0 {
 			return err
 		}
 		s.data(at, buf[:n], 0)
+		s.pace.more(at)
 		if err != nil {
 			return err
 		}

@@ -22,6 +22,8 @@ type source interface {
 	// means that nothing came. Any error is the end of the source; io.EOF is a
 	// plain one.
 	read(p []byte, wait time.Duration) (int, error)
+	// rest waits for so long without being woken by what comes in.
+	rest(time.Duration)
 	// setBaud changes the speed without touching the modem lines.
 	setBaud(baud int) error
 	// stop makes the present read and every later one return at once. Any

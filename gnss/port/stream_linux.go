@@ -6,9 +6,10 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"sync"
+	"syscall"
 	"time"
 
+	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
 )
 
@@ -17,27 +18,38 @@ import (
 // The descriptor itself is kept out of the runtime's poller, which would be
 // woken by each byte that trickles in, wanted or not. It sits in an epoll set
 // of its own with EPOLLONESHOT, armed only while read waits; the poller watches
-// that set.
+// that set. A timerfd in the same set ends waits and rests: a timer of the
+// runtime wakes the process twice and sometimes a second thread (seen with
+// strace).
 type stream struct {
-	fd    int
+	fd    int      // of our own; a duplicate of the library's for a serial line
 	set   *os.File // the epoll set
-	armed unix.EpollEvent
+	raw   syscall.RawConn
+	epfd  int
+	timer int
 	kind  traits
-
-	mu      sync.Mutex
-	stopped bool
+	port  serial.Port // the library's handle on a serial line; nil otherwise
 }
 
 // openStream opens a character device or FIFO. The order is that of safety:
 // first the lines go down, then everything else.
 func openStream(path string, mode, baud int) (source, error) {
-	fd, err := openFile(path, mode|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
+	s := &stream{fd: -1, epfd: -1, timer: -1, kind: traits{rest: true}}
+	var err error
+	if ttyPath(path) {
+		s.fd, s.port, err = openTTY(path, baud)
+		if err == nil {
+			err = unix.SetNonblock(s.fd, true)
+		}
+	} else {
+		s.fd, err = openFile(path, mode|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
+	}
 	if err != nil {
+		s.Close()
 		return nil, &os.PathError{Op: "open", Path: path, Err: err}
 	}
-	s := &stream{fd: fd, kind: traits{rest: true}}
 	if err := s.setUp(mode, baud); err != nil {
-		unix.Close(fd)
+		s.Close()
 		return nil, &os.PathError{Op: "set up", Path: path, Err: err}
 	}
 	return s, nil
@@ -66,20 +78,32 @@ func (s *stream) setUp(mode, baud int) error {
 	case mode == unix.O_RDONLY && !isGNSS(s.fd):
 		return errNotSerial
 	}
-	epfd, err := unix.EpollCreate1(unix.EPOLL_CLOEXEC)
+	return s.setUpWaiting()
+}
+
+// setUpWaiting makes the epoll set. What it leaves open after an error, Close
+// closes.
+func (s *stream) setUpWaiting() (err error) {
+	if s.timer, err = unix.TimerfdCreate(unix.CLOCK_MONOTONIC, unix.TFD_CLOEXEC|unix.TFD_NONBLOCK); err != nil {
+		return err
+	}
+	if s.epfd, err = unix.EpollCreate1(unix.EPOLL_CLOEXEC); err != nil {
+		return err
+	}
+	if err := unix.SetNonblock(s.epfd, true); err != nil { // tells os.NewFile that it may be polled
+		return err
+	}
+	err = unix.EpollCtl(s.epfd, unix.EPOLL_CTL_ADD, s.fd, &unix.EpollEvent{Events: unix.EPOLLONESHOT, Fd: int32(s.fd)})
 	if err != nil {
 		return err
 	}
-	s.armed = unix.EpollEvent{Events: unix.EPOLLIN | unix.EPOLLONESHOT, Fd: int32(s.fd)}
-	if err = unix.EpollCtl(epfd, unix.EPOLL_CTL_ADD, s.fd, &unix.EpollEvent{Events: unix.EPOLLONESHOT}); err == nil {
-		err = unix.SetNonblock(epfd, true) // tells os.NewFile that it may be polled
-	}
+	err = unix.EpollCtl(s.epfd, unix.EPOLL_CTL_ADD, s.timer, &unix.EpollEvent{Events: unix.EPOLLIN, Fd: int32(s.timer)})
 	if err != nil {
-		unix.Close(epfd)
 		return err
 	}
-	s.set = os.NewFile(uintptr(epfd), "epoll")
-	return nil
+	s.set = os.NewFile(uintptr(s.epfd), "epoll")
+	s.raw, err = s.set.SyscallConn()
+	return err
 }
 
 // setUpLine makes the line raw, exclusive, and empty.
@@ -135,17 +159,18 @@ func (s *stream) read(p []byte, wait time.Duration) (int, error) {
 	if n > 0 || err != nil || wait <= 0 {
 		return n, err
 	}
-	if err := unix.EpollCtl(int(s.epfd()), unix.EPOLL_CTL_MOD, s.fd, &s.armed); err != nil {
+	armed := unix.EpollEvent{Events: unix.EPOLLIN | unix.EPOLLONESHOT, Fd: int32(s.fd)}
+	if err := unix.EpollCtl(s.epfd, unix.EPOLL_CTL_MOD, s.fd, &armed); err != nil {
 		return 0, err
 	}
-	if err := s.await(wait); err != nil {
-		if errors.Is(err, os.ErrDeadlineExceeded) {
-			return 0, nil
-		}
+	if ready, err := s.await(wait); !ready {
 		return 0, err
 	}
 	return s.take(p)
 }
+
+// rest leaves the port alone for so long. A stop ends it.
+func (s *stream) rest(d time.Duration) { _, _ = s.await(d) }
 
 // take reads without waiting. A hung-up tty reads as end of file or EIO.
 func (s *stream) take(p []byte) (int, error) {
@@ -165,58 +190,65 @@ func (s *stream) take(p []byte) (int, error) {
 	}
 }
 
-// await returns nil when the armed descriptor has something to say.
-func (s *stream) await(wait time.Duration) error {
-	s.mu.Lock()
-	deadline := time.Now().Add(wait)
-	if s.stopped {
-		deadline = time.Unix(1, 0)
+// await returns true when the port, if armed, has something to say, and false
+// when the time is over or stop was called.
+func (s *stream) await(d time.Duration) (ready bool, err error) {
+	spec := unix.ItimerSpec{Value: unix.NsecToTimespec(max(int64(d), 1))}
+	if err := unix.TimerfdSettime(s.timer, 0, &spec, nil); err != nil {
+		return false, err
 	}
-	err := s.set.SetReadDeadline(deadline)
-	s.mu.Unlock()
-	if err != nil {
-		return err
-	}
-	raw, err := s.set.SyscallConn()
-	if err != nil {
-		return err
-	}
-	return raw.Read(func(epfd uintptr) bool {
-		var ev [1]unix.EpollEvent
-		n, err := unix.EpollWait(int(epfd), ev[:], 0)
-		return n > 0 || err != nil && err != unix.EINTR
+	over := false
+	err = s.raw.Read(func(uintptr) bool {
+		var ev [2]unix.EpollEvent
+		n, err := unix.EpollWait(s.epfd, ev[:], 0)
+		for i := range max(n, 0) {
+			if ev[i].Fd == int32(s.fd) {
+				ready = true
+				continue
+			}
+			var count [8]byte
+			_, _ = unix.Read(s.timer, count[:])
+			over = true
+		}
+		return ready || over || err != nil && err != unix.EINTR
 	})
-}
-
-func (s *stream) epfd() (fd uintptr) {
-	raw, err := s.set.SyscallConn()
-	if err != nil {
-		return ^uintptr(0)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = nil
 	}
-	if raw.Control(func(f uintptr) { fd = f }) != nil {
-		return ^uintptr(0)
-	}
-	return fd
+	return ready, err
 }
 
-func (s *stream) stop() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.stopped = true
-	_ = s.set.SetReadDeadline(time.Unix(1, 0))
-}
+// stop: no other deadline is ever set, so this one lasts.
+func (s *stream) stop() { _ = s.set.SetReadDeadline(time.Unix(1, 0)) }
 
+// Close closes what has been opened so far, our own descriptors first. Only the
+// reading goroutine calls it.
 func (s *stream) Close() error {
-	return errors.Join(s.set.Close(), unix.Close(s.fd))
+	var errs []error
+	if s.set != nil {
+		errs = append(errs, s.set.Close())
+	} else if s.epfd >= 0 {
+		errs = append(errs, unix.Close(s.epfd))
+	}
+	for _, fd := range []int{s.timer, s.fd} {
+		if fd >= 0 {
+			errs = append(errs, unix.Close(fd))
+		}
+	}
+	if s.port != nil {
+		errs = append(errs, s.port.Close())
+	}
+	return errors.Join(errs...)
 }
 
 // isPTY: the slaves of ptys are majors 136 to 143 (Linux,
 // Documentation/admin-guide/devices.txt). They carry any speed alike.
 func isPTY(fd int) bool {
 	var st unix.Stat_t
-	if unix.Fstat(fd, &st) != nil {
-		return false
-	}
+	return unix.Fstat(fd, &st) == nil && ptyMajor(&st)
+}
+
+func ptyMajor(st *unix.Stat_t) bool {
 	major := unix.Major(uint64(st.Rdev))
 	return major >= 136 && major <= 143
 }
@@ -224,10 +256,21 @@ func isPTY(fd int) bool {
 // isGNSS asks sysfs for the class of a device that is no tty.
 func isGNSS(fd int) bool {
 	var st unix.Stat_t
-	if unix.Fstat(fd, &st) != nil {
-		return false
-	}
+	return unix.Fstat(fd, &st) == nil && class(&st) == "gnss"
+}
+
+// ttyPath reports whether path is a terminal line, without opening it.
+func ttyPath(path string) bool {
+	var st unix.Stat_t
+	return unix.Stat(path, &st) == nil && st.Mode&unix.S_IFMT == unix.S_IFCHR && (ptyMajor(&st) || class(&st) == "tty")
+}
+
+// class is the kernel's class of a character device, or "".
+func class(st *unix.Stat_t) string {
 	link, err := os.Readlink(fmt.Sprintf("/sys/dev/char/%d:%d/subsystem",
 		unix.Major(uint64(st.Rdev)), unix.Minor(uint64(st.Rdev))))
-	return err == nil && filepath.Base(link) == "gnss"
+	if err != nil {
+		return ""
+	}
+	return filepath.Base(link)
 }

@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -52,13 +53,34 @@ func TestLineSettings(t *testing.T) {
 	if v, err := unix.IoctlGetInt(s.fd, unix.TIOCGEXCL); err != nil || v == 0 {
 		t.Errorf("not exclusive: %d %v", v, err)
 	}
-	for _, fd := range []int{s.fd, int(s.epfd())} {
+	for _, fd := range []int{s.fd, s.epfd, s.timer} {
 		if fl, err := unix.FcntlInt(uintptr(fd), unix.F_GETFD, 0); err != nil || fl&unix.FD_CLOEXEC == 0 {
 			t.Errorf("descriptor %d is inherited by children (%v)", fd, err)
 		}
 	}
-	if fl, _ := unix.FcntlInt(uintptr(s.fd), unix.F_GETFL, 0); fl&unix.O_ACCMODE != unix.O_RDONLY {
-		t.Error("the port can be written to")
+	if s.port == nil {
+		t.Error("the serial library did not open this line")
+	}
+	leaked := 0
+	entries, err := os.ReadDir("/proc/self/fd")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var mine, st unix.Stat_t
+	if err := unix.Fstat(s.fd, &mine); err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		n, err := strconv.Atoi(e.Name())
+		if err != nil || unix.Fstat(n, &st) != nil || st.Rdev != mine.Rdev || st.Ino != mine.Ino {
+			continue
+		}
+		if fl, err := unix.FcntlInt(uintptr(n), unix.F_GETFD, 0); err == nil && fl&unix.FD_CLOEXEC == 0 {
+			leaked++
+		}
+	}
+	if leaked != 0 {
+		t.Errorf("%d descriptors of the port are inherited by children", leaked)
 	}
 	buf := make([]byte, 100)
 	if n, err := s.read(buf, 0); n != 0 || err != nil {
