@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"time"
@@ -113,6 +114,9 @@ func (s *service) notYet(set config.Config) {
 
 // serve runs the service until ctx ends.
 func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
+	// One loop does all the work, and little of it: a second processor would only
+	// be woken to find nothing to do, and the battery pays for it.
+	runtime.GOMAXPROCS(1)
 	set, err := settings(c)
 	if err != nil {
 		return err
