@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"net/netip"
+	"sync"
 	"sync/atomic"
 	"syscall"
 	"testing"
@@ -74,6 +75,7 @@ func udpServer(t testing.TB, f func(question []byte) []byte) string {
 // pipeNet is a network in memory, for virtual time: every server answers by
 // answer, and counts.
 type pipeNet struct {
+	mu             sync.Mutex // for asked and answer
 	answer         func(question []byte) []byte
 	down           atomic.Bool
 	dials, lookups atomic.Int64
@@ -113,11 +115,13 @@ func (n *pipeNet) serve(c net.Conn) {
 	if _, err := io.ReadFull(c, question); err != nil {
 		return
 	}
-	if n.asked != nil {
-		n.asked()
-	}
+	n.mu.Lock() // never held over a Sleep: virtual time would stand still
+	n.asked()
+	n.mu.Unlock()
 	time.Sleep(n.rtt / 2)
+	n.mu.Lock()
 	b := n.answer(question)
+	n.mu.Unlock()
 	if b == nil {
 		io.Copy(io.Discard, c) // silence until the other side gives up
 		return

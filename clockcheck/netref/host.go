@@ -28,7 +28,10 @@ func (a *address) forget() {
 // [IPv6]:port, each with a zone if need be.
 func parseAddress(server string) (address, error) {
 	a := address{host: server, port: 123}
-	bare := strings.TrimSuffix(strings.TrimPrefix(server, "["), "]")
+	bare := server
+	if strings.HasPrefix(server, "[") && strings.HasSuffix(server, "]") {
+		bare = server[1 : len(server)-1]
+	}
 	if ip, err := netip.ParseAddr(bare); err == nil {
 		a.host, a.found = bare, ip.Unmap()
 		return a, nil
