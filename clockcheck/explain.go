@@ -187,10 +187,9 @@ func (j *Judge) budget(dst *Judgement) {
 		}
 	}
 	lo, hi := j.interval(guardZ)
-	gauss := math.Max(-lo+float64(j.x.secLo), hi-float64(j.x.secHi)) - j.x.slack
+	gauss := math.Max(-lo+float64(j.x.secLo), hi-float64(j.x.secHi))
 	add("estimate", gauss, "what the readings leave open, at 99.99 %")
 	add("whole second", float64(max(-j.x.secLo, j.x.secHi)), "leap-second data not proved")
-	add("rtc written", j.x.slack, "something else may have set the hardware clock")
 	if g := j.guardAhead(0); math.Max(-g.lo, g.hi) > math.Max(-lo, hi) {
 		add("disagreement", math.Max(-g.lo, g.hi)-math.Max(-lo, hi), "a reference says something else and is not outvoted")
 	}

@@ -50,9 +50,8 @@ const (
 type known struct {
 	known      bool
 	dateProved bool
-	secLo      int     // UTC may lie this many whole seconds before the estimate (≤ 0)
-	secHi      int     // … and this many after it (≥ 0)
-	slack      float64 // s, either way: something may have set the RTC we came from
+	secLo      int // UTC may lie this many whole seconds before the estimate (≤ 0)
+	secHi      int // … and this many after it (≥ 0)
 	ancestry   ancestry
 	carrier    carrier
 	gnssAt     timescale.Local
@@ -169,7 +168,7 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 			lo, hi = -g, g
 		}
 	}
-	return lo + float64(j.x.secLo) - j.x.slack, hi + float64(j.x.secHi) + j.x.slack
+	return lo + float64(j.x.secLo), hi + float64(j.x.secHi)
 }
 
 // guardAhead spans, besides, what undefeated opponents say.
@@ -220,7 +219,7 @@ func (j *Judge) Network(r *Network) {
 		return
 	}
 	s.agrees = true
-	j.x.netAt, j.x.dateProved, j.x.slack = r.At, true, 0
+	j.x.netAt, j.x.dateProved = r.At, true
 	j.x.ancestry |= bit
 	if j.x.carrier == carRTC || !j.receiverLive(r.At) {
 		j.x.carrier = carNetwork

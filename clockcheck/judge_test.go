@@ -184,6 +184,41 @@ func TestLaunderedMistakeProvesNothing(t *testing.T) {
 	w.honest()
 }
 
+// Boot after boot with one receiver and one RTC, nothing else: the receiver's
+// latency must not come to seem proved by the RTC that it set itself.
+func TestLatencyIsNotLaunderedByBoots(t *testing.T) {
+	l := Learned{}
+	for boot := range 8 {
+		w := newWorld(t, Learned{})
+		w.latency = 1.1 // describes the previous second
+		w.j = New(w.j.cfg, l)
+		w.rtcOn, w.rtcOff = true, 0.4
+		w.readRTC()
+		w.j.ReceiverOpened("r1", Serial)
+		w.run(20 * time.Minute)
+		w.honest()
+		if w.j.rx.latencyBy != "" {
+			t.Fatalf("boot %d: the latency is proved by %q", boot, w.j.rx.latencyBy)
+		}
+		l = w.j.Learned()
+		l.RTC.At = w.utc.Add(-20*time.Minute - time.Second) // the next boot begins at the same true time
+	}
+}
+
+// An RTC that something else sets is a weak witness after a power-off.
+func TestWrittenRTCIsWeak(t *testing.T) {
+	w := newWorld(t, Learned{})
+	l := learnedFrom(w, 0.3, "server")
+	l.RTC.Written = true
+	w.j = New(w.j.cfg, l)
+	w.rtcOn, w.rtcOff, w.mute = true, 0.8, true // set by the kernel, half a second off
+	w.run(10 * time.Second)
+	w.honest()
+	if w.got.Modes[0].Verdict == Within {
+		t.Errorf("within by a hardware clock that others set: guard %.2f s", w.got.Guard)
+	}
+}
+
 // The same with an RTC of another ancestry is a proof.
 func TestIndependentRTCProvesTheSecond(t *testing.T) {
 	w := newWorld(t, Learned{})

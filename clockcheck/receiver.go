@@ -288,10 +288,29 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, k int, pinned bool) {
 			j.f.forget(sD, latencyMean, latencySigma)
 		}
 	}
+	if j.receiverCarries() {
+		j.sameAncestry(at, z, k)
+	}
 	if pinned && j.x.secondProved() && j.x.ancestry&^ancReceiver != 0 && k == 0 {
 		rx.secProved = true
 	}
 	j.useReceiver(at, z)
+}
+
+// sameAncestry joins a stream to an x that came from this very receiver by way of
+// the RTC. The two are one witness: whichever is known better stands, and the
+// other takes its uncertainty over. Fused, the receiver's unproved latency would
+// seem better known at each boot.
+func (j *Judge) sameAncestry(at timescale.Local, z int64, k int) {
+	j.f.advance(at)
+	zr := j.zRel(at, z) - float64(k)
+	if j.f.sigma(sX) <= j.f.sigma(sD) {
+		j.f.attach(sD, -zr, 1, j.rx.jitter)
+		return
+	}
+	j.f.start(zr, sD, j.rx.jitter)
+	j.rtc.attached, j.rtc.independent = false, false
+	j.learned.RTC = nil
 }
 
 // hearReceiver takes a further reading of an attached stream.
@@ -344,7 +363,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	if rx.ahead == 0 {
 		j.x.carrier = carReceiver
 	}
-	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved {
+	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved && !j.receiverCarries() {
 		rx.latencyBy = "witness"
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}

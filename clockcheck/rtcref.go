@@ -46,7 +46,7 @@ func (j *Judge) rtcOffSigma() float64 {
 }
 
 // rtcSlack: the kernel's own writes leave the chip up to 0.5 s off, and a write
-// may have come after our last look.
+// may have come after our last look. Half of it counts as 1σ.
 const rtcSlack = 0.6
 
 // RTCMissing says that there is no usable hardware clock, and why.
@@ -103,7 +103,11 @@ func (j *Judge) recall(r *RTC) bool {
 	whole, frac := math.Modf(l.OffsetS)
 	rate, sr := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, j.rtcRateSigma())
 	j.rtc.base = int64(whole) * timescale.Second
-	s2 := sq(l.SigmaS) + sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
+	s2 := 0.0
+	if l.Written {
+		s2 += sq(rtcSlack / 2)
+	}
+	s2 += sq(l.SigmaS) + sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
 	j.f.forget(sR, frac+rate*off, math.Sqrt(s2))
 	j.f.forget(sS, rate, math.Hypot(sr, j.rtcOffSigma()))
 	return true
@@ -125,9 +129,6 @@ func (j *Judge) startFromRTC(r *RTC, z int64, v float64) {
 	j.f.start(0, sR, v)
 	j.x = known{known: true, dateProved: l.DateProved, secLo: l.SecLo, secHi: l.SecHi,
 		ancestry: j.ancestryOf(l.Ancestry), carrier: carRTC, rtcAt: r.Edge}
-	if l.Written {
-		j.x.slack = rtcSlack
-	}
 	j.rtc.attached, j.rtc.independent, j.rtc.fault = true, true, fNone
 	j.note(r.Edge, "started", "The time now comes from the hardware clock.")
 }
@@ -140,12 +141,8 @@ func (j *Judge) meetRTC(r *RTC, z int64, v float64) {
 		return
 	}
 	j.f.advance(r.Edge)
-	slack := 0.0
-	if l.Written {
-		slack = rtcSlack
-	}
 	rel := j.rel(r.Edge, z-j.rtc.base) - j.f.v[sR]
-	g := guardZ*math.Sqrt(j.f.p[sR][sR]+v) + slack
+	g := guardZ * math.Sqrt(j.f.p[sR][sR]+v)
 	c := claim{rel - g + float64(l.SecLo), rel + g + float64(l.SecHi)}
 	disjoint := j.ancestryOf(l.Ancestry)&j.x.ancestry == 0 && l.DateProved && l.SecLo == 0 && l.SecHi == 0
 	lo, hi := j.interval(guardZ)
@@ -153,11 +150,7 @@ func (j *Judge) meetRTC(r *RTC, z int64, v float64) {
 	case disjoint && j.witness(r.Edge, c):
 		j.rtc.attached, j.rtc.independent, j.rtc.fault = true, true, fNone
 		j.x.ancestry |= j.ancestryOf(l.Ancestry)
-		if slack == 0 {
-			j.f.measure(j.zRel(r.Edge, z-j.rtc.base), sR, 1, v)
-		} else {
-			j.attachRTC(r.Edge, z, v)
-		}
+		j.f.measure(j.zRel(r.Edge, z-j.rtc.base), sR, 1, v)
 	case c.meets(claim{lo, hi}):
 		j.attachRTC(r.Edge, z, v) // agrees, proves nothing
 	default:
