@@ -287,6 +287,31 @@ func TestWeekRollover(t *testing.T) {
 	w.honest()
 }
 
+// The two example faults computed from the definition (1024 weeks = 7168 days):
+// a receiver that rolled over says 2006-04-11 for 2025-11-25 and 2006-10-30 for
+// 2026-06-15.
+func TestRolloverVectors(t *testing.T) {
+	for _, row := range []struct{ floor, said, want string }{
+		{"2025-06-01", "2006-04-11", "2025-11-25"},
+		{"2026-01-01", "2006-10-30", "2026-06-15"},
+		{"2026-01-01", "2026-06-15", "2026-06-15"},
+	} {
+		parse := func(s string) time.Time {
+			d, err := time.Parse("2006-01-02", s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return d
+		}
+		j := New(Config{Floor: timescale.UTCOf(parse(row.floor))}, Learned{})
+		d := parse(row.said)
+		got, ok := j.dated(&GNSS{Year: d.Year(), Month: int(d.Month()), Day: d.Day(), Valid: true})
+		if !ok || !got.Time().Equal(parse(row.want)) {
+			t.Errorf("%s with floor %s: %v %v, want %s", row.said, row.floor, got.Time(), ok, row.want)
+		}
+	}
+}
+
 // Firmware default dates must not be repaired into plausible false ones.
 func TestDefaultDateIsNotRepaired(t *testing.T) {
 	j := New(Config{Floor: testFloor}, Learned{})

@@ -21,7 +21,7 @@ func published(runDir string) (status.Snapshot, status.Now, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	s, _, err := status.Find(now, env.ReadDirs(runDir)...)
 	if errors.Is(err, os.ErrNotExist) {
-		err = errors.New("no status is published: is noonmark running? Start it: noonmark run")
+		err = errors.New("no status is published: start the service: noonmark run")
 	}
 	return s, now, err
 }
@@ -29,7 +29,7 @@ func published(runDir string) (status.Snapshot, status.Now, error) {
 // ready answers "may I key up?".
 func ready(c cli.Ready, out io.Writer) (int, error) {
 	s, now, err := published(c.RunDir)
-	report := status.Refusal("No status can be read: " + errText(err) + ".")
+	report := status.Refusal("Nothing to go by: " + errText(err) + ".")
 	if err == nil {
 		if report, err = status.Ready(s, now, c.Modes); err != nil {
 			return exitUsage, usageError{err}

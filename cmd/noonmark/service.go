@@ -145,8 +145,13 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if err != nil {
 		return usageError{err}
 	}
+	chip, err := findRTC(set.RTC.Device)
+	if err != nil {
+		s.log.Info("hardware clock", "reason", err)
+	}
 	s.station = station.New(station.Config{
-		Judge:     clockcheck.Config{Floor: buildDate(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9)},
+		Judge: clockcheck.Config{Floor: buildDate(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
+			RTCCompensated: compensated(chip.Chip)},
 		BuildDate: buildDate(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving,
 	}, s.kept.Learned)
@@ -189,10 +194,10 @@ func (s *service) start(ctx context.Context, set config.Config) error {
 		}
 	})
 	if set.RTC.Device != "none" {
-		if path, err := findRTC(set.RTC.Device); err != nil {
+		if chip, err := findRTC(set.RTC.Device); err != nil {
 			s.station.RTCMissing(rtcReason(err))
 		} else {
-			all.Go(func() { s.watchRTC(ctx, path) })
+			all.Go(func() { s.watchRTC(ctx, chip.Path) })
 		}
 	} else {
 		s.station.RTCMissing("The hardware clock is switched off in the settings.")
@@ -415,15 +420,32 @@ func rtcReason(err error) string {
 }
 
 // findRTC picks the device: the one the kernel took its time from comes first.
-func findRTC(configured string) (string, error) {
-	if configured != "auto" {
-		return configured, nil
-	}
+func findRTC(configured string) (rtc.Info, error) {
 	all, err := rtc.Find(os.DirFS("/sys"))
-	if err != nil {
-		return "", err
+	if configured == "auto" {
+		if err != nil {
+			return rtc.Info{}, err
+		}
+		return all[0], nil
 	}
-	return all[0].Path, nil
+	for _, c := range all {
+		if c.Path == configured {
+			return c, nil
+		}
+	}
+	return rtc.Info{Path: configured}, nil // perhaps a name of its own; opening will tell
+}
+
+// compensated tells the chips whose driver serves temperature-compensated clocks
+// only (data sheets: ±2 to ±3.5 ppm). A DS3231 shares its driver with plain
+// crystals and is taken for one: wider, never falsely narrow.
+func compensated(chip string) bool {
+	for _, driver := range []string{"rtc-rv8803", "rtc-pcf2127", "rtc-ds3232"} {
+		if strings.HasPrefix(chip, driver) {
+			return true
+		}
+	}
+	return false
 }
 
 func sleep(ctx context.Context, d time.Duration) error {

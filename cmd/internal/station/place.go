@@ -76,7 +76,7 @@ func (p *place) snapshot(now timescale.Local) *status.Position {
 	if !p.known {
 		return nil
 	}
-	lat, lon := p.point.LatLon()
+	lat, _ := p.point.LatLon()
 	n := min(grid.LocatorLength(to95*p.sigmaM, lat), p.max)
 	out := &status.Position{Fix: p.fix.String(), Satellites: p.satellites, AgeS: status.Known(now.Sub(p.at).Seconds()),
 		BoundM: status.Known(to99 * p.sigmaM), Moving: p.moving, AltM: p.alt}
@@ -96,7 +96,7 @@ func (p *place) snapshot(now timescale.Local) *status.Position {
 			out.EdgeM, out.AltM = status.Float{}, status.Float{}
 		}
 	}
-	lat, lon = point.LatLon()
+	lat, lon := point.LatLon()
 	out.LatDeg, out.LonDeg = status.Known(lat), status.Known(lon)
 	return out
 }

@@ -13,6 +13,8 @@ import (
 	"sort"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/netref"
@@ -131,6 +133,7 @@ func (s *Station) Bytes(p []byte, r Read) {
 
 // Lost says that the receiver's port is gone or is not to be had, and why.
 func (s *Station) Lost(why string, at timescale.Local) {
+	why = sentence(why)
 	if s.open {
 		s.dec.Flush(at.Add(time.Second))
 		s.drain()
@@ -152,7 +155,20 @@ func (s *Station) RTCInvalid(at timescale.Local) {
 }
 
 // RTCMissing says that there is no hardware clock to be read, and why.
-func (s *Station) RTCMissing(why string) { s.judge.RTCMissing(why) }
+func (s *Station) RTCMissing(why string) { s.judge.RTCMissing(sentence(why)) }
+
+// sentence makes a person's sentence of a reason: a capital in front, a stop behind.
+func sentence(why string) string {
+	if why == "" {
+		return why
+	}
+	first, n := utf8.DecodeRuneInString(why)
+	why = string(unicode.ToUpper(first)) + why[n:]
+	if strings.HasSuffix(why, ".") || strings.HasSuffix(why, ")") {
+		return why
+	}
+	return why + "."
+}
 
 // KernelWritesRTC says that the kernel's own writes to the hardware clock are on.
 func (s *Station) KernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
