@@ -105,7 +105,7 @@ func TestJumpAfterTenMinutes(t *testing.T) {
 			}
 			w.run(10 * time.Minute)
 			w.lie = lie
-			w.run(10 * time.Minute)
+			w.run(40 * time.Minute)
 			w.honest()
 			if proved {
 				w.want(Within, BasisHoldover)

@@ -410,7 +410,9 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.useReceiver(at, z)
 	case isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && j.receiverCarries() && !j.x.secondProved():
 		// The leap-second data came in: the later value is the right one. Until
-		// it is proved anew, the former may be right as well.
+		// it is proved anew, the former may be right as well; and where no cold
+		// start was seen, only a witness can prove it, for a lie looks the same.
+		rx.noProof = rx.noProof || !rx.sawInvalid
 		j.f.shift(whole)
 		j.x.secHi = max(j.x.secHi, 0) - int(whole)
 		j.x.secLo = -leapMax
