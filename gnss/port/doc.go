@@ -15,12 +15,12 @@
 //   - Ports are listed from sysfs alone; listing opens nothing.
 //   - A port that sends no sentences stays open and is listened to. The speed
 //     is found by listening. It is not closed and opened again in a loop.
-//   - DTR and RTS are lowered as the first thing after opening. The kernel
-//     raises them inside open(2), so a pulse remains, of some microseconds on a
-//     built-in port and about 1 to 3 ms on a USB adapter (one or two control
-//     transfers; from memory, not measured here). No program can avoid it; a
-//     port that keys a transmitter must not be named here. HUPCL is cleared, so
-//     that closing moves no line.
+//   - DTR and RTS are lowered at once after opening: the serial library does it
+//     as soon as the line is raw, and we once more. The kernel raises them inside
+//     open(2), so a pulse remains, of some microseconds on a built-in port and
+//     some milliseconds on a USB adapter (a few control transfers; from memory,
+//     not measured here). No program can avoid it; a port that keys a transmitter
+//     must not be named here. HUPCL is cleared, so that closing moves no line.
 //
 // A serial line is opened and set up by the serial library (library_linux.go);
 // its enumerator is never called, for it opens and reprograms other ports. There

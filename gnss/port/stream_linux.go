@@ -31,8 +31,7 @@ type stream struct {
 	port  serial.Port // the library's handle on a serial line; nil otherwise
 }
 
-// openStream opens a character device or FIFO. The order is that of safety:
-// first the lines go down, then everything else.
+// openStream opens a character device or FIFO, a serial line by the library.
 func openStream(path string, mode, baud int) (source, error) {
 	s := &stream{fd: -1, epfd: -1, timer: -1, kind: traits{rest: true}}
 	var err error
