@@ -312,6 +312,19 @@ func TestRolloverVectors(t *testing.T) {
 	}
 }
 
+// A receiver that gives no date has the day from an RTC that proves nothing: the
+// verdict is unknown until something says the day.
+func TestDateFromElsewhereIsNoProof(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.rtcOn, w.noDate = true, true
+	w.run(20 * time.Second)
+	w.want(Unknown, BasisGNSS)
+	w.noDate = false
+	w.run(3 * time.Second)
+	w.want(Borderline, BasisGNSS)
+	w.honest()
+}
+
 // Firmware default dates must not be repaired into plausible false ones.
 func TestDefaultDateIsNotRepaired(t *testing.T) {
 	j := New(Config{Floor: testFloor}, Learned{})

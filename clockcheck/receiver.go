@@ -360,6 +360,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	rx.jitter = math.Min(math.Max(rx.jitter+(math.Min(nu*nu, 0.04)-rx.jitter)/60, 4e-6), 1e-2)
 	j.x.ancestry |= ancReceiver
 	j.x.gnssAt = at
+	j.x.dateProved = j.x.dateProved || rx.dateSaid // it said the day, and fits
 	if rx.ahead == 0 {
 		j.x.carrier = carReceiver
 	}

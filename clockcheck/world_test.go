@@ -24,6 +24,7 @@ type world struct {
 	lie     float64 // s, added to what the receiver says
 	valid   bool
 	mute    bool
+	noDate  bool
 	rtcOff  float64 // s: RTC − UTC
 	rtcPPM  float64
 	rtcOn   bool
@@ -64,8 +65,12 @@ func (w *world) second() {
 	w.to(next.Add(time.Duration(arrive * 1e9)))
 	if !w.mute {
 		said := next.Add(time.Duration(w.lie * 1e9)).Time()
-		w.j.GNSS(&GNSS{At: w.local, Year: said.Year(), Month: int(said.Month()), Day: said.Day(),
-			TimeOfDay: said.Sub(said.Truncate(24 * time.Hour)), Valid: w.valid, Satellites: 9})
+		g := GNSS{At: w.local, Year: said.Year(), Month: int(said.Month()), Day: said.Day(),
+			TimeOfDay: said.Sub(said.Truncate(24 * time.Hour)), Valid: w.valid, Satellites: 9}
+		if w.noDate {
+			g.Year, g.Month, g.Day = 0, 0, 0
+		}
+		w.j.GNSS(&g)
 	}
 	w.judge()
 }
