@@ -55,7 +55,8 @@ func demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 		d.end = s.Length
 	}
 	if !c.JSON {
-		fmt.Fprintf(out, "SIMULATION of a station on a salt flat: %s.\nStatus of the simulation: %s/%s\n\n", s.Summary, dir, status.FileName)
+		fmt.Fprintf(out, "%s%s\n", wrap("", "SIMULATION of a station on a salt flat: "+s.Summary+"."),
+			wrap("", "Status of the simulation: "+filepath.Join(dir, status.FileName)))
 	}
 	return d.run(ctx)
 }
@@ -109,11 +110,11 @@ func (d *demonstration) show() error {
 	at := d.world.UTC().Time().Format("15:04:05")
 	if c := d.world.Chapter(); c != d.chapter {
 		d.chapter = c
-		fmt.Fprintf(d.out, "%s UTC  STORY: %s\n", at, c)
+		fmt.Fprint(d.out, wrap("", at+" UTC STORY: "+c))
 	}
 	if p := d.snap.Position; p != nil && p.Locator != "" && d.place == "" {
 		d.place = p.Locator
-		fmt.Fprintf(d.out, "%s UTC  place: locator %s\n", at, p.Locator)
+		fmt.Fprintf(d.out, "%s UTC place: locator %s\n", at, p.Locator)
 	}
 	var verdicts []string
 	for _, m := range d.snap.Modes {
@@ -124,7 +125,7 @@ func (d *demonstration) show() error {
 		return nil
 	}
 	d.last = head
-	_, err := fmt.Fprintf(d.out, "%s UTC  %s\n              %s\n              (truth: the clock is %+.3f s off)\n",
-		at, head, d.snap.Clock.Because, d.world.SystemError())
+	_, err := fmt.Fprint(d.out, wrap("", at+" UTC "+head), wrap("    ", d.snap.Clock.Because),
+		wrap("    ", fmt.Sprintf("(truth: the clock is %+.3f s off)", d.world.SystemError())))
 	return err
 }

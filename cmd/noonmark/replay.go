@@ -236,11 +236,15 @@ func (p *player) tick() {
 	}
 	head := p.snap.Clock.Basis
 	for _, m := range p.snap.Modes {
-		head += "  " + m.Mode + " " + m.Verdict
+		head += " " + m.Mode + "=" + m.Verdict
 	}
 	if head != p.last {
 		p.last = head
-		fmt.Fprintf(p.changes, "  %s UTC  %s\n      %s\n", p.snap.Written.SystemUTC.V.Time().Format("2006-01-02 15:04:05"), head, p.snap.Clock.Because)
+		at := "Before the first date"
+		if p.set {
+			at = p.snap.Written.SystemUTC.V.Time().Format("2006-01-02 15:04:05") + " UTC"
+		}
+		fmt.Fprintf(p.changes, "%s\n%s%s", at, wrap("  ", head), wrap("    ", p.snap.Clock.Because))
 	}
 }
 

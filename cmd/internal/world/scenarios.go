@@ -29,11 +29,11 @@ func Scenarios() []Scenario {
 	missing.LeapMissing = 2
 	return []Scenario{
 		{
-			Name: "camp", Length: 6 * time.Hour, Summary: "the usual day: boot, fix, tent, out again",
+			Name: "camp", Length: 6 * time.Hour, Summary: "boot, fix, tent, out again",
 			Receiver: cold(gnsstest.Typical()), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 30 * time.Hour, Learned: true,
 			OscPPM: 9, WanderPPM: 0.3, SystemError: 310 * time.Millisecond, Place: camp,
 			Story: []Chapter{
-				{From: 0, Text: "The computer boots; the receiver starts cold under an open sky.", Scene: open},
+				{From: 0, Text: "The computer boots; the receiver starts cold.", Scene: open},
 				{From: 40 * time.Minute, Text: "The receiver is carried into the tent.", Scene: gnsstest.Scene{Satellites: 1}},
 				{From: 5 * time.Hour, Text: "It is put out again.", Scene: open},
 			},
