@@ -16,7 +16,7 @@
 //     the receiver's arrival latency, and the RTC's offset and rate.
 //   - What is not Gaussian stays out of the covariance: whole-second hypotheses
 //     and the possible range of an unproved latency are kept as a hull around
-//     the estimate (judge.go).
+//     the estimate (judge.go, agree.go).
 //   - Agreement and proof count only between references of disjoint ancestry.
 //   - Two references that disagree with no third: one wins only if the fault of
 //     the other is explained or self-declared. Otherwise the guard spans both.

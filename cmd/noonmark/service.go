@@ -3,14 +3,10 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
-	"io/fs"
 	"log/slog"
 	"os"
-	"path/filepath"
 	"runtime"
-	"strings"
 	"sync"
 	"time"
 
@@ -25,7 +21,6 @@ import (
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
-	"noonmark/rtc"
 	"noonmark/status"
 )
 
@@ -52,64 +47,6 @@ type service struct {
 	saved    timescale.Local
 	asked    timescale.Local // the kernel
 	said     map[string]string
-}
-
-// settings are the file's, overridden by flags.
-func settings(c cli.Run) (config.Config, error) {
-	path := c.Config
-	if path == "" {
-		path = config.Path
-	}
-	set, err := config.Load(path, modeName)
-	if errors.Is(err, fs.ErrNotExist) && c.Config == "" {
-		err = nil // no file: the defaults are right for a newcomer
-	}
-	if err != nil {
-		return set, usageError{err}
-	}
-	for _, o := range []struct {
-		given bool
-		key   string
-		value any
-	}{
-		{c.Device != "", "receiver.device", c.Device},
-		{c.Baud != nil, "receiver.baud", int64(deref(c.Baud))},
-		{c.Latency != 0, "receiver.latency_s", c.Latency},
-		{c.RTC != "", "rtc.device", c.RTC},
-		{c.Mode != "", "modes.in_use", c.Mode},
-	} {
-		if o.given {
-			if err := set.Set(o.key, o.value, modeName); err != nil {
-				return set, usageError{err}
-			}
-		}
-	}
-	if len(c.Server) > 0 {
-		set.Network.Servers = c.Server
-	}
-	return set, nil
-}
-
-func deref(p *int) int {
-	if p == nil {
-		return 0
-	}
-	return *p
-}
-
-// notYet warns of settings that this version reads and does not act on.
-func (s *service) notYet(set config.Config) {
-	for key, on := range map[string]bool{
-		"clock.steer":          set.Clock.Steer,
-		"receiver.pps":         set.Receiver.PPS != "auto" && set.Receiver.PPS != "none",
-		"receiver.share_tcp":   set.Receiver.ShareTCP != "",
-		"receiver.share_pty":   set.Receiver.SharePTY != "",
-		"publish.time_service": set.Publish.TimeService != "",
-	} {
-		if on {
-			s.log.Warn("this version does not do this yet: the setting has no effect", "key", key)
-		}
-	}
 }
 
 // serve runs the service until ctx ends.
@@ -225,67 +162,12 @@ func (s *service) drop() {
 	}
 }
 
-func (s *service) networkProblem(p netref.Problem) {
-	s.events <- func() { s.warn("time server "+p.Server, p.Reason) }
-}
-
-// receiverEvent brings what the port says into the loop.
-func (s *service) receiverEvent(e port.Event) {
-	e.Data = append([]byte(nil), e.Data...) // the port uses its buffer again
-	s.events <- func() { s.takeReceiver(e) }
-}
-
-func (s *service) takeReceiver(e port.Event) {
-	switch e.Kind {
-	case port.Data:
-		s.station.Bytes(e.Data, station.Read{At: e.At, Flowing: e.Quiet == 0, Stale: e.Stale})
-	case port.Opened:
-		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: lineBaud(e.Path, e.Baud), Relay: relayed(e.Path)}, e.At)
-		s.log.Info("receiver opened", "device", e.Path)
-	case port.Heard:
-		s.station.Speed(lineBaud(e.Path, e.Baud))
-		if e.Identity != (port.Identity{}) && e.Identity != s.kept.Receiver {
-			s.kept.Receiver = e.Identity
-			s.save(e.At)
-		}
-		s.log.Info("receiver heard", "device", e.Path, "baud", e.Baud)
-	case port.Waiting, port.Refused:
-		s.station.Lost(e.Reason, e.At)
-		s.warn("receiver", e.Reason)
-	case port.Lost:
-		s.station.Lost(e.Reason, e.At)
-		s.log.Warn("receiver lost", "reason", e.Reason)
-	}
-}
-
 // warn logs a reason once, not at each try.
 func (s *service) warn(about, reason string) {
 	if s.said[about] != reason {
 		s.said[about] = reason
 		s.log.Warn(about, "reason", reason)
 	}
-}
-
-func identity(id port.Identity, path string) string {
-	if id.VID == "" {
-		return path
-	}
-	return fmt.Sprintf("usb %s:%s %s %s", id.VID, id.PID, id.Serial, id.Part)
-}
-
-// lineBaud is the speed at which bytes really come in, for dating their arrival
-// back; 0 where the nominal speed means nothing: a receiver that is itself a USB
-// device has no serial line.
-func lineBaud(path string, baud int) int {
-	real, err := filepath.EvalSymlinks(path)
-	if err == nil && strings.HasPrefix(filepath.Base(real), "ttyACM") {
-		return 0
-	}
-	return baud
-}
-
-func relayed(path string) bool {
-	return len(path) > 6 && (path[:6] == "tcp://" || path[:6] == "udp://")
 }
 
 // run owns the station until ctx ends.
@@ -370,84 +252,6 @@ func (s *service) save(now timescale.Local) {
 	}
 }
 
-// watchRTC reads the hardware clock's edge now and then: roughly at once, for a
-// station must know the time at boot, then finely, then rarely.
-func (s *service) watchRTC(ctx context.Context, path string) {
-	clock := rtc.New(func() (rtc.Device, error) { return rtc.Open(path) }, hostclock.Now, sleep)
-	for n := 0; ctx.Err() == nil; n++ {
-		want, pause := 2*time.Millisecond, 10*time.Minute
-		switch {
-		case n == 0:
-			want, pause = 100*time.Millisecond, time.Second
-		case n < 10:
-			pause = time.Minute
-		}
-		r, err := clock.ReadEdge(ctx, want)
-		if ctx.Err() != nil {
-			return
-		}
-		s.events <- func() { s.takeRTC(r, err) }
-		if sleep(ctx, pause) != nil {
-			return
-		}
-	}
-}
-
-func (s *service) takeRTC(r rtc.Reading, err error) {
-	switch {
-	case err == nil:
-		s.station.RTC(r)
-	case errors.Is(err, rtc.ErrInvalid):
-		s.station.RTCInvalid(hostclock.Now())
-		s.warn("hardware clock", err.Error())
-	default:
-		s.station.RTCMissing(rtcReason(err))
-		s.warn("hardware clock", err.Error())
-	}
-}
-
-// rtcReason is a sentence with the remedy.
-func rtcReason(err error) string {
-	switch {
-	case errors.Is(err, rtc.ErrDenied):
-		return "The hardware clock may not be opened: run noonmark as its service, or give this user the right to /dev/rtc0."
-	case errors.Is(err, rtc.ErrBusy):
-		return "Another program holds the hardware clock open: stop it."
-	case errors.Is(err, rtc.ErrAbsent):
-		return "This computer has no hardware clock: after power-off the time is lost until satellites or a network give it."
-	}
-	return "The hardware clock cannot be read: " + err.Error() + "."
-}
-
-// findRTC picks the device: the one the kernel took its time from comes first.
-func findRTC(configured string) (rtc.Info, error) {
-	all, err := rtc.Find(os.DirFS("/sys"))
-	if configured == "auto" {
-		if err != nil {
-			return rtc.Info{}, err
-		}
-		return all[0], nil
-	}
-	for _, c := range all {
-		if c.Path == configured {
-			return c, nil
-		}
-	}
-	return rtc.Info{Path: configured}, nil // perhaps a name of its own; opening will tell
-}
-
-// compensated tells the chips whose driver serves temperature-compensated clocks
-// only (data sheets: ±2 to ±3.5 ppm). A DS3231 shares its driver with plain
-// crystals and is taken for one: wider, never falsely narrow.
-func compensated(chip string) bool {
-	for _, driver := range []string{"rtc-rv8803", "rtc-pcf2127", "rtc-ds3232"} {
-		if strings.HasPrefix(chip, driver) {
-			return true
-		}
-	}
-	return false
-}
-
 func sleep(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()
@@ -457,19 +261,4 @@ func sleep(ctx context.Context, d time.Duration) error {
 	case <-t.C:
 		return nil
 	}
-}
-
-// watchSteps has the clock judged at once when anything steps it.
-func (s *service) watchSteps(ctx context.Context) {
-	err := hostclock.WatchSteps(ctx, func() {
-		s.events <- s.tick
-		sleep(ctx, stepsPause)
-	})
-	if err != nil {
-		s.log.Warn("steps of the clock are seen only once a second", "reason", err)
-	}
-}
-
-func (s *service) network(r netref.Reading) {
-	s.events <- func() { s.station.Network(r) }
 }

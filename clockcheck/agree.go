@@ -1,0 +1,227 @@
+package clockcheck
+
+import (
+	"math"
+
+	"noonmark/clockcheck/selection"
+	"noonmark/clockcheck/timescale"
+)
+
+// server is what the judge knows of one time server.
+type server struct {
+	name     string
+	at       timescale.Local
+	bound    float64
+	z        int64 // its UTC − local at at, ns
+	agrees   bool
+	outvoted bool
+}
+
+// Network takes one answer of a server.
+func (j *Judge) Network(r *Network) {
+	s := j.serverNamed(r.Server)
+	if s == nil {
+		return
+	}
+	z := int64(r.UTC) - int64(r.At)
+	s.at, s.bound, s.z, s.outvoted = r.At, r.Bound.Seconds(), z, false
+	bit := ancServer << j.indexOf(s)
+	if !j.x.known {
+		j.f.base, j.f.at = z, r.At
+		j.f.start(0, sNo, sq(s.bound/2))
+		j.x = known{known: true, dateProved: true, ancestry: bit, carrier: carNetwork, netAt: r.At}
+		s.agrees = true
+		j.note(r.At, "started", "The time now comes from a network server.")
+		return
+	}
+	j.f.advance(r.At)
+	rel := j.rel(r.At, z)
+	if !j.witness(r.At, claim{rel - s.bound, rel + s.bound}) {
+		if s.agrees {
+			j.note(r.At, "trust-changed", "The server "+s.name+" disagrees by "+seconds(rel)+".")
+		}
+		s.agrees = false
+		j.resolve(r.At)
+		return
+	}
+	s.agrees = true
+	j.x.netAt, j.x.dateProved = r.At, true
+	j.x.ancestry |= bit
+	if j.x.carrier == carRTC || !j.receiverLive(r.At) {
+		j.x.carrier = carNetwork
+	}
+	j.f.measure(j.zRel(r.At, z), sNo, 0, sq(s.bound/2))
+	// A server's error is common to all its answers: it does not average down.
+	if floor := sq(s.bound / 3); j.f.p[sX][sX] < floor {
+		j.f.p[sX][sX] = floor
+	}
+	j.resolve(r.At)
+}
+
+// witness lays an independent claim on x against the whole-second hypotheses.
+// It reports whether any survives; where one does, the second is proved.
+func (j *Judge) witness(at timescale.Local, c claim) bool {
+	lo, hi := j.interval(guardZ)
+	lo, hi = lo-float64(j.x.secLo), hi-float64(j.x.secHi)
+	first, last, n := 0, 0, 0
+	for s := j.x.secLo; s <= j.x.secHi; s++ {
+		if (claim{lo + float64(s), hi + float64(s)}).meets(c) {
+			if n == 0 {
+				first = s
+			}
+			last = s
+			n++
+		}
+	}
+	if n == 0 {
+		return false
+	}
+	was := j.x.secondProved()
+	// The hypothesis nearest zero leads; the rest stay beside it.
+	lead := min(max(0, first), last)
+	j.f.shift(float64(lead))
+	j.rx.ahead -= lead
+	if j.rx.attached && j.rx.ahead != 0 {
+		j.rx.fault = fAhead
+	}
+	j.x.secLo, j.x.secHi = first-lead, last-lead
+	if n == 1 || c.hi-c.lo < 1 {
+		// A claim narrower than a second names the second by itself, even where the
+		// receiver could be a second ahead and a second later to arrive.
+		j.x.secLo, j.x.secHi = 0, 0
+		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.ahead == 0
+		if !was {
+			j.note(at, "proved", "A second reference agrees: the whole second is proved.")
+		}
+	}
+	return true
+}
+
+// resolve lets agreement decide while anything opposes the estimate: the
+// largest set of references of disjoint ancestry whose intervals intersect
+// (RFC 5905 section 11.2.1). No majority, no winner: the guard spans all.
+func (j *Judge) resolve(at timescale.Local) {
+	var buf [maxServers + 4]selection.Interval
+	all := buf[:0]
+	lo, hi := j.interval(guardZ)
+	own := selection.Interval{Low: lo, High: hi}
+	opposed := false
+	add := func(iv selection.Interval, agrees bool) {
+		if agrees {
+			all = append(all, own)
+			return
+		}
+		opposed = true
+		all = append(all, iv)
+	}
+	if j.rx.attached && j.rx.fault != fJumped && j.receiverLive(at) {
+		add(own, true)
+	} else if j.rx.fault == fDisagrees || j.rx.fault == fJumped {
+		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + latencyMean, High: j.rx.claim.hi}, false)
+	}
+	if j.rtc.independent && j.rtc.fault == fNone {
+		add(own, true)
+	} else if j.rtc.fault == fDisagrees {
+		add(selection.Interval{Low: j.rtc.claim.lo, Mid: (j.rtc.claim.lo + j.rtc.claim.hi) / 2, High: j.rtc.claim.hi}, false)
+	}
+	for i := range j.servers[:j.nServer] {
+		s := &j.servers[i]
+		r := j.rel(s.at, s.z)
+		if at.Sub(s.at) < serverAgree {
+			add(selection.Interval{Low: r - s.bound, Mid: r, High: r + s.bound}, s.agrees)
+		}
+	}
+	if !opposed {
+		return
+	}
+	if len(all) == 0 {
+		return
+	}
+	wlo, whi, _, ok := selection.Select(all)
+	if !ok {
+		return
+	}
+	win := claim{wlo, whi}
+	if win.meets(claim{lo, hi}) {
+		j.outvote(win)
+		return
+	}
+	j.restart(at, win)
+}
+
+// outvote takes the opponents outside the winning interval out of the guard.
+func (j *Judge) outvote(win claim) {
+	for i := range j.servers[:j.nServer] {
+		s := &j.servers[i]
+		r := j.rel(s.at, s.z)
+		s.outvoted = !s.agrees && !win.meets(claim{r - s.bound, r + s.bound})
+	}
+	if j.rtc.fault == fDisagrees && !win.meets(j.rtc.claim) {
+		j.rtc.fault, j.rtc.attached, j.rtc.independent = fWasSet, false, false
+	}
+	if j.rx.fault == fDisagrees && !win.meets(j.rx.claim) {
+		j.rx.fault, j.rx.jump, j.rx.noProof = fJumped, (j.rx.claim.lo+j.rx.claim.hi)/2, true
+	}
+}
+
+// restart takes the estimate up anew from a majority that outvotes it.
+func (j *Judge) restart(at timescale.Local, win claim) {
+	mid := (win.lo + win.hi) / 2
+	j.f.shift(mid)
+	j.f.forget(sX, j.f.v[sX], math.Max((win.hi-win.lo)/2/boundZ, 0.01))
+	j.x = known{known: true, dateProved: true, carrier: carNetwork, netAt: at}
+	for i := range j.servers[:j.nServer] {
+		s := &j.servers[i]
+		r := j.rel(s.at, s.z)
+		s.agrees = (claim{r - s.bound, r + s.bound}).meets(claim{win.lo - mid, win.hi - mid})
+		s.outvoted = !s.agrees
+		if s.agrees {
+			j.x.ancestry |= ancServer << i
+		}
+	}
+	j.rx.attached, j.rx.fault, j.rx.run, j.rx.secProved = false, fNone, 0, false
+	j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
+	j.note(at, "overruled", "Several references that agree overruled the former time by "+seconds(mid)+".")
+}
+
+// settle lets sustained GNSS evidence overrule an RTC that disagrees, in the end.
+func (j *Judge) settle(at timescale.Local) {
+	rx := &j.rx
+	if rx.run == 0 || at.Sub(rx.since) < overruleAfter || rx.satellites < overruleSatellites || rx.noProof {
+		return
+	}
+	switch {
+	case rx.fault == fDisagrees && j.x.carrier == carRTC && j.x.netAt == 0:
+		j.x = known{}
+		rx.attached, rx.fault, rx.secProved = false, fNone, true
+		j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
+		j.note(at, "overruled", "The receiver has been steady for 2 h with many satellites: it overrules the hardware clock.")
+	case j.rtc.fault == fDisagrees && rx.attached && rx.fault == fNone:
+		j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
+		j.note(at, "overruled", "The receiver has been steady for 2 h with many satellites: it overrules the hardware clock.")
+	}
+}
+
+func (j *Judge) serverNamed(name string) *server {
+	for i := range j.servers[:j.nServer] {
+		if j.servers[i].name == name {
+			return &j.servers[i]
+		}
+	}
+	if j.nServer == maxServers {
+		return nil
+	}
+	s := &j.servers[j.nServer]
+	*s = server{name: name}
+	j.nServer++
+	return s
+}
+
+func (j *Judge) indexOf(s *server) int {
+	for i := range j.servers {
+		if &j.servers[i] == s {
+			return i
+		}
+	}
+	return 0
+}

@@ -1,0 +1,233 @@
+package clockcheck
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// meetReceiver lets a stream of agreeing valid epochs take part: it defines x
+// if nothing else has, or is laid against what is known.
+func (j *Judge) meetReceiver(at timescale.Local, z int64) {
+	rx := &j.rx
+	if !j.x.known {
+		j.f.base, j.f.at = z, at
+		j.f.start(0, sD, rx.jitter)
+		j.x = known{known: true, dateProved: rx.dateSaid, ancestry: ancReceiver, secLo: -leapMax, carrier: carReceiver, gnssAt: at}
+		rx.attached, rx.fault, rx.ahead = true, fNone, 0
+		if rx.secProved {
+			j.x.secLo = 0
+		}
+		j.note(at, "started", "The time now comes from the receiver.")
+		return
+	}
+	rel := j.rel(at, z)
+	lo, hi := j.interval(guardZ)
+	for k := 0; k <= leapMax; k++ {
+		kk := float64(k)
+		c := claim{rel - kk, rel - kk + rx.link.latencyMax()}
+		if !c.meets(claim{lo, hi}) {
+			continue
+		}
+		if k > 0 && (!rx.sawInvalid || at.Sub(rx.since) >= proofTime) {
+			break
+		}
+		j.joinReceiver(at, z, k, hi-lo < 1)
+		return
+	}
+	j.oppose(at, rel)
+}
+
+// joinReceiver attaches a stream that fits x when taken k seconds back. pinned:
+// x was known to within one second, so that it names the second.
+func (j *Judge) joinReceiver(at timescale.Local, z int64, k int, pinned bool) {
+	rx := &j.rx
+	rx.attached, rx.ahead, rx.fault, rx.pending = true, k, fNone, 0
+	if k > 0 {
+		rx.fault = fAhead
+	}
+	if rx.latencyBy == "learned" {
+		// A latency may have leapt since it was learned: it must fit.
+		nu := j.zRel(at, z) - float64(k) - (j.f.v[sX] - j.f.v[sD])
+		_, v := j.f.sum(sD, -1)
+		if math.Abs(nu) > guardZ*math.Sqrt(v+rx.jitter) {
+			rx.latencyBy = ""
+			j.f.forget(sD, latencyMean, latencySigma)
+		}
+	}
+	if j.receiverCarries() {
+		j.sameAncestry(at, z, k)
+	}
+	if pinned && j.x.secondProved() && j.x.ancestry&^ancReceiver != 0 && k == 0 {
+		rx.secProved = true
+	}
+	j.useReceiver(at, z)
+}
+
+// sameAncestry joins a stream to an x that came from this very receiver by way of
+// the RTC. The two are one witness: whichever is known better stands, and the
+// other takes its uncertainty over. Fused, the receiver's unproved latency would
+// seem better known at each boot.
+func (j *Judge) sameAncestry(at timescale.Local, z int64, k int) {
+	j.f.advance(at)
+	zr := j.zRel(at, z) - float64(k)
+	if j.f.sigma(sX) <= j.f.sigma(sD) {
+		j.f.attach(sD, -zr, 1, j.rx.jitter)
+		return
+	}
+	j.f.start(zr, sD, j.rx.jitter)
+	j.rtc.attached, j.rtc.independent = false, false
+	j.learned.RTC = nil
+}
+
+// hearReceiver takes a further reading of an attached stream.
+func (j *Judge) hearReceiver(at timescale.Local, z int64) {
+	rx := &j.rx
+	nu := j.zRel(at, z) - float64(rx.ahead) - (j.f.v[sX] - j.f.v[sD])
+	if _, v := j.f.sum(sD, -1); math.Abs(nu) > math.Max(outlierGate, guardZ*math.Sqrt(v)) {
+		j.outsideGate(at, z, nu)
+		return
+	}
+	rx.pending = 0
+	if rx.fault == fJumped {
+		if rx.agreeing++; rx.agreeing < agreeAgain {
+			return
+		}
+		rx.fault = fNone
+		j.note(at, "trust-changed", "The receiver agrees again.")
+	}
+	if rx.fault != fAhead {
+		rx.fault = fNone
+	}
+	if rx.fault == fAhead && at.Sub(rx.since) >= proofTime {
+		// Leap data would have come by now: the explanation is used up.
+		rx.attached = false
+		j.oppose(at, j.rel(at, z))
+		return
+	}
+	j.useReceiver(at, z)
+}
+
+// useReceiver updates the filter with an accepted reading.
+func (j *Judge) useReceiver(at timescale.Local, z int64) {
+	rx := &j.rx
+	j.f.advance(at)
+	zr := j.zRel(at, z) - float64(rx.ahead)
+	want, v := j.f.sum(sD, -1)
+	nu := zr - want
+	r := rx.jitter
+	if q := nu * nu / (9 * (v + r)); q > 1 {
+		r = (v+r)*q - v // beyond 3 σ the weight falls off: bursts are late in a skewed way
+	}
+	j.f.measure(zr, sD, -1, r)
+	if j.f.p[sD][sD] < latencyFloor*latencyFloor {
+		j.f.p[sD][sD] = latencyFloor * latencyFloor
+	}
+	// Arrival jitter seen, slowly: 1 min of memory, 2 to 100 ms.
+	rx.jitter = math.Min(math.Max(rx.jitter+(math.Min(nu*nu, 0.04)-rx.jitter)/60, 4e-6), 1e-2)
+	j.x.ancestry |= ancReceiver
+	j.x.gnssAt = at
+	j.x.dateProved = j.x.dateProved || rx.dateSaid // it said the day, and fits
+	if rx.ahead == 0 {
+		j.x.carrier = carReceiver
+	}
+	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved && !j.receiverCarries() {
+		rx.latencyBy = "witness"
+		j.note(at, "proved", "The receiver's arrival latency is proved.")
+	}
+}
+
+// outsideGate counts readings that leave the stream; three in a row that agree
+// with one another are a jump, and a jump wants an explanation.
+func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
+	rx := &j.rx
+	rx.agreeing = 0
+	if rx.fault == fJumped {
+		rx.jump = nu
+		j.track(at, j.rel(at, z))
+		return
+	}
+	if rx.pending > 0 && math.Abs(nu-rx.pendingNu) > 0.2 {
+		if rx.pending = 0; rx.run == 1 {
+			rx.fault = fScatter
+		}
+	}
+	rx.pendingNu = nu
+	if rx.pending++; rx.pending < 3 {
+		return
+	}
+	rx.pending = 0
+	j.jumped(at, z, nu)
+}
+
+// jumped explains a jump of nu seconds, or calls it a fault. The oscillator
+// cannot jump: either the receiver was wrong before, or it is wrong now.
+func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
+	rx := &j.rx
+	whole := math.Round(nu)
+	isWhole := whole != 0 && math.Abs(nu-whole) < 0.25
+	switch {
+	case isWhole && whole == -1 && rx.leap60 != 0 && at.Sub(rx.leap60) < 10*time.Second:
+		// UTC itself took a leap second; POSIX time has no room for it.
+		j.f.shift(-1)
+		j.note(at, "leap-second", "UTC had a leap second.")
+		j.useReceiver(at, z)
+	case isWhole && rx.fault == fAhead && int(-whole) == rx.ahead:
+		rx.ahead, rx.fault, rx.since = 0, fNone, at
+		j.note(at, "leap-data", "The receiver's leap-second data has arrived: its whole second is right now.")
+		j.useReceiver(at, z)
+	case isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && j.receiverCarries() && !j.x.secondProved():
+		// The leap-second data came in: the later value is the right one. Until
+		// it is proved anew, the former may be right as well; and where no cold
+		// start was seen, only a witness can prove it, for a lie looks the same.
+		rx.noProof = rx.noProof || !rx.sawInvalid
+		j.f.shift(whole)
+		j.x.secHi = max(j.x.secHi, 0) - int(whole)
+		j.x.secLo = -leapMax
+		rx.since = at
+		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
+		j.useReceiver(at, z)
+	case math.Abs(nu) < rx.link.latencyMax() && !isWhole && j.fitsLatency(at, z):
+		// Latencies leap in real receivers. x stands; the latency is open again.
+		j.f.advance(at)
+		j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
+		rx.latencyBy = ""
+		j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
+	default:
+		rx.fault, rx.jump, rx.noProof, rx.agreeing = fJumped, nu, true, 0
+		j.track(at, j.rel(at, z))
+		j.note(at, "trust-changed", "The receiver's time jumped by "+seconds(nu)+".")
+	}
+}
+
+// fitsLatency tells whether the stream is explained by a latency in its hull.
+func (j *Judge) fitsLatency(at timescale.Local, z int64) bool {
+	rel := j.zRel(at, z) - float64(j.rx.ahead)
+	d := j.f.v[sX] - rel
+	m := guardZ * j.f.sigma(sX)
+	return d > -m-0.05 && d < j.rx.link.latencyMax()+m
+}
+
+// receiverCarries tells whether x rests on the receiver alone.
+func (j *Judge) receiverCarries() bool { return j.x.ancestry == ancReceiver }
+
+// oppose records that the receiver says something else than what is known.
+func (j *Judge) oppose(at timescale.Local, rel float64) {
+	rx := &j.rx
+	if rx.fault != fDisagrees {
+		j.note(at, "trust-changed", "The receiver disagrees with the rest by "+seconds(rel)+".")
+	}
+	rx.fault = fDisagrees
+	j.track(at, rel)
+	j.resolve(at)
+}
+
+// track keeps what the receiver would have x be, while it takes no part.
+func (j *Judge) track(at timescale.Local, rel float64) {
+	rx := &j.rx
+	rx.claim, rx.claimAt = claim{rel, rel + rx.link.latencyMax()}, at
+	if !rx.secProved {
+		rx.claim.lo -= leapMax
+	}
+}

@@ -1,0 +1,67 @@
+package main
+
+import (
+	"errors"
+	"io/fs"
+
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
+)
+
+// settings are the file's, overridden by flags.
+func settings(c cli.Run) (config.Config, error) {
+	path := c.Config
+	if path == "" {
+		path = config.Path
+	}
+	set, err := config.Load(path, modeName)
+	if errors.Is(err, fs.ErrNotExist) && c.Config == "" {
+		err = nil // no file: the defaults are right for a newcomer
+	}
+	if err != nil {
+		return set, usageError{err}
+	}
+	for _, o := range []struct {
+		given bool
+		key   string
+		value any
+	}{
+		{c.Device != "", "receiver.device", c.Device},
+		{c.Baud != nil, "receiver.baud", int64(deref(c.Baud))},
+		{c.Latency != 0, "receiver.latency_s", c.Latency},
+		{c.RTC != "", "rtc.device", c.RTC},
+		{c.Mode != "", "modes.in_use", c.Mode},
+	} {
+		if o.given {
+			if err := set.Set(o.key, o.value, modeName); err != nil {
+				return set, usageError{err}
+			}
+		}
+	}
+	if len(c.Server) > 0 {
+		set.Network.Servers = c.Server
+	}
+	return set, nil
+}
+
+func deref(p *int) int {
+	if p == nil {
+		return 0
+	}
+	return *p
+}
+
+// notYet warns of settings that this version reads and does not act on.
+func (s *service) notYet(set config.Config) {
+	for key, on := range map[string]bool{
+		"clock.steer":          set.Clock.Steer,
+		"receiver.pps":         set.Receiver.PPS != "auto" && set.Receiver.PPS != "none",
+		"receiver.share_tcp":   set.Receiver.ShareTCP != "",
+		"receiver.share_pty":   set.Receiver.SharePTY != "",
+		"publish.time_service": set.Publish.TimeService != "",
+	} {
+		if on {
+			s.log.Warn("this version does not do this yet: the setting has no effect", "key", key)
+		}
+	}
+}
