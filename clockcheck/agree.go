@@ -80,6 +80,7 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 	// The hypothesis nearest zero leads; the rest stay beside it.
 	lead := min(max(0, first), last)
 	j.f.shift(float64(lead))
+	j.watch = watch{}
 	j.rx.ahead -= lead
 	if j.rx.attached && j.rx.ahead != 0 {
 		j.rx.fault = fAhead
@@ -114,9 +115,9 @@ func (j *Judge) resolve(at timescale.Local) {
 		opposed = true
 		all = append(all, iv)
 	}
-	if j.rx.attached && j.rx.fault != fJumped && j.receiverLive(at) {
+	if j.rx.attached && !j.rx.left() && j.receiverLive(at) {
 		add(own, true)
-	} else if j.rx.fault == fDisagrees || j.rx.fault == fJumped {
+	} else if j.rx.fault == fDisagrees || j.rx.left() {
 		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + latencyMean, High: j.rx.claim.hi}, false)
 	}
 	if j.rtc.independent && j.rtc.fault == fNone {
@@ -168,6 +169,7 @@ func (j *Judge) outvote(win claim) {
 func (j *Judge) restart(at timescale.Local, win claim) {
 	mid := (win.lo + win.hi) / 2
 	j.f.shift(mid)
+	j.watch = watch{}
 	j.f.forget(sX, j.f.v[sX], math.Max((win.hi-win.lo)/2/boundZ, 0.01))
 	j.x = known{known: true, dateProved: true, carrier: carNetwork, netAt: at}
 	for i := range j.servers[:j.nServer] {

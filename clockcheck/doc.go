@@ -22,7 +22,7 @@
 //     the other is explained or self-declared. Otherwise the guard spans both.
 //   - A verdict falls at once and rises after its margin has held for 2 s.
 //
-// Limits that no rule here removes: a lone receiver that is dragged off more
-// slowly than the local oscillator's own wander cannot be seen through, nor one
+// Limits that no rule here removes: a lone receiver that is dragged off slowly
+// (below 200 ppm; see drag.go) is seen late or not at all, nor is one seen through
 // that is wrong by whole seconds from its start and stays so.
 package clockcheck

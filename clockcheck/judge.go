@@ -82,6 +82,7 @@ type Judge struct {
 	within  []bool
 	events  []Event
 	rxTrust Trust
+	watch   watch
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if
@@ -106,7 +107,7 @@ func (j *Judge) reset() {
 	if j.cfg.RTCCompensated {
 		j.f.qS = qSComp
 	}
-	j.x = known{}
+	j.x, j.watch = known{}, watch{}
 	y, sy := 0.0, rateSigma
 	if l := j.learned; l.RateSigmaPPM > 0 {
 		y, sy = l.RatePPM*1e-6, math.Hypot(l.RateSigmaPPM, 1)*1e-6
@@ -165,7 +166,7 @@ func (j *Judge) guardAhead(t float64) claim {
 	lo, hi := j.intervalAhead(t, guardZ)
 	c := claim{lo, hi}
 	rx := &j.rx
-	if rx.fault == fDisagrees || rx.fault == fJumped && !j.x.secondProved() {
+	if rx.fault == fDisagrees || rx.left() && !j.x.secondProved() {
 		c = c.hull(rx.claim)
 	}
 	if j.rtc.fault == fDisagrees {

@@ -114,6 +114,29 @@ func TestJumpAfterTenMinutes(t *testing.T) {
 	}
 }
 
+// A false signal that leads a lone receiver away, faster than the documentation
+// declares visible, must be seen before a false word is said.
+func TestDragIsSeen(t *testing.T) {
+	for _, row := range []struct {
+		ppm   float64
+		learn time.Duration // alone with a true signal before
+	}{{1000, 10 * time.Minute}, {300, 10 * time.Minute}, {200, time.Hour}, {40, 4 * time.Hour}} {
+		w := newWorld(t, Learned{RatePPM: -12, RateSigmaPPM: 0.5})
+		w.run(10 * time.Second)
+		w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
+		w.run(row.learn)
+		w.drag = row.ppm * 1e-6
+		w.run(3 * time.Hour)
+		if row.ppm < 200 {
+			w.missed = 0 // below the declared rate it is seen late, but seen
+		}
+		w.honest()
+		if w.j.rx.fault != fDragged {
+			t.Errorf("a drag of %v ppm was not seen: %.3f s off", row.ppm, w.lie)
+		}
+	}
+}
+
 func TestSilenceIsHoldover(t *testing.T) {
 	w := newWorld(t, Learned{})
 	w.run(10 * time.Second)

@@ -48,6 +48,7 @@ const (
 	fStuck            // the same instant again and again
 	fScatter          // readings that agree with nothing
 	fJumped           // left its own stream by whole seconds or more
+	fDragged          // was led away faster than the oscillator can go
 	fAhead            // whole seconds ahead after a cold start: leap data missing
 	fDisagrees        // against another reference, unexplained
 	fWasSet           // RTC: something set it
@@ -89,11 +90,15 @@ type receiver struct {
 	claimAt   timescale.Local
 }
 
+// left tells whether the receiver has left its own stream, at once or slowly.
+func (r *receiver) left() bool { return r.fault == fJumped || r.fault == fDragged }
+
 // ReceiverOpened says that a receiver was opened or powered anew: what it
 // proved before counts no more. key names the receiver and its configuration;
 // a latency learned under the same key is taken up again.
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
+	j.watch = watch{}
 	j.rx = receiver{present: true, key: key, link: link, jitter: jitterStart * jitterStart}
 	mean, sigma := latencyMean, latencySigma
 	if link == Relay {
@@ -138,7 +143,7 @@ func (j *Judge) GNSS(r *GNSS) {
 		return
 	case !r.Valid:
 		rx.sawInvalid, rx.run = true, 0
-		if rx.fault != fJumped {
+		if !rx.left() {
 			rx.fault = fNotValid
 		}
 		return

@@ -90,7 +90,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		return
 	}
 	rx.pending = 0
-	if rx.fault == fJumped {
+	if rx.left() {
 		if rx.agreeing++; rx.agreeing < agreeAgain {
 			return
 		}
@@ -104,6 +104,12 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		// Leap data would have come by now: the explanation is used up.
 		rx.attached = false
 		j.oppose(at, j.rel(at, z))
+		return
+	}
+	if s, dragged := j.drag(at, z); dragged {
+		rx.fault, rx.jump, rx.noProof, rx.agreeing = fDragged, s, true, 0
+		j.track(at, j.rel(at, z))
+		j.note(at, "trust-changed", "The receiver's time has been led away by "+seconds(s)+".")
 		return
 	}
 	j.useReceiver(at, z)
@@ -143,7 +149,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
 	rx := &j.rx
 	rx.agreeing = 0
-	if rx.fault == fJumped {
+	if rx.left() {
 		rx.jump = nu
 		j.track(at, j.rel(at, z))
 		return
@@ -171,6 +177,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	case isWhole && whole == -1 && rx.leap60 != 0 && at.Sub(rx.leap60) < 10*time.Second:
 		// UTC itself took a leap second; POSIX time has no room for it.
 		j.f.shift(-1)
+		j.watch = watch{}
 		j.note(at, "leap-second", "UTC had a leap second.")
 		j.useReceiver(at, z)
 	case isWhole && rx.fault == fAhead && int(-whole) == rx.ahead:
@@ -183,6 +190,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		// start was seen, only a witness can prove it, for a lie looks the same.
 		rx.noProof = rx.noProof || !rx.sawInvalid
 		j.f.shift(whole)
+		j.watch = watch{}
 		j.x.secHi = max(j.x.secHi, 0) - int(whole)
 		j.x.secLo = -leapMax
 		rx.since = at
@@ -193,6 +201,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.f.advance(at)
 		j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
 		rx.latencyBy = ""
+		j.watch = watch{}
 		j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
 	default:
 		rx.fault, rx.jump, rx.noProof, rx.agreeing = fJumped, nu, true, 0

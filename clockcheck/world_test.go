@@ -22,6 +22,7 @@ type world struct {
 	latency float64 // s
 	jitter  float64 // s
 	lie     float64 // s, added to what the receiver says
+	drag    float64 // s of lie a second
 	valid   bool
 	mute    bool
 	noDate  bool
@@ -58,6 +59,7 @@ func (w *world) run(d time.Duration) {
 func (w *world) second() {
 	next := timescale.UTC((int64(w.utc)/1e9 + 1) * 1e9)
 	w.to(next)
+	w.lie += w.drag
 	if w.rtcOn {
 		w.readRTC()
 	}

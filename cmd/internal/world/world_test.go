@@ -177,6 +177,9 @@ func TestAwkwardReceivers(t *testing.T) {
 		"unplugged": func(s *Scenario) {
 			s.Story = append(scene(func(c *gnsstest.Scene) { c.Unplugged = true }), Chapter{From: 9 * time.Minute, Scene: open})
 		},
+		"dragged away": func(s *Scenario) {
+			s.Story = scene(func(c *gnsstest.Scene) { c.FalseTime, c.FalseDrag = 1, time.Millisecond })
+		},
 		"no RTC": func(s *Scenario) { s.NoRTC, s.Learned = true, false },
 		"nothing learned": func(s *Scenario) {
 			s.Learned = false
