@@ -113,7 +113,7 @@ func TestRunOnAPty(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(run, status.FileName)
-	waitFor(t, &log, began.Add(1500*time.Millisecond), "a first status", func() bool { _, err := os.Stat(path); return err == nil })
+	waitFor(t, &log, began.Add(5*time.Second), "a first status", func() bool { _, err := os.Stat(path); return err == nil })
 	waitFor(t, &log, began.Add(10*time.Second), "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
 	honest(t, path)
 	if s := load(path); s.Position == nil || !strings.HasPrefix(s.Position.Locator, "FG69") {

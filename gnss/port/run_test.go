@@ -112,13 +112,14 @@ func TestStamps(t *testing.T) {
 	for i, ev := range firsts {
 		late := time.Duration(int64(ev.At) - sent[i])
 		best = min(best, late)
-		if late < 0 || late > 50*time.Millisecond {
-			t.Errorf("burst %d stamped %v late", i, late)
+		if late < 0 {
+			t.Errorf("burst %d stamped %v before it was sent", i, -late)
 		}
 	}
-	// One of four must be prompt even on a busy machine.
-	if best > time.Millisecond {
-		t.Errorf("the best stamp is %v late, want under 1 ms", best)
+	// A busy machine may be late, but not with all four: a stamp taken after a
+	// rest would be late by restShort at least. (An idle one: under 1 ms.)
+	if best > restShort*3/4 {
+		t.Errorf("the best stamp is %v late: taken after a rest?", best)
 	}
 	if reads > 40 {
 		t.Errorf("%d reads for %d bytes", reads, len(all))
