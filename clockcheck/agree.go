@@ -79,8 +79,7 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 	was := j.x.secondProved()
 	// The hypothesis nearest zero leads; the rest stay beside it.
 	lead := min(max(0, first), last)
-	j.f.shift(float64(lead))
-	j.watch = watch{}
+	j.shift(float64(lead))
 	j.rx.ahead -= lead
 	if j.rx.attached && j.rx.ahead != 0 {
 		j.rx.fault = fAhead
@@ -168,8 +167,7 @@ func (j *Judge) outvote(win claim) {
 // restart takes the estimate up anew from a majority that outvotes it.
 func (j *Judge) restart(at timescale.Local, win claim) {
 	mid := (win.lo + win.hi) / 2
-	j.f.shift(mid)
-	j.watch = watch{}
+	j.shift(mid)
 	j.f.forget(sX, j.f.v[sX], math.Max((win.hi-win.lo)/2/boundZ, 0.01))
 	j.x = known{known: true, dateProved: true, carrier: carNetwork, netAt: at}
 	for i := range j.servers[:j.nServer] {

@@ -55,3 +55,9 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, dragged bool) {
 	}
 	return 0, false
 }
+
+// shift moves UTC by s: former states of the filter no longer compare.
+func (j *Judge) shift(s float64) {
+	j.f.shift(s)
+	j.watch = watch{}
+}

@@ -176,8 +176,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	switch {
 	case isWhole && whole == -1 && rx.leap60 != 0 && at.Sub(rx.leap60) < 10*time.Second:
 		// UTC itself took a leap second; POSIX time has no room for it.
-		j.f.shift(-1)
-		j.watch = watch{}
+		j.shift(-1)
 		j.note(at, "leap-second", "UTC had a leap second.")
 		j.useReceiver(at, z)
 	case isWhole && rx.fault == fAhead && int(-whole) == rx.ahead:
@@ -189,8 +188,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		// it is proved anew, the former may be right as well; and where no cold
 		// start was seen, only a witness can prove it, for a lie looks the same.
 		rx.noProof = rx.noProof || !rx.sawInvalid
-		j.f.shift(whole)
-		j.watch = watch{}
+		j.shift(whole)
 		j.x.secHi = max(j.x.secHi, 0) - int(whole)
 		j.x.secLo = -leapMax
 		rx.since = at

@@ -31,7 +31,6 @@ const (
 const (
 	holdFor    = 2 * time.Second     // a margin must hold so long before Within is said
 	horizon    = 30 * 24 * time.Hour // good-until is not looked for beyond
-	maxRaise   = 4 * time.Second     // between two judgements, for the hold to count
 	stepOver   = 0.001               // s: the clock moved by more than slewing can
 	slewMaxPPM = 1000                // ppm: fastest slew of the kernel, with margin
 )

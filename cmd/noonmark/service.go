@@ -82,9 +82,9 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if err != nil {
 		return usageError{err}
 	}
-	chip, err := findRTC(set.RTC.Device)
-	if err != nil {
-		s.log.Info("hardware clock", "reason", err)
+	chip, noRTC := findRTC(set.RTC.Device)
+	if noRTC != nil {
+		s.log.Info("hardware clock", "reason", noRTC)
 	}
 	s.station = station.New(station.Config{
 		Judge: clockcheck.Config{Floor: buildDate(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
@@ -95,7 +95,10 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {
 		s.watchdog = interval
 	}
-	return s.start(ctx, set)
+	if noRTC != nil {
+		s.station.RTCMissing(rtcReason(noRTC))
+	}
+	return s.start(ctx, set, chip.Path)
 }
 
 // openState reads what was learned. Without a place to keep it the service runs
@@ -115,8 +118,9 @@ func (s *service) openState(env config.Environment, flag string) {
 	}
 }
 
-// start sets the sources going, one goroutine each, and owns the station.
-func (s *service) start(ctx context.Context, set config.Config) error {
+// start sets the sources going, one goroutine each, and owns the station. rtcPath
+// is "" where there is no hardware clock to read.
+func (s *service) start(ctx context.Context, set config.Config, rtcPath string) error {
 	ctx, stop := context.WithCancel(ctx)
 	var all sync.WaitGroup
 	defer all.Wait()
@@ -130,14 +134,8 @@ func (s *service) start(ctx context.Context, set config.Config) error {
 			failed <- usageError{err}
 		}
 	})
-	if set.RTC.Device != "none" {
-		if chip, err := findRTC(set.RTC.Device); err != nil {
-			s.station.RTCMissing(rtcReason(err))
-		} else {
-			all.Go(func() { s.watchRTC(ctx, chip.Path) })
-		}
-	} else {
-		s.station.RTCMissing("The hardware clock is switched off in the settings.")
+	if rtcPath != "" {
+		all.Go(func() { s.watchRTC(ctx, rtcPath) })
 	}
 	if len(set.Network.Servers) > 0 {
 		p := netref.Poller{Servers: set.Network.Servers, Now: hostclock.Now, Suspended: hostclock.Suspended, NotBefore: buildDate()}

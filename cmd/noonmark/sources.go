@@ -110,6 +110,8 @@ func (s *service) takeRTC(r rtc.Reading, err error) {
 // rtcReason is a sentence with the remedy.
 func rtcReason(err error) string {
 	switch {
+	case errors.Is(err, errSwitchedOff):
+		return "The hardware clock is switched off in the settings."
 	case errors.Is(err, rtc.ErrDenied):
 		return "The hardware clock may not be opened: run noonmark as its service, or give this user the right to /dev/rtc0."
 	case errors.Is(err, rtc.ErrBusy):
@@ -120,8 +122,13 @@ func rtcReason(err error) string {
 	return "The hardware clock cannot be read: " + err.Error() + "."
 }
 
+var errSwitchedOff = errors.New("the hardware clock is switched off in the settings")
+
 // findRTC picks the device: the one the kernel took its time from comes first.
 func findRTC(configured string) (rtc.Info, error) {
+	if configured == "none" {
+		return rtc.Info{}, errSwitchedOff
+	}
 	all, err := rtc.Find(os.DirFS("/sys"))
 	if configured == "auto" {
 		if err != nil {

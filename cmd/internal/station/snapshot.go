@@ -28,9 +28,6 @@ func (s *Station) Tick(t Tick) *status.Snapshot {
 	return &s.snap
 }
 
-// Judgement is what the last Tick found.
-func (s *Station) Judgement() *clockcheck.Judgement { return &s.judgement }
-
 // fillEvents dates the events by what is known of UTC now, which may be more than
 // was known when they happened; by the system clock while nothing is known.
 func (s *Station) fillEvents(t Tick) {

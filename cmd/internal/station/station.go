@@ -181,10 +181,6 @@ func (s *Station) Network(r netref.Reading) {
 // Learned is what is worth keeping over a power-off.
 func (s *Station) Learned() clockcheck.Learned { return s.judge.Learned() }
 
-// Known reports whether UTC is known well enough to look for an RTC edge or to
-// keep what was learned.
-func (s *Station) Known() bool { return s.judgement.Known && s.judgement.Guarded }
-
 // drain passes finished epochs to the judge and to the place.
 func (s *Station) drain() {
 	for {
@@ -246,12 +242,4 @@ func reading(e *gnss.Epoch) *clockcheck.GNSS {
 
 func (s *Station) note(at timescale.Local, kind, text string) {
 	s.events = append(s.events, clockcheck.Event{At: at, Kind: kind, Text: text})
-}
-
-// Counts is what has come from the port since it was opened.
-func (s *Station) Counts() gnss.Counts {
-	if s.dec == nil {
-		return gnss.Counts{}
-	}
-	return s.dec.Counts()
 }
