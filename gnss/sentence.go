@@ -125,6 +125,10 @@ func (d *Decoder) parse(s *said, body []byte) (ok bool) {
 			ok = false
 		}
 	}()
+	if len(body) < 6 { // an address and nothing else
+		d.tally.skipped[skipMalformed]++
+		return false
+	}
 	var fields [maxFields]string
 	text := string(body[6:]) // the one allocation of a sentence
 	n, from := 0, 0
