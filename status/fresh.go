@@ -67,7 +67,7 @@ func Fresh(s Snapshot, now Now) Freshness {
 		return Freshness{Because: "The status claims to be from the future: the file is damaged, or not noonmark's."}
 	case !(age <= limit):
 		return Freshness{AgeS: age, Because: fmt.Sprintf(
-			"The status is %s old: noonmark has stopped or hangs. Start it again.", span(age))}
+			"The status is %s old: noonmark has stopped or hangs. Start it again.", Span(age))}
 	case !w.SystemUTC.OK:
 		return Freshness{AgeS: age, Because: "The status does not say what the system clock read when it was written."}
 	}
@@ -78,7 +78,7 @@ func Fresh(s Snapshot, now Now) Freshness {
 	age = math.Max(age, 0)
 	moved := float64(now.System.Sub(w.SystemUTC.V)) / float64(timescale.Second)
 	step := moved - (now.BoottimeS - w.BoottimeS)
-	f := Freshness{OK: true, AgeS: age, Because: fmt.Sprintf("The status is %s old.", span(age))}
+	f := Freshness{OK: true, AgeS: age, Because: fmt.Sprintf("The status is %s old.", Span(age))}
 	f.slackS = stepFloorS + slewShare*age
 	if math.Abs(step) <= stepFloorS {
 		f.slackS += math.Abs(step) // a small step may hide behind the readings
@@ -86,7 +86,7 @@ func Fresh(s Snapshot, now Now) Freshness {
 	}
 	f.StepS = step
 	f.Because = fmt.Sprintf("Something moved the system clock %s since the status was written %s ago.",
-		direction(step), span(age))
+		direction(step), Span(age))
 	return f
 }
 
@@ -96,7 +96,7 @@ func seconds(u timescale.UTC) float64 { return float64(u) / float64(timescale.Se
 // direction words a step.
 func direction(step float64) string {
 	if step < 0 {
-		return "back by " + num(-step) + " s"
+		return "back by " + Number(-step) + " s"
 	}
-	return "forward by " + num(step) + " s"
+	return "forward by " + Number(step) + " s"
 }

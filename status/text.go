@@ -5,7 +5,9 @@ import (
 	"strings"
 )
 
-// basisWords says what an estimate stands on, for a person.
+// BasisWords says what an estimate stands on, for a person; "" for nothing.
+func BasisWords(basis string) string { return basisWords[basis] }
+
 var basisWords = map[string]string{
 	BasisPPS: "the satellite receiver's second pulse", BasisGNSS: "the satellite receiver",
 	BasisNetwork: "network time servers", BasisOperator: "the operator's mark",
@@ -33,7 +35,7 @@ func (r Report) Text() string {
 	var p page
 	for _, m := range r.Modes {
 		if r.Answer == CannotTell {
-			p.line(0, fmt.Sprintf("%-8s cannot tell", clean(m.Mode)))
+			p.line(0, fmt.Sprintf("%-8s cannot tell", Clean(m.Mode)))
 			continue
 		}
 		p.line(0, m.text())
@@ -42,9 +44,9 @@ func (r Report) Text() string {
 	case Yes:
 		p.line(0, "Ready: yes. "+r.Clock.text())
 	case No:
-		p.line(0, "Ready: no. "+strings.TrimSpace(r.Clock.text()+" "+clean(r.Because)))
+		p.line(0, "Ready: no. "+strings.TrimSpace(r.Clock.text()+" "+Clean(r.Because)))
 	default:
-		p.line(0, "Ready: cannot tell. "+clean(r.Because))
+		p.line(0, "Ready: cannot tell. "+Clean(r.Because))
 	}
 	return p.String()
 }
@@ -57,7 +59,7 @@ func (p *page) notLive(s Snapshot) {
 
 // text is the verdict in one line, and why it is not a better one.
 func (m Mode) text() string {
-	b := fmt.Sprintf("%-8s %-10s", clean(m.Mode), clean(m.Verdict))
+	b := fmt.Sprintf("%-8s %-10s", Clean(m.Mode), Clean(m.Verdict))
 	switch m.Verdict {
 	case Within:
 		b += " margin " + with(m.MarginS, "s")
@@ -65,9 +67,9 @@ func (m Mode) text() string {
 			b += ", good until " + until
 		}
 	case Borderline:
-		b += " may or may not be within " + num(m.ToleranceS) + " s: do not key up"
+		b += " may or may not be within " + Number(m.ToleranceS) + " s: do not key up"
 	case Outside:
-		b += " the clock is off by more than " + num(m.ToleranceS) + " s: do not key up"
+		b += " the clock is off by more than " + Number(m.ToleranceS) + " s: do not key up"
 	default:
 		b += " nothing tells the time yet: do not key up"
 	}
@@ -81,7 +83,7 @@ func (m Mode) until() string {
 		b = m.GoodUntilUTC.V.Time().Format(utcMinute) + " UTC"
 	}
 	if m.GoodForS.OK {
-		b = strings.TrimSpace(b + " (" + span(m.GoodForS.V) + ")")
+		b = strings.TrimSpace(b + " (" + Span(m.GoodForS.V) + ")")
 	}
 	return b
 }
@@ -90,11 +92,11 @@ func (c Clock) text() string {
 	if !c.ErrorS.OK {
 		return "The clock: nothing to judge it by."
 	}
-	b := "The clock is " + fastSlow(c.ErrorS)
+	b := "The clock is " + FastSlow(c.ErrorS)
 	if c.BoundS.OK {
-		b += ", ± " + num(c.BoundS.V) + " s"
+		b += ", ± " + Number(c.BoundS.V) + " s"
 	}
-	if w := basisWords[c.Basis]; w != "" {
+	if w := BasisWords(c.Basis); w != "" {
 		b += ", by " + w
 	}
 	return b + "."
@@ -104,7 +106,7 @@ func (p *Position) text() string {
 	if p == nil {
 		return "Place: not known, no satellite fix yet."
 	}
-	b := "Place " + clean(p.Locator)
+	b := "Place " + Clean(p.Locator)
 	if p.BoundM.OK {
 		b += fmt.Sprintf(", ± %.0f m", p.BoundM.V)
 	}
@@ -112,7 +114,7 @@ func (p *Position) text() string {
 		b += fmt.Sprintf(", %.0f satellites", p.Satellites.V)
 	}
 	if p.AgeS.OK && p.AgeS.V >= oldFixS {
-		b += ", fix " + span(p.AgeS.V) + " old"
+		b += ", fix " + Span(p.AgeS.V) + " old"
 	}
 	if p.Moving {
 		b += ", moving"

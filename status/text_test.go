@@ -66,7 +66,7 @@ func TestSpan(t *testing.T) {
 		{-1, "0 s"}, {0.04, "0.0 s"}, {9.96, "10 s"}, {119, "119 s"}, {120, "2 min"}, {7199, "119 min"}, {7200, "2 h"},
 		{7260, "2 h 1 min"}, {172799, "47 h 59 min"}, {190494, "2 d 4 h"}, {1e300, "more than 30 years"},
 	} {
-		if got := span(tt.in); got != tt.want {
+		if got := Span(tt.in); got != tt.want {
 			t.Errorf("%g: got %q, want %q", tt.in, got, tt.want)
 		}
 	}
@@ -80,7 +80,7 @@ func TestNum(t *testing.T) {
 		{0, "0.000"}, {-1e-9, "0.000"}, {-0.012, "-0.012"}, {0.0000031, "0.000003"}, {-0.0004, "-0.000400"},
 		{99.99, "99.990"}, {3600.2, "3600"}, {-619315200, "-619315200"}, {1e300, "1e+300"},
 	} {
-		if got := num(tt.in); got != tt.want {
+		if got := Number(tt.in); got != tt.want {
 			t.Errorf("%g: got %q, want %q", tt.in, got, tt.want)
 		}
 	}

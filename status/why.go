@@ -30,11 +30,11 @@ func (p *page) clock(s Snapshot) {
 	if s.Written.SystemUTC.OK {
 		at = "at " + s.Written.SystemUTC.V.Time().Format(utcSecond) + " UTC by itself"
 	}
-	p.line(0, "System clock "+at+": "+fastSlow(c.ErrorS))
+	p.line(0, "System clock "+at+": "+FastSlow(c.ErrorS))
 	if c.ErrorS.OK {
 		p.line(2, "known to ± "+with(c.BoundS, "s")+" (99 %); verdicts use ± "+with(c.GuardS, "s"))
 	}
-	basis := basisWords[c.Basis]
+	basis := BasisWords(c.Basis)
 	if basis == "" {
 		basis = "nothing"
 	}
@@ -42,11 +42,11 @@ func (p *page) clock(s Snapshot) {
 	p.line(2, "proved: "+list(c.Proved)+"; knowledge of UTC from: "+list(c.Ancestry))
 	if c.RatePPM.OK {
 		p.line(2, "gains "+with(c.RatePPM, "ppm")+" ± "+with(c.RateBoundPPM, "ppm")+
-			fmt.Sprintf(" (%s s a day)", num(c.RatePPM.V*86400e-6)))
+			fmt.Sprintf(" (%s s a day)", Number(c.RatePPM.V*86400e-6)))
 	}
 	p.line(2, "steering: "+orNone(c.Steering))
 	if c.Because != "" {
-		p.line(2, clean(c.Because))
+		p.line(2, Clean(c.Because))
 	}
 }
 
@@ -54,9 +54,9 @@ func (p *page) modes(modes []Mode) {
 	p.line(0, "Modes")
 	for _, m := range modes {
 		p.line(2, m.text())
-		detail := "tolerance " + num(m.ToleranceS) + " s, period " + short(m.PeriodS) + " s"
+		detail := "tolerance " + Number(m.ToleranceS) + " s, period " + short(m.PeriodS) + " s"
 		if m.Verdict != Within && m.MarginS.OK {
-			detail += ", margin " + num(m.MarginS.V) + " s"
+			detail += ", margin " + Number(m.MarginS.V) + " s"
 		}
 		if m.InUse {
 			detail += ", in use"
@@ -73,14 +73,14 @@ func (p *page) references(refs []Reference) {
 	for _, r := range refs {
 		says := "says nothing"
 		if r.ErrorS.OK {
-			says = "says the clock is " + fastSlow(r.ErrorS) + ", ± " + with(r.BoundS, "s")
+			says = "says the clock is " + FastSlow(r.ErrorS) + ", ± " + with(r.BoundS, "s")
 		}
 		if r.AgeS.OK {
-			says += ", " + span(r.AgeS.V) + " ago"
+			says += ", " + Span(r.AgeS.V) + " ago"
 		}
-		p.line(2, fmt.Sprintf("%-12s %-8s %s", clean(r.Name), clean(r.Trust), says))
+		p.line(2, fmt.Sprintf("%-12s %-8s %s", Clean(r.Name), Clean(r.Trust), says))
 		if r.Because != "" {
-			p.line(4, clean(r.Because))
+			p.line(4, Clean(r.Because))
 		}
 	}
 	if len(refs) == 0 {
@@ -94,7 +94,7 @@ func (p *page) budget(c Clock) {
 	}
 	p.line(0, "Error budget: what makes up the "+with(c.GuardS, "s")+" that verdicts use")
 	for _, t := range c.Budget {
-		p.line(2, fmt.Sprintf("%-20s %12s  %s", clean(t.Term), with(t.GuardS, "s"), clean(t.Because)))
+		p.line(2, fmt.Sprintf("%-20s %12s  %s", Clean(t.Term), with(t.GuardS, "s"), Clean(t.Because)))
 	}
 }
 
@@ -129,9 +129,9 @@ func (p *page) receiver(r *Receiver) {
 	if r == nil {
 		return
 	}
-	name := "Receiver " + clean(r.Device)
+	name := "Receiver " + Clean(r.Device)
 	if r.Identity != "" {
-		name += ", " + clean(r.Identity)
+		name += ", " + Clean(r.Identity)
 	}
 	if r.Baud > 0 {
 		name += fmt.Sprintf(", %d baud", r.Baud)
@@ -142,7 +142,7 @@ func (p *page) receiver(r *Receiver) {
 	reasons := make([]string, 0, len(r.Skipped))
 	for reason, n := range r.Skipped {
 		if n > 0 {
-			reasons = append(reasons, fmt.Sprintf("%s %d", clean(reason), n))
+			reasons = append(reasons, fmt.Sprintf("%s %d", Clean(reason), n))
 		}
 	}
 	sort.Strings(reasons)
@@ -159,17 +159,17 @@ func (p *page) events(events []Event) {
 		if e.UTC.OK {
 			at = e.UTC.V.Time().Format(utcSecond) + " UTC"
 		}
-		p.line(2, at+"  "+clean(e.Text))
+		p.line(2, at+"  "+Clean(e.Text))
 	}
 }
 
-func list(l []string) string { return orNone(clean(strings.Join(l, ", "))) }
+func list(l []string) string { return orNone(Clean(strings.Join(l, ", "))) }
 
 func orNone(s string) string {
 	if s == "" {
 		return "none"
 	}
-	return clean(s)
+	return Clean(s)
 }
 
 // short writes a period without idle decimals.

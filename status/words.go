@@ -14,9 +14,9 @@ const (
 	utcSecond = "2006-01-02 15:04:05"
 )
 
-// num writes a number of seconds (or metres, or ppm) with as many decimals as
+// Number writes a number of seconds (or metres, or ppm) with as many decimals as
 // matter: three, and six below a thousandth.
-func num(v float64) string {
+func Number(v float64) string {
 	switch a := math.Abs(v); {
 	case a >= 1e12:
 		return fmt.Sprintf("%.3g", v)
@@ -40,11 +40,11 @@ func with(f Float, unit string) string {
 	if !f.OK {
 		return "not known"
 	}
-	return num(f.V) + " " + unit
+	return Number(f.V) + " " + unit
 }
 
-// span writes a length of time the way a person says it.
-func span(s float64) string {
+// Span writes a length of time the way a person says it.
+func Span(s float64) string {
 	const minute, hour, day = 60, 3600, 86400
 	switch {
 	case !(s >= 0):
@@ -73,22 +73,22 @@ func pair(s, big float64, bigName string, small float64, smallName string) strin
 	return fmt.Sprintf("%.0f %s %.0f %s", n, bigName, rest, smallName)
 }
 
-// fastSlow words the error of a clock.
-func fastSlow(f Float) string {
+// FastSlow words the error of a clock.
+func FastSlow(f Float) string {
 	switch {
 	case !f.OK:
 		return "error not known"
 	case math.Abs(f.V) < 0.5e-6:
 		return "right to the microsecond"
 	case f.V < 0:
-		return num(-f.V) + " s slow"
+		return Number(-f.V) + " s slow"
 	}
-	return num(f.V) + " s fast"
+	return Number(f.V) + " s fast"
 }
 
-// clean takes control characters out of what came from outside (a receiver's
+// Clean takes control characters out of what came from outside (a receiver's
 // identity, a hostile file), so that it cannot command the terminal.
-func clean(s string) string {
+func Clean(s string) string {
 	return strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n' || r == '\t':
