@@ -13,13 +13,14 @@ const timescale = "clockcheck/timescale" // the leaf that everyone may import
 
 // core are the packages to which time is an argument.
 var core = []string{
-	"gnss", "rtc", "grid", "clockcheck", "clockcheck/selection", timescale, "status",
+	"gnss", "rtc", "grid", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
 	"cmd/internal/station", "cmd/internal/world",
 }
 
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
-	"gnss", "grid", "clockcheck", "clockcheck/selection", timescale, "cmd/internal/station", "cmd/internal/world",
+	"gnss", "grid", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
+	"cmd/internal/station", "cmd/internal/world",
 }
 
 // extra is what a package may import of ours besides timescale.
