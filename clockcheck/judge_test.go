@@ -444,39 +444,6 @@ func TestVerdictRisesAfterTwoSeconds(t *testing.T) {
 	w.want(Outside, BasisNetwork)
 }
 
-// Holdover growth against the published table of tolerance divided by rate
-// (facts computed from the definition): 1 ppm uses 0.1 s up in 27.8 h.
-func TestHoldoverTable(t *testing.T) {
-	for _, row := range []struct{ ppm, tol, hours float64 }{
-		{1, 0.1, 27.8}, {2, 0.5, 69.4}, {5, 1, 55.6}, {20, 0.25, 3.47}, {100, 2, 5.56},
-	} {
-		j := New(Config{Floor: testFloor}, Learned{})
-		j.x.known = true
-		j.f.forget(sX, 0, 0)
-		j.f.forget(sY, row.ppm*1e-6, 0)
-		j.f.advance(timescale.Local(row.hours * 3600e9))
-		if got := j.f.v[sX]; math.Abs(got-row.tol) > 0.005*row.tol {
-			t.Errorf("%v ppm for %v h: %.4f s, table says %v s", row.ppm, row.hours, got, row.tol)
-		}
-	}
-}
-
-// The covariance of the two-state clock: var x(τ) = q1·τ + q2·τ³/3, however it
-// is cut into steps (Zucca and Tavella, Metrologia 42, 2005).
-func TestClockModelIsStepInvariant(t *testing.T) {
-	var one, many filter
-	one.advance(1000e9)
-	for i := range 1000 {
-		many.advance(timescale.Local(i+1) * 1e9)
-	}
-	want := q1X*1000 + q2X*1e9/3
-	for name, f := range map[string]*filter{"one step": &one, "1000 steps": &many} {
-		if got := f.p[sX][sX]; math.Abs(got/want-1) > 1e-9 {
-			t.Errorf("%s: var x %g, want %g", name, got, want)
-		}
-	}
-}
-
 // The figure to reach: at most 3 µs and no allocation a reading.
 func BenchmarkGNSS(b *testing.B) {
 	ft8, _ := ModeNamed("FT8")
