@@ -31,7 +31,7 @@ func Scenarios() []Scenario {
 		{
 			Name: "camp", Length: 6 * time.Hour, Summary: "boot, fix, tent, out again",
 			Receiver: cold(gnsstest.Typical()), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 30 * time.Hour, Learned: true,
-			OscPPM: 9, WanderPPM: 0.3, SystemError: 310 * time.Millisecond, Place: camp,
+			Osc: Oscillator{PPM: 9, WanderPPM: 0.3}, SystemError: 310 * time.Millisecond, Place: camp,
 			Story: []Chapter{
 				{From: 0, Text: "The computer boots; the receiver starts cold.", Scene: open},
 				{From: 40 * time.Minute, Text: "The receiver is carried into the tent.", Scene: gnsstest.Scene{Satellites: 1}},
@@ -41,19 +41,19 @@ func Scenarios() []Scenario {
 		{
 			Name: "first-night", Length: 40 * time.Minute, Summary: "a new station: nothing learned, no network, leap data missing at first",
 			Receiver: missing, RTC: rtctest.Model{PPM: 14, FirstTick: time.Second}, RTCError: 47 * time.Second, OffFor: 24 * time.Hour,
-			OscPPM: -17, WanderPPM: 0.3, SystemError: 47 * time.Second, Place: camp,
+			Osc: Oscillator{PPM: -17, WanderPPM: 0.3}, SystemError: 47 * time.Second, Place: camp,
 			Story: []Chapter{{From: 0, Text: "Everything is new; the receiver starts cold.", Scene: open}},
 		},
 		{
 			Name: "no-receiver", Length: 30 * time.Minute, Summary: "the receiver stayed at home: hardware clock only",
 			NoReceiver: true, RTC: tcxo, RTCError: -90 * time.Millisecond, OffFor: 20 * time.Hour, Learned: true,
-			OscPPM: 9, WanderPPM: 0.3, SystemError: -250 * time.Millisecond, Place: camp,
+			Osc: Oscillator{PPM: 9, WanderPPM: 0.3}, SystemError: -250 * time.Millisecond, Place: camp,
 			Story: []Chapter{{From: 0, Text: "Nothing but the hardware clock tells the time."}},
 		},
 		{
 			Name: "liar", Length: 20 * time.Minute, Summary: "after ten minutes the receiver is 3 s off and says nothing of it",
 			Receiver: gnsstest.Typical(), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 3 * time.Hour, Learned: true,
-			OscPPM: 9, WanderPPM: 0.3, SystemError: 120 * time.Millisecond, Place: camp,
+			Osc: Oscillator{PPM: 9, WanderPPM: 0.3}, SystemError: 120 * time.Millisecond, Place: camp,
 			Story: []Chapter{
 				{From: 0, Text: "All is well.", Scene: open},
 				{From: 10 * time.Minute, Text: "A false signal takes the receiver 3 s away.", Scene: gnsstest.Scene{Satellites: 11, FalseTime: 3 * time.Second}},
@@ -62,7 +62,7 @@ func Scenarios() []Scenario {
 		{
 			Name: "stepped", Length: 6 * time.Minute, Summary: "another program moves the system clock by 2 s",
 			Receiver: gnsstest.Typical(), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 3 * time.Hour, Learned: true,
-			OscPPM: 9, WanderPPM: 0.3, SystemError: 120 * time.Millisecond, Place: camp,
+			Osc: Oscillator{PPM: 9, WanderPPM: 0.3}, SystemError: 120 * time.Millisecond, Place: camp,
 			Story: []Chapter{
 				{From: 0, Text: "All is well.", Scene: open},
 				{From: 3 * time.Minute, Text: "Another program moves the clock by 2 s.", Scene: open, Step: 2 * time.Second},

@@ -1,9 +1,12 @@
 // Package world is a simulated station in virtual time: a true UTC, a local
-// oscillator, a receiver that emits bytes, a hardware clock and a system clock
-// that nobody steers, around the very same station code that the service runs.
+// oscillator, the air's temperature, a receiver that emits bytes, a hardware
+// clock, time servers and a system clock, around the very same station code that
+// the service runs.
 //
 // Nothing here is taken from the judge's own constants, and everything here is
-// invented: a world is for showing and testing, never evidence of real time.
+// invented: a world is for showing and testing, never evidence of real time. The
+// same scenario, configuration and seed give the same judgement. One goroutine
+// at a time.
 package world
 
 import (
@@ -12,7 +15,6 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
-	"noonmark/clockcheck/netref"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/gnsstest"
@@ -21,130 +23,119 @@ import (
 	"noonmark/status"
 )
 
-// Scenario is a station and its story.
-type Scenario struct {
-	Name, Summary string
-	Receiver      gnsstest.Model
-	NoReceiver    bool
-	NoRTC         bool
-	RTC           rtctest.Model
-	RTCError      time.Duration // RTC − UTC at the start
-	OffFor        time.Duration // power-off before the start
-	Learned       bool          // compared with a server at home before that
-	OscPPM        float64       // the oscillator gains so much on UTC
-	WanderPPM     float64       // its random walk, sd after an hour
-	SystemError   time.Duration // system clock − UTC at the start
-	Place         gnsstest.Place
-	Length        time.Duration // of the story
-	Story         []Chapter
-}
-
-// Chapter changes the scene from an instant of the story on.
-type Chapter struct {
-	From    time.Duration
-	Text    string
-	Scene   gnsstest.Scene
-	Step    time.Duration // somebody moves the system clock by this
-	Servers []Server      // a network is there
-}
-
-// Server is a time server of the story.
-type Server struct {
-	Name  string
-	Error time.Duration
-	Bound time.Duration
-}
-
 // World is a scenario under way. Make one with New.
 type World struct {
 	Station *station.Station
 	s       Scenario
+	cfg     station.Config
 	rng     *rand.Rand
 	start   timescale.UTC
 	utc     timescale.UTC   // true
 	local   timescale.Local // local timescale
-	boot    timescale.Local // local at start
 	frac    float64         // ns of local not yet counted
-	ppm     float64
-	system  time.Duration // system clock − true UTC, without drift since
-	drift   float64       // ns, drift of the system clock
+	walkPPM float64         // of the oscillator
+	asleep  time.Duration   // since boot
+	system  float64         // system clock − true UTC, ns
 	rx      *gnsstest.Receiver
-	clock   *rtctest.Clock
+	rtc     *rtctest.Clock
 	chapter int
+	servers []Server
 	nextRTC timescale.UTC
 	asked   timescale.UTC
 	opened  bool
 	line    []piece // on its way from the receiver
+	kept    kept
+	booted  timescale.UTC
 }
 
-// Start is when the built-in stories begin.
+// kept is the state file.
+type kept struct {
+	learned clockcheck.Learned
+	at      timescale.UTC // of the last write, 0 = none since boot
+	writes  int
+}
+
+// Start is when a scenario begins that does not say when.
 var Start = timescale.UTCOf(time.Date(2031, 2, 3, 4, 5, 6, 250e6, time.UTC))
+
+// bootTime is how long a computer runs before its services do.
+const bootTime = 12_250 * time.Millisecond
 
 // New returns the world at the instant the program starts.
 func New(s Scenario, cfg station.Config, seed uint64) *World {
-	w := &World{s: s, rng: rand.New(rand.NewPCG(seed, 0x776f726c64)), start: Start, utc: Start,
-		local: 12_250_000_000, ppm: s.OscPPM, system: s.SystemError, chapter: -1}
-	w.boot = w.local
-	w.rx = gnsstest.New(s.Receiver, seed+1)
-	before := Start.Add(-s.OffFor - time.Hour)
-	w.clock = rtctest.New(s.RTC, seed+2, before, before.Add(s.RTCError))
-	learned := clockcheck.Learned{}
-	if s.Learned {
-		learned = w.learn(before)
+	if s.Start == 0 {
+		s.Start = Start
 	}
-	w.Station = station.New(cfg, learned)
-	w.nextRTC = Start.Add(time.Second)
-	if s.NoRTC {
+	w := &World{s: s, cfg: cfg, rng: rand.New(rand.NewPCG(seed, 0x776f726c64)), start: s.Start, utc: s.Start,
+		system: float64(s.SystemError), chapter: -1}
+	w.rx = gnsstest.New(s.Receiver, seed+1)
+	before := s.Start.Add(-s.OffFor - time.Hour)
+	model := s.RTC
+	model.Temperature = s.Air.at
+	w.rtc = rtctest.New(model, seed+2, before, before.Add(s.RTCError))
+	if s.Learned {
+		w.kept.learned = w.learn(before)
+	}
+	w.boot()
+	return w
+}
+
+// boot starts the program on what was kept.
+func (w *World) boot() {
+	w.local, w.asleep, w.opened, w.line = timescale.Local(bootTime), 0, false, nil
+	w.booted, w.asked, w.kept.at = w.utc, 0, 0
+	w.Station = station.New(w.cfg, w.kept.learned)
+	w.nextRTC = w.utc.Add(time.Second)
+	if w.s.NoRTC {
 		w.Station.RTCMissing("This computer has no hardware clock.")
 	}
-	if s.NoReceiver {
+	if w.s.NoReceiver {
 		w.Station.Lost("No receiver is plugged in.", w.local)
 	}
-	return w
 }
 
 // learn is what the station kept from its last hour at home, beside a server.
 func (w *World) learn(at timescale.UTC) clockcheck.Learned {
-	l := clockcheck.Learned{RatePPM: -w.s.OscPPM, RateSigmaPPM: 0.5}
-	if edge, shows, ok := w.clock.NextEdge(at.Add(time.Second)); ok {
+	l := clockcheck.Learned{RatePPM: -w.rate(), RateSigmaPPM: 0.5}
+	if edge, shows, ok := w.rtc.NextEdge(at.Add(time.Second)); ok && !w.s.NoRTC {
 		l.RTC = &clockcheck.LearnedRTC{At: edge, OffsetS: shows.Sub(edge).Seconds(), SigmaS: 0.01, RatePPM: w.s.RTC.PPM,
 			RateSigmaPPM: 0.5, DateProved: true, Ancestry: []string{"server"}}
 	}
 	return l
 }
 
-// Second lets a second of true time pass and returns the snapshot at its end.
+// Second lets a second of true time pass and returns the snapshot at its end. A
+// chapter that cuts the power or sends the computer to sleep passes whole.
 func (w *World) Second() *status.Snapshot {
-	begin, end := w.utc, w.utc.Add(time.Second)
 	scene := w.turn()
+	begin, end := w.utc, w.utc.Add(time.Second)
 	if !w.s.NoReceiver {
 		w.receive(scene, end)
 	}
 	w.ask()
 	w.to(end)
 	w.readRTC(begin)
-	return w.Station.Tick(w.tick())
+	snap := w.Station.Tick(w.tick())
+	w.keep()
+	return snap
 }
 
-// turn moves to the chapter of this instant.
-func (w *World) turn() gnsstest.Scene {
-	for w.chapter+1 < len(w.s.Story) && w.Elapsed() >= w.s.Story[w.chapter+1].From {
-		w.chapter++
-		w.system += w.s.Story[w.chapter].Step
+// keep writes the state file as rarely as the service does: once when there is
+// something to know, then each hour.
+func (w *World) keep() {
+	if w.kept.at == 0 && w.utc.Sub(w.booted) < 5*time.Minute || w.kept.at != 0 && w.utc.Sub(w.kept.at) < time.Hour {
+		return
 	}
-	if w.chapter < 0 {
-		return gnsstest.Scene{}
-	}
-	return w.s.Story[w.chapter].Scene
+	w.save()
 }
 
-// Chapter is the text of the story's present chapter.
-func (w *World) Chapter() string {
-	if w.chapter < 0 {
-		return ""
-	}
-	return w.s.Story[w.chapter].Text
+func (w *World) save() {
+	w.kept.learned, w.kept.at = w.Station.Learned(), w.utc
+	w.kept.writes++
 }
+
+// StateWrites is how often the state file was written.
+func (w *World) StateWrites() int { return w.kept.writes }
 
 // Elapsed is true time since the start.
 func (w *World) Elapsed() time.Duration { return w.utc.Sub(w.start) }
@@ -153,11 +144,11 @@ func (w *World) Elapsed() time.Duration { return w.utc.Sub(w.start) }
 func (w *World) UTC() timescale.UTC { return w.utc }
 
 // SystemError is the true error of the system clock, s.
-func (w *World) SystemError() float64 { return (float64(w.system) + w.drift) / 1e9 }
+func (w *World) SystemError() float64 { return w.system / 1e9 }
 
 func (w *World) tick() station.Tick {
-	return station.Tick{Local: w.local, System: w.utc.Add(w.system + time.Duration(w.drift)),
-		BoottimeS: w.local.Sub(0).Seconds()}
+	return station.Tick{Local: w.local, System: w.utc.Add(time.Duration(w.system)),
+		BoottimeS: (w.local.Sub(0) + w.asleep).Seconds(), AsleepS: w.asleep.Seconds()}
 }
 
 // to moves true time, and the oscillator with it.
@@ -166,59 +157,21 @@ func (w *World) to(utc timescale.UTC) {
 	if d <= 0 {
 		return
 	}
-	w.ppm += w.s.WanderPPM * w.rng.NormFloat64() * math.Sqrt(d/3600e9)
-	passed := d*(1+w.ppm*1e-6) + w.frac
+	w.walkPPM += w.s.Osc.WanderPPM * w.rng.NormFloat64() * math.Sqrt(d/3600e9)
+	gained := d*w.rate()*1e-6 + w.s.Osc.NoisePPM*1e3*w.rng.NormFloat64()*math.Sqrt(d/1e9)
+	passed := d + gained + w.frac
 	whole := math.Floor(passed)
 	w.frac = passed - whole
 	w.local += timescale.Local(whole)
-	w.drift += d * w.ppm * 1e-6
+	w.system += gained
 	w.utc = utc
 }
 
-// chunk is how much one read takes at most, as the service's reader rests.
-const chunk = 96
-
-// receive delivers what the receiver sends for the whole second that begins next,
-// as far as it arrives until end.
-func (w *World) receive(scene gnsstest.Scene, end timescale.UTC) {
-	second := (w.utc + timescale.UTC(timescale.Second) - 1) / timescale.UTC(timescale.Second) * timescale.UTC(timescale.Second)
-	if w.opened == scene.Unplugged {
-		w.opened = !scene.Unplugged
-		if w.opened {
-			w.Station.Opened(station.Source{Device: "simulated receiver", Identity: "simulated receiver", Baud: w.baud()}, w.local)
-		} else {
-			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
-		}
-	}
-	for _, b := range w.rx.Emit(second, w.s.Place, scene) {
-		n := 1
-		for at := b.At; len(b.Bytes) > 0; n = min(chunk, len(b.Bytes)) {
-			at = at.Add(time.Duration(n) * b.PerByte)
-			w.line = append(w.line, piece{at, b.Bytes[:n], n > 1})
-			b.Bytes = b.Bytes[n:]
-		}
-	}
-	// At a low speed the end of a burst comes after the end of this second.
-	n := 0
-	for ; n < len(w.line) && w.line[n].at <= end; n++ {
-		w.to(w.line[n].at)
-		w.Station.Bytes(w.line[n].bytes, station.Read{At: w.local, Flowing: w.line[n].flowing})
-	}
-	w.line = append(w.line[:0], w.line[n:]...)
-}
-
-// piece is what one read returns.
-type piece struct {
-	at      timescale.UTC
-	bytes   []byte
-	flowing bool
-}
-
-func (w *World) baud() int {
-	if w.s.Receiver.Baud != 0 {
-		return w.s.Receiver.Baud
-	}
-	return 9600
+// rate is what the oscillator gains on UTC now but for white noise, ppm.
+func (w *World) rate() float64 {
+	o := &w.s.Osc
+	dt := w.s.Air.at(w.utc) - 25
+	return o.PPM + w.walkPPM + o.TempPPM*dt + o.AgeingPPM*w.Elapsed().Hours()/24
 }
 
 // readRTC looks for an edge every so often, as the service does. It is called at
@@ -228,7 +181,7 @@ func (w *World) readRTC(begin timescale.UTC) {
 		return
 	}
 	w.nextRTC = w.utc.Add(time.Minute)
-	at, shows, ok := w.clock.NextEdge(begin)
+	at, shows, ok := w.rtc.NextEdge(begin)
 	if !ok {
 		w.Station.RTCInvalid(w.local)
 		return
@@ -236,17 +189,7 @@ func (w *World) readRTC(begin timescale.UTC) {
 	edge := w.local.Add(at.Sub(w.utc)) // within a second of now: the rate does not matter
 	half := 2 * time.Millisecond
 	jitter := time.Duration((w.rng.Float64()*2 - 1) * float64(half))
-	w.Station.RTC(rtc.Reading{Edge: edge.Add(jitter), Half: half, Value: shows})
-}
-
-// ask lets the chapter's servers answer, each 64 s.
-func (w *World) ask() {
-	if w.chapter < 0 || len(w.s.Story[w.chapter].Servers) == 0 || w.utc.Sub(w.asked) < 64*time.Second {
-		return
-	}
-	w.asked = w.utc
-	for _, s := range w.s.Story[w.chapter].Servers {
-		noise := time.Duration(w.rng.NormFloat64() * float64(s.Bound) / 4)
-		w.Station.Network(netref.Reading{Server: s.Name, At: w.local, UTC: w.utc.Add(s.Error + noise), Bound: s.Bound})
-	}
+	r := rtc.Reading{Edge: edge.Add(jitter), Half: half, Value: shows}
+	r.Flags, r.FlagsKnown = w.rtc.Flags(at)
+	w.Station.RTC(r)
 }

@@ -1,0 +1,71 @@
+package world
+
+import (
+	"time"
+
+	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
+	"noonmark/gnss/gnsstest"
+)
+
+// chunk is how much one read takes at most, as the service's reader rests.
+const chunk = 96
+
+// piece is what one read returns.
+type piece struct {
+	at      timescale.UTC
+	bytes   []byte
+	flowing bool
+}
+
+// receive delivers what the receiver sends for the whole second that begins next,
+// as far as it arrives until end.
+func (w *World) receive(scene gnsstest.Scene, end timescale.UTC) {
+	second := (w.utc + timescale.UTC(timescale.Second) - 1) / timescale.UTC(timescale.Second) * timescale.UTC(timescale.Second)
+	if w.opened == scene.Unplugged {
+		w.opened = !scene.Unplugged
+		if w.opened {
+			w.Station.Opened(station.Source{Device: "simulated receiver", Identity: "simulated receiver " + w.s.Receiver.Talker,
+				Baud: w.baud()}, w.local)
+		} else {
+			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
+		}
+	}
+	for _, b := range w.rx.Emit(second, w.s.Place, scene) {
+		n := 1
+		for at := b.At; len(b.Bytes) > 0; n = min(chunk, len(b.Bytes)) {
+			at = at.Add(time.Duration(n) * b.PerByte)
+			w.line = append(w.line, piece{at, b.Bytes[:n], n > 1})
+			b.Bytes = b.Bytes[n:]
+		}
+	}
+	// At a low speed the end of a burst comes after the end of this second.
+	n := 0
+	for ; n < len(w.line) && w.line[n].at <= end; n++ {
+		w.to(w.line[n].at)
+		w.Station.Bytes(w.line[n].bytes, station.Read{At: w.local, Flowing: w.line[n].flowing})
+	}
+	w.line = append(w.line[:0], w.line[n:]...)
+}
+
+func (w *World) baud() int {
+	if w.s.Receiver.Baud != 0 {
+		return w.s.Receiver.Baud
+	}
+	return 9600
+}
+
+// ask lets the servers that are there answer, each 64 s. An honest server's error
+// stays within its bound (RFC 5905: the root distance holds if the server is right).
+func (w *World) ask() {
+	if len(w.servers) == 0 || w.utc.Sub(w.asked) < 64*time.Second {
+		return
+	}
+	w.asked = w.utc
+	for _, s := range w.servers {
+		room := float64(s.Bound) * 0.95
+		noise := time.Duration(min(max(w.rng.NormFloat64()*float64(s.Bound)/4, -room), room))
+		w.Station.Network(netref.Reading{Server: s.Name, At: w.local, UTC: w.utc.Add(s.Error + noise), Bound: s.Bound})
+	}
+}

@@ -1,0 +1,167 @@
+package world
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/gnss/gnsstest"
+	"noonmark/rtc/rtctest"
+)
+
+// Scenario is a station and its story.
+type Scenario struct {
+	Name, Summary string
+	Start         timescale.UTC // 0 = Start
+	Length        time.Duration // of the story
+	Osc           Oscillator
+	Air           Air
+	SystemError   time.Duration // system clock − UTC at the start
+	Receiver      gnsstest.Model
+	NoReceiver    bool
+	NoRTC         bool
+	RTC           rtctest.Model // its Temperature is Air's
+	RTCError      time.Duration // RTC − UTC, OffFor and an hour before the start
+	OffFor        time.Duration // power-off before the start
+	Learned       bool          // compared with a server at home before that
+	Place         gnsstest.Place
+	Story         []Chapter
+}
+
+// Oscillator is the computer's.
+type Oscillator struct {
+	PPM       float64 // gains so much on UTC at 25 °C at the start
+	WanderPPM float64 // random walk of the rate, sd after an hour
+	NoisePPM  float64 // white frequency noise, sd over a second
+	TempPPM   float64 // per °C
+	AgeingPPM float64 // per day
+}
+
+// Air is the temperature around computer and hardware clock: a daily wave,
+// coldest at 10:00 UTC (dawn, where the camp is). The zero value is 25 °C always.
+type Air struct {
+	OffC   float64 // mean − 25 °C
+	SwingC float64 // half of the difference of day and night
+}
+
+func (a Air) at(t timescale.UTC) float64 {
+	day := 24 * time.Hour
+	phase := float64((time.Duration(t)-10*time.Hour)%day) / float64(day)
+	return 25 + a.OffC - a.SwingC*math.Cos(2*math.Pi*phase)
+}
+
+// Chapter changes things from an instant of the story on. What happens once
+// happens at its begin, in the order of the fields.
+type Chapter struct {
+	From    time.Duration
+	Text    string
+	Scene   gnsstest.Scene
+	Servers []Server        // that answer from here on
+	Plug    *gnsstest.Model // another receiver takes the place of the former
+	Step    time.Duration   // somebody moves the system clock by this
+	RTCMove time.Duration   // somebody moves the hardware clock by this
+	Battery *rtctest.Battery
+	Sleep   time.Duration // the computer is suspended for so long
+	Off     time.Duration // the power is off for so long
+	Cut     bool          // … without a shutdown: what was not saved is lost
+	Forget  bool          // … and the state file is gone
+}
+
+// Server is a time server of the story.
+type Server struct {
+	Name  string
+	Error time.Duration
+	Bound time.Duration
+}
+
+// turn moves to the chapter of this instant.
+func (w *World) turn() gnsstest.Scene {
+	for w.chapter+1 < len(w.s.Story) && w.Elapsed() >= w.s.Story[w.chapter+1].From {
+		w.chapter++
+		w.happen(&w.s.Story[w.chapter])
+	}
+	if w.chapter < 0 {
+		return gnsstest.Scene{}
+	}
+	return w.s.Story[w.chapter].Scene
+}
+
+func (w *World) happen(c *Chapter) {
+	w.servers = c.Servers
+	if c.Plug != nil {
+		if w.opened {
+			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
+		}
+		w.s.Receiver, w.opened, w.line = *c.Plug, false, nil
+		w.rx = gnsstest.New(*c.Plug, w.rng.Uint64())
+	}
+	w.system += float64(c.Step)
+	if c.RTCMove != 0 {
+		if shows, ok := w.shows(); ok {
+			w.rtc.Set(w.utc, shows.Add(c.RTCMove))
+		}
+	}
+	if c.Battery != nil {
+		w.rtc.SetBattery(w.utc, *c.Battery)
+	}
+	if c.Sleep > 0 {
+		w.sleep(c.Sleep)
+	}
+	if c.Off > 0 {
+		w.off(c)
+	}
+}
+
+// sleep suspends the computer: the local timescale stands still, the receiver
+// goes on unheard, and the kernel takes the system clock up again from the
+// hardware clock, which shows whole seconds.
+func (w *World) sleep(d time.Duration) {
+	w.line = nil
+	w.pass(d)
+	w.asleep += d
+	w.system += (w.rng.Float64() - 0.5) * 1e9
+}
+
+// off cuts the power and boots again. The kernel then sets the system clock to
+// the hardware clock's second + 0.5 s (drivers/rtc/class.c), or leaves it at 1970.
+func (w *World) off(c *Chapter) {
+	if !c.Cut {
+		w.save()
+	}
+	if c.Forget {
+		w.kept.learned = clockcheck.Learned{}
+	}
+	w.rtc.Power(w.utc, false)
+	w.pass(c.Off)
+	w.rtc.Power(w.utc, true)
+	w.system = -float64(w.utc)
+	if shows, ok := w.shows(); ok {
+		w.system = float64(shows.Add(500 * time.Millisecond).Sub(w.utc))
+	}
+	w.boot()
+}
+
+// shows is the whole second that the hardware clock shows now.
+func (w *World) shows() (timescale.UTC, bool) {
+	f, err := w.rtc.At(w.utc)
+	if err != nil || w.s.NoRTC {
+		return 0, false
+	}
+	shows, err := f.UTC()
+	return shows, err == nil
+}
+
+// pass lets true time go by without the local timescale.
+func (w *World) pass(d time.Duration) {
+	w.walkPPM += w.s.Osc.WanderPPM * w.rng.NormFloat64() * math.Sqrt(d.Hours())
+	w.utc = w.utc.Add(d)
+}
+
+// Chapter is the text of the story's present chapter.
+func (w *World) Chapter() string {
+	if w.chapter < 0 {
+		return ""
+	}
+	return w.s.Story[w.chapter].Text
+}
