@@ -52,7 +52,7 @@ func (j *Judge) Network(r *Network) {
 	}
 	j.f.measure(j.zRel(r.At, z), sNo, 0, sq(s.bound/2))
 	// A server's error is common to all its answers: it does not average down.
-	if floor := sq(s.bound / 3); j.f.p[sX][sX] < floor {
+	if floor := sq(s.bound / 3); j.f.p[sX][sX] < floor && j.on(RuleServerFloor) {
 		j.f.p[sX][sX] = floor
 	}
 	j.resolve(r.At)
@@ -138,7 +138,7 @@ func (j *Judge) resolve(at timescale.Local) {
 		return
 	}
 	wlo, whi, _, ok := selection.Select(all)
-	if !ok {
+	if !ok || !j.on(RuleVote) {
 		return
 	}
 	win := claim{wlo, whi}
@@ -187,7 +187,7 @@ func (j *Judge) restart(at timescale.Local, win claim) {
 // settle lets sustained GNSS evidence overrule an RTC that disagrees, in the end.
 func (j *Judge) settle(at timescale.Local) {
 	rx := &j.rx
-	if rx.run == 0 || at.Sub(rx.since) < overruleAfter || rx.satellites < overruleSatellites || rx.noProof {
+	if !j.on(RuleOverrule) || rx.run == 0 || at.Sub(rx.since) < overruleAfter || rx.satellites < overruleSatellites || rx.noProof {
 		return
 	}
 	switch {

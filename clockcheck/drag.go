@@ -38,7 +38,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, dragged bool) {
 	case !w.have && at.Sub(j.rx.since) >= firstKeep:
 		w.old, w.young, w.kept, w.have = j.f, j.f, at, true
 		return 0, false
-	case !w.have || at.Sub(w.looked) < lookEvery:
+	case !w.have || at.Sub(w.looked) < lookEvery || !j.on(RuleDrag):
 		return 0, false
 	}
 	w.looked = at

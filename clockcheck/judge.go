@@ -14,6 +14,7 @@ type Config struct {
 	Modes          []Mode        // the modes shown, with the tolerances in force
 	Latency        time.Duration // the receiver's arrival latency if the operator knows it; 0 = learn it
 	RTCCompensated bool          // the RTC is of a temperature-compensated kind
+	Without        Rules         // rules taken away, for the laboratory alone
 }
 
 const (
@@ -120,6 +121,9 @@ func (j *Judge) reset() {
 // Segment says that the local timescale stood still (the machine slept): UTC −
 // local is unknown again, to be refilled from the RTC.
 func (j *Judge) Segment(now timescale.Local) {
+	if !j.on(RuleSegment) {
+		return
+	}
 	j.learned = j.Learned()
 	key, link, present := j.rx.key, j.rx.link, j.rx.present
 	j.reset()
@@ -165,6 +169,9 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 func (j *Judge) guardAhead(t float64) claim {
 	lo, hi := j.intervalAhead(t, guardZ)
 	c := claim{lo, hi}
+	if !j.on(RuleDispute) {
+		return c
+	}
 	rx := &j.rx
 	if rx.fault == fDisagrees || rx.left() && !j.x.secondProved() {
 		c = c.hull(rx.claim)

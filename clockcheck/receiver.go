@@ -108,6 +108,9 @@ func (j *Judge) ReceiverOpened(key string, link Link) {
 		mean, sigma = l.LatencyS, math.Hypot(math.Max(l.SigmaS, latencyFloor), latencyFloor)
 		j.rx.latencyBy = "learned"
 	}
+	if !j.on(RuleLatency) {
+		sigma, j.rx.latencyBy = 0.05, "configured"
+	}
 	if j.cfg.Latency > 0 {
 		mean, sigma = j.cfg.Latency.Seconds(), 0.05
 		j.rx.latencyBy = "configured"
@@ -125,23 +128,23 @@ func (j *Judge) ReceiverLost(why string) {
 // GNSS takes one epoch.
 func (j *Judge) GNSS(r *GNSS) {
 	rx := &j.rx
-	if !rx.present || r.Backlog {
+	if !rx.present || r.Backlog && j.on(RuleBacklog) {
 		return
 	}
 	rx.heard = r.At
 	switch {
-	case r.Simulated:
+	case r.Simulated && j.on(RuleSimulated):
 		rx.fault, rx.run = fSimulated, 0
 		return
 	case r.LeapSecond:
 		rx.leap60, rx.valid = r.At, r.At
 		return
-	case r.Repeated:
+	case r.Repeated && j.on(RuleRepeated):
 		if rx.repeats++; rx.repeats > 5 {
 			rx.fault, rx.run = fStuck, 0
 		}
 		return
-	case !r.Valid:
+	case !r.Valid && j.on(RuleValid):
 		rx.sawInvalid, rx.run = true, 0
 		if !rx.left() {
 			rx.fault = fNotValid
@@ -181,7 +184,7 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 	}
 	rx.valid, rx.runZ = at, z
 	rx.run++
-	if at.Sub(rx.since) < proofTime || rx.noProof || rx.secProved {
+	if at.Sub(rx.since) < proofTime && j.on(RuleSecond) || rx.noProof || rx.secProved {
 		return
 	}
 	rx.secProved = true
@@ -204,12 +207,12 @@ func (j *Judge) dated(r *GNSS) (timescale.UTC, bool) {
 	utc := timescale.UTCOf(day.Add(r.TimeOfDay))
 	rx.weeks = 0
 	floor := j.cfg.Floor
-	if floor == 0 || utc >= floor.Add(-24*time.Hour) {
+	if floor == 0 || utc >= floor.Add(-24*time.Hour) || !j.on(RuleFloor) {
 		return utc, true
 	}
 	n := 1 + (floor.Sub(utc)-24*time.Hour-1)/week1024
 	repaired := utc.Add(n * week1024)
-	if defaultDate(r.Year, r.Month, r.Day) || repaired > floor.Add(10*365*24*time.Hour) {
+	if defaultDate(r.Year, r.Month, r.Day) || repaired > floor.Add(10*365*24*time.Hour) || !j.on(RuleRollover) {
 		rx.fault = fEarlyDate
 		return 0, false
 	}

@@ -67,7 +67,7 @@ func (j *Judge) RTC(r *RTC) {
 		c.fault, c.provisional, c.attached, c.independent = fInvalid, false, false, false
 		return
 	}
-	if j.cfg.Floor != 0 && r.Value < j.cfg.Floor.Add(-24*time.Hour) {
+	if j.cfg.Floor != 0 && r.Value < j.cfg.Floor.Add(-24*time.Hour) && j.on(RuleFloor) {
 		c.fault, c.provisional, c.attached, c.independent = fEarlyDate, false, false, false
 		return
 	}
@@ -107,7 +107,10 @@ func (j *Judge) recall(r *RTC) bool {
 	if l.Written {
 		s2 += sq(rtcSlack / 2)
 	}
-	s2 += sq(l.SigmaS) + sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
+	s2 += sq(l.SigmaS)
+	if j.on(RuleOffGrowth) {
+		s2 += sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
+	}
 	j.f.forget(sR, frac+rate*off, math.Sqrt(s2))
 	j.f.forget(sS, rate, math.Hypot(sr, j.rtcOffSigma()))
 	return true
@@ -144,7 +147,7 @@ func (j *Judge) meetRTC(r *RTC, z int64, v float64) {
 	rel := j.rel(r.Edge, z-j.rtc.base) - j.f.v[sR]
 	g := guardZ * math.Sqrt(j.f.p[sR][sR]+v)
 	c := claim{rel - g + float64(l.SecLo), rel + g + float64(l.SecHi)}
-	disjoint := j.ancestryOf(l.Ancestry)&j.x.ancestry == 0 && l.DateProved && l.SecLo == 0 && l.SecHi == 0
+	disjoint := (j.ancestryOf(l.Ancestry)&j.x.ancestry == 0 || !j.on(RuleAncestry)) && l.DateProved && l.SecLo == 0 && l.SecHi == 0
 	lo, hi := j.interval(guardZ)
 	switch {
 	case disjoint && j.witness(r.Edge, c):
@@ -181,7 +184,7 @@ func (j *Judge) hearRTC(at timescale.Local, z int64, v float64) {
 	j.f.advance(at)
 	zr := j.zRel(at, z-j.rtc.base)
 	want, s := j.f.sum(sR, 1)
-	if nu := zr - want; math.Abs(nu) > math.Max(0.03, 6*math.Sqrt(s+v)) {
+	if nu := zr - want; math.Abs(nu) > math.Max(0.03, 6*math.Sqrt(s+v)) && j.on(RuleRTCSet) {
 		if j.rtc.misses++; j.rtc.misses >= 2 {
 			j.rtc.setSeen = true
 			j.note(at, "rtc-set", "Something set the hardware clock: it moved by "+seconds(nu)+".")

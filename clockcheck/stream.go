@@ -16,7 +16,7 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 		j.f.start(0, sD, rx.jitter)
 		j.x = known{known: true, dateProved: rx.dateSaid, ancestry: ancReceiver, secLo: -leapMax, carrier: carReceiver, gnssAt: at}
 		rx.attached, rx.fault, rx.ahead = true, fNone, 0
-		if rx.secProved {
+		if rx.secProved || !j.on(RuleSecond) {
 			j.x.secLo = 0
 		}
 		j.note(at, "started", "The time now comes from the receiver.")
@@ -56,10 +56,10 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, k int, pinned bool) {
 			j.f.forget(sD, latencyMean, latencySigma)
 		}
 	}
-	if j.receiverCarries() {
+	if j.receiverCarries() && j.on(RuleAncestry) {
 		j.sameAncestry(at, z, k)
 	}
-	if pinned && j.x.secondProved() && j.x.ancestry&^ancReceiver != 0 && k == 0 {
+	if pinned && j.x.secondProved() && (j.x.ancestry&^ancReceiver != 0 || !j.on(RuleAncestry)) && k == 0 {
 		rx.secProved = true
 	}
 	j.useReceiver(at, z)
@@ -138,7 +138,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	if rx.ahead == 0 {
 		j.x.carrier = carReceiver
 	}
-	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved && !j.receiverCarries() {
+	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy = "witness"
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}
@@ -183,7 +183,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.ahead, rx.fault, rx.since = 0, fNone, at
 		j.note(at, "leap-data", "The receiver's leap-second data has arrived: its whole second is right now.")
 		j.useReceiver(at, z)
-	case isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && j.receiverCarries() && !j.x.secondProved():
+	case j.on(RuleLeapStep) && isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && j.receiverCarries() && !j.x.secondProved():
 		// The leap-second data came in: the later value is the right one. Until
 		// it is proved anew, the former may be right as well; and where no cold
 		// start was seen, only a witness can prove it, for a lie looks the same.
@@ -194,13 +194,16 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.since = at
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
-	case math.Abs(nu) < rx.link.latencyMax() && !isWhole && j.fitsLatency(at, z):
+	case j.on(RuleLatencyJump) && math.Abs(nu) < rx.link.latencyMax() && !isWhole && j.fitsLatency(at, z):
 		// Latencies leap in real receivers. x stands; the latency is open again.
 		j.f.advance(at)
 		j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
 		rx.latencyBy = ""
 		j.watch = watch{}
 		j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
+	case !j.on(RuleJump):
+		j.shift(nu)
+		j.useReceiver(at, z)
 	default:
 		rx.fault, rx.jump, rx.noProof, rx.agreeing = fJumped, nu, true, 0
 		j.track(at, j.rel(at, z))

@@ -201,7 +201,7 @@ func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
 		j.rises[i], j.within[i] = -1, false
 		return v
 	}
-	if j.within[i] {
+	if j.within[i] || !j.on(RuleHold) {
 		return Within
 	}
 	if j.rises[i] < 0 {

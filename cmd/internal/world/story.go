@@ -99,7 +99,7 @@ func (w *World) happen(c *Chapter) {
 	w.system += float64(c.Step)
 	if c.RTCMove != 0 {
 		if shows, ok := w.shows(); ok {
-			w.rtc.Set(w.utc, shows.Add(c.RTCMove))
+			w.rtc.Set(w.utc, shows.Add(c.RTCMove-w.s.RTC.Zone))
 		}
 	}
 	if c.Battery != nil {
@@ -164,4 +164,14 @@ func (w *World) Chapter() string {
 		return ""
 	}
 	return w.s.Story[w.chapter].Text
+}
+
+// Healthy tells whether the receiver now has an open sky and nothing false or
+// broken about it.
+func (w *World) Healthy() bool {
+	if w.chapter < 0 || w.s.NoReceiver {
+		return false
+	}
+	s := &w.s.Story[w.chapter].Scene
+	return s.Satellites >= 4 && s.FalseTime == 0 && s.FalseDrag == 0 && !s.Unplugged && !s.Stuck && !s.Held && s.Corrupt == 0
 }

@@ -1,0 +1,148 @@
+package lab
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"noonmark/cmd/internal/world"
+	"noonmark/gnss/gnsstest"
+	"noonmark/rtc/rtctest"
+)
+
+func errUnknown(what, word string) error { return fmt.Errorf("%q is not known as %s", word, what) }
+
+// event reads what happens at an instant. Each event is a chapter of its own that
+// takes over how things stood before it.
+func (c *Case) event(l *line) error {
+	at, err := l.clock("the instant")
+	if err != nil {
+		return err
+	}
+	if at < c.at {
+		return fmt.Errorf("events must be in the order of time; one before is at %v", c.at)
+	}
+	c.at = at
+	last := c.Story[len(c.Story)-1]
+	now := world.Chapter{From: at, Text: last.Text, Scene: last.Scene, Servers: slices.Clone(last.Servers)}
+	switch {
+	case l.is("say"):
+		now.Text = l.rest()
+	case l.is("server"):
+		err = server(l, &now)
+	case l.is("network gone"):
+		now.Servers = nil
+	case l.is("another receiver"):
+		m := gnsstest.Typical()
+		err = l.list(func() error { return receiver(l, &m) })
+		now.Plug = &m
+	case l.is("system clock moved"):
+		now.Step, err = l.offset("the step")
+	case l.is("hardware clock moved"):
+		now.RTCMove, err = l.offset("the step")
+	case l.is("battery"):
+		err = battery(l, &now)
+	case l.is("sleep for"):
+		now.Sleep, err = l.span("the sleep")
+	case l.is("power off for"):
+		err = powerOff(l, &now)
+	default:
+		err = scene(l, &now.Scene)
+	}
+	c.Story = append(c.Story, now)
+	return err
+}
+
+func powerOff(l *line, c *world.Chapter) (err error) {
+	if c.Off, err = l.span("the power-off"); err != nil {
+		return err
+	}
+	for l.is(",") {
+		switch {
+		case l.is("without shutdown"):
+			c.Cut = true
+		case l.is("state lost"):
+			c.Forget = true
+		default:
+			return fmt.Errorf("a power-off may be without shutdown, or with its state lost")
+		}
+	}
+	return nil
+}
+
+func battery(l *line, c *world.Chapter) error {
+	for b, name := range map[rtctest.Battery]string{rtctest.BatteryGood: "good", rtctest.BatteryLow: "low", rtctest.BatteryDead: "dead"} {
+		if l.is(name) {
+			c.Battery = &b
+			return nil
+		}
+	}
+	return fmt.Errorf("a battery is good, low or dead")
+}
+
+func server(l *line, c *world.Chapter) error {
+	name, err := l.word("the server's name")
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(c.Servers, func(s world.Server) bool { return s.Name == name })
+	if i >= 0 {
+		c.Servers = slices.Delete(c.Servers, i, i+1)
+	}
+	if l.is("gone") {
+		return nil
+	}
+	s := world.Server{Name: name, Bound: 30 * time.Millisecond}
+	if !l.is("right") {
+		if s.Error, err = l.offset("the server's error"); err != nil {
+			return err
+		}
+	}
+	if l.is(", bound") {
+		if s.Bound, err = l.span("the server's bound"); err != nil {
+			return err
+		}
+	}
+	c.Servers = append(c.Servers, s)
+	return nil
+}
+
+// scene reads what is done to the receiver and its bytes.
+func scene(l *line, s *gnsstest.Scene) (err error) {
+	var v float64
+	switch {
+	case l.is("sky"):
+		v, err = l.number("satellites in view", "")
+		s.Satellites = int(v)
+		l.is("satellites")
+		l.is("satellite")
+	case l.is("false signal drags"):
+		v, err = l.fast("the drag")
+		s.FalseTime, s.FalseDrag = 1, time.Duration(v*1e3) // ns a second
+	case l.is("false signal ends"):
+		s.FalseTime, s.FalseDrag = 0, 0
+	case l.is("false signal"):
+		s.FalseTime, err = l.offset("the false signal's error")
+	case l.is("receiver unplugged"):
+		s.Unplugged = true
+	case l.is("receiver plugged in"):
+		s.Unplugged = false
+	case l.is("receiver stuck"):
+		s.Stuck = true
+	case l.is("receiver runs"):
+		s.Stuck = false
+	case l.is("bytes held back"):
+		s.Held = true
+	case l.is("bytes flow"):
+		s.Held = false
+	case l.is("bytes damaged"):
+		s.Corrupt, err = l.number("the share of bytes damaged", "%")
+	default:
+		w, err := l.word("what happens")
+		if err != nil {
+			return err
+		}
+		return errUnknown("something that can happen", w)
+	}
+	return err
+}

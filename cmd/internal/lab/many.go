@@ -1,0 +1,151 @@
+package lab
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+
+	"noonmark/clockcheck"
+)
+
+// Job is a night to play.
+type Job struct {
+	Case *Case
+	Seed uint64
+}
+
+// PlayAll plays nights on all cores and returns them in the order of the jobs.
+func PlayAll(jobs []Job, without clockcheck.Rules) []*Night {
+	nights := make([]*Night, len(jobs))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(jobs)) {
+		wg.Go(func() {
+			for i := next.Add(1) - 1; i < int64(len(jobs)); i = next.Add(1) - 1 {
+				nights[i] = jobs[i].Case.Play(jobs[i].Seed, without, nil)
+			}
+		})
+	}
+	wg.Wait()
+	return nights
+}
+
+// Seeds are the jobs of each case with seeds 1 to n.
+func Seeds(cases []*Case, n uint64) (jobs []Job) {
+	for _, c := range cases {
+		for s := range n {
+			jobs = append(jobs, Job{c, s + 1})
+		}
+	}
+	return jobs
+}
+
+// Row sums the nights of one scenario up.
+type Row struct {
+	Scenario string  `json:"scenario"`
+	Nights   int     `json:"nights"`
+	Good     int     `json:"good"`
+	First    float64 `json:"median_first_within_s"` // of the first mode; −1 = in half of the nights never
+	False    int     `json:"false_within_s"`
+	Missed   int     `json:"guard_missed_s"`
+	Proved   int     `json:"healthy_proved_s"`
+	Needless int     `json:"needless_proved_s"`
+	Unproved int     `json:"healthy_unproved_s"`
+	NeedUnpr int     `json:"needless_unproved_s"`
+	RMS      float64 `json:"rms_s"`
+	Max      float64 `json:"max_s"`
+	Writes   float64 `json:"state_writes_per_night"`
+	Breaks   []Break `json:"breaks,omitempty"`
+}
+
+// Rows sums nights up by scenario, in the order in which they first come.
+func Rows(nights []*Night) []Row {
+	var rows []Row
+	firsts := map[string][]float64{}
+	for _, n := range nights {
+		i := slices.IndexFunc(rows, func(r Row) bool { return r.Scenario == n.Scenario })
+		if i < 0 {
+			i, rows = len(rows), append(rows, Row{Scenario: n.Scenario})
+		}
+		rows[i].add(n)
+		first := n.Modes[0].First
+		if first < 0 {
+			first = math.Inf(1)
+		}
+		firsts[n.Scenario] = append(firsts[n.Scenario], first)
+	}
+	for i := range rows {
+		r := &rows[i]
+		r.RMS = math.Sqrt(r.RMS / float64(r.Nights))
+		r.Writes /= float64(r.Nights)
+		if r.First = quantile(firsts[r.Scenario], 0.5); math.IsInf(r.First, 1) {
+			r.First = -1
+		}
+	}
+	return rows
+}
+
+func (r *Row) add(n *Night) {
+	r.Nights++
+	if n.Good() {
+		r.Good++
+	}
+	for _, m := range n.Modes {
+		r.False += m.False
+		r.Proved += m.Proved
+		r.Needless += m.Needless
+		r.Unproved += m.Unproved
+		r.NeedUnpr += m.NeedlessUnpr
+	}
+	r.Missed += n.Missed
+	r.RMS += n.RMS * n.RMS
+	r.Max = math.Max(r.Max, n.Max)
+	r.Writes += float64(n.StateWrites)
+	for _, b := range n.Breaks {
+		if len(r.Breaks) < 5 {
+			b.Is = fmt.Sprintf("seed %d: %s", n.Seed, b.Is)
+			r.Breaks = append(r.Breaks, b)
+		}
+	}
+}
+
+// quantile is the value below which a share q of v lies; v is sorted by it.
+func quantile(v []float64, q float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	return v[min(int(q*float64(len(v))), len(v)-1)]
+}
+
+func share(part, whole int) string {
+	if whole == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%.2f", 100*float64(part)/float64(whole))
+}
+
+// Table prints rows. s = seconds, summed over nights and modes.
+func Table(w io.Writer, rows []Row) {
+	fmt.Fprintf(w, "%-26s %6s %6s %8s %6s %7s %9s %9s %7s %7s\n", "scenario", "nights", "good", "first", "false", "missed",
+		"needless", "unproved", "rms", "max")
+	fmt.Fprintf(w, "%-26s %6s %6s %8s %6s %7s %9s %9s %7s %7s\n", "", "", "", "within s", "with.s", "guard s", "%", "needl. %", "ms", "ms")
+	for _, r := range rows {
+		first := "never"
+		if r.First >= 0 {
+			first = fmt.Sprintf("%.0f", r.First)
+		}
+		fmt.Fprintf(w, "%-26s %6d %6d %8s %6d %7d %9s %9s %7.1f %7.1f\n", strings.TrimSuffix(r.Scenario, ".scenario"), r.Nights, r.Good, first,
+			r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedUnpr, r.Unproved), 1e3*r.RMS, 1e3*r.Max)
+	}
+	for _, r := range rows {
+		for _, b := range r.Breaks {
+			fmt.Fprintf(w, "%s: did not hold: %s\n    at %v: %s\n", r.Scenario, b.Expectation, b.At, b.Is)
+		}
+	}
+}

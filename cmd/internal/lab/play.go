@@ -1,0 +1,221 @@
+package lab
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
+	"noonmark/cmd/internal/world"
+	"noonmark/status"
+)
+
+// Floor is the build date that nights are judged with.
+var Floor = timescale.UTCOf(time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC))
+
+// Mode is what a night was for one mode. Times in s.
+type Mode struct {
+	Mode         string  `json:"mode"`
+	First        float64 `json:"first_within_s"` // −1 = never
+	Within       int     `json:"within_s"`
+	False        int     `json:"false_within_s"`
+	Proved       int     `json:"healthy_proved_s"`   // truth within half the tolerance, a healthy receiver proved for 60 s
+	Needless     int     `json:"needless_proved_s"`  // of that, not within
+	Unproved     int     `json:"healthy_unproved_s"` // the same, its second or latency not proved
+	NeedlessUnpr int     `json:"needless_unproved_s"`
+}
+
+// Sample is the judgement at one instant of a night, drawn at random: an error
+// that is common to a night must not count 43,200 times.
+type Sample struct {
+	Basis   string  `json:"basis"`
+	Learned bool    `json:"learned"` // latency (RTC: its offset) and rate
+	Error   float64 `json:"error_s"` // estimate − truth
+	Bound   float64 `json:"bound_s"`
+}
+
+// Night is what happened in one.
+type Night struct {
+	Scenario    string   `json:"scenario"`
+	Seed        uint64   `json:"seed"`
+	Seconds     int      `json:"up_s"`
+	Modes       []Mode   `json:"modes"`
+	Missed      int      `json:"guard_missed_s"` // error ± guard did not hold the truth
+	RMS         float64  `json:"rms_s"`          // of the estimate, while second and latency are proved
+	Max         float64  `json:"max_s"`
+	StateWrites int      `json:"state_writes"`
+	Samples     []Sample `json:"samples"`
+	Breaks      []Break  `json:"breaks,omitempty"`
+}
+
+// Good tells whether everything expected held, and nothing false was said.
+func (n *Night) Good() bool {
+	for _, m := range n.Modes {
+		if m.False > 0 {
+			return false
+		}
+	}
+	return len(n.Breaks) == 0 && n.Missed == 0
+}
+
+// Trace is told each second of a night: the picture is drawn from it.
+type Trace func(at time.Duration, truth float64, s *status.Snapshot)
+
+// Play runs one night. trace may be nil.
+func (c *Case) Play(seed uint64, without clockcheck.Rules, trace Trace) *Night {
+	w := world.New(c.Scenario, station.Config{
+		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, Without: without},
+		BuildDate: Floor, LocatorLength: 10,
+	}, seed)
+	o := newObserver(c, seed)
+	for w.Elapsed() < c.Length {
+		snap := w.Second()
+		o.look(w, snap)
+		if trace != nil {
+			trace(w.Elapsed(), w.SystemError(), snap)
+		}
+	}
+	o.night.StateWrites = w.StateWrites()
+	return o.finish()
+}
+
+// observer measures a night from outside: it knows the truth.
+type observer struct {
+	c        *Case
+	night    Night
+	checks   []checker
+	rng      *rand.Rand
+	healthy  int // s for which the receiver has been healthy and proved
+	unproved int
+	sum2     float64
+	n        int
+	drawn    map[[2]string]int
+}
+
+func newObserver(c *Case, seed uint64) *observer {
+	o := &observer{c: c, night: Night{Scenario: c.Name, Seed: seed}, rng: rand.New(rand.NewPCG(seed, 0x6f627365727665)),
+		drawn: make(map[[2]string]int)}
+	for i := range c.Expect {
+		o.checks = append(o.checks, checker{Expectation: &c.Expect[i]})
+	}
+	for _, m := range c.Modes {
+		o.night.Modes = append(o.night.Modes, Mode{Mode: m.Name, First: -1})
+	}
+	return o
+}
+
+func (o *observer) look(w *world.World, s *status.Snapshot) {
+	at, truth := w.Elapsed(), w.SystemError()
+	o.night.Seconds++
+	for i := range o.checks {
+		o.checks[i].look(at, s)
+	}
+	o.health(w, s)
+	for i, m := range s.Modes {
+		o.mode(&o.night.Modes[i], m, truth, at)
+	}
+	cl := &s.Clock
+	if !cl.GuardS.OK {
+		return
+	}
+	e := cl.ErrorS.V - truth
+	if math.Abs(e) > cl.GuardS.V && !slices.ContainsFunc(o.c.MayMiss, func(w window) bool { return w.to == 0 && at >= w.from || w.has(at) }) {
+		o.night.Missed++
+	}
+	learned := o.learned(s)
+	if learned {
+		o.sum2 += e * e
+		o.n++
+		o.night.Max = math.Max(o.night.Max, math.Abs(e))
+	}
+	o.sample(Sample{cl.Basis, learned, e, cl.BoundS.V})
+}
+
+// learned tells whether latency and rate are known, so far as the basis wants.
+func (o *observer) learned(s *status.Snapshot) bool {
+	cl := &s.Clock
+	if !slices.Contains(cl.Proved, "second") || !cl.RateBoundPPM.OK {
+		return false
+	}
+	switch cl.Basis {
+	case "gnss", "holdover":
+		return slices.Contains(cl.Proved, "latency") && cl.RateBoundPPM.V < 3
+	case "rtc":
+		return o.c.Compensated
+	}
+	return cl.RateBoundPPM.V < 3
+}
+
+// sample keeps one instant of the night for each basis, any with the same chance.
+func (o *observer) sample(s Sample) {
+	key := [2]string{s.Basis, map[bool]string{true: "learned"}[s.Learned]}
+	o.drawn[key]++
+	if o.rng.IntN(o.drawn[key]) != 0 {
+		return
+	}
+	for i := range o.night.Samples {
+		if k := &o.night.Samples[i]; k.Basis == s.Basis && k.Learned == s.Learned {
+			*k = s
+			return
+		}
+	}
+	o.night.Samples = append(o.night.Samples, s)
+}
+
+// health counts how long a truly healthy receiver has been there.
+func (o *observer) health(w *world.World, s *status.Snapshot) {
+	r := reference(s, "receiver")
+	if !w.Healthy() || s.Clock.Basis != "gnss" && s.Clock.Basis != "pps" || r.Trust != status.Trusted && r.Trust != status.Warming {
+		o.healthy, o.unproved = 0, 0
+		return
+	}
+	o.unproved++
+	if slices.Contains(s.Clock.Proved, "second") && slices.Contains(s.Clock.Proved, "latency") {
+		o.healthy++
+	} else {
+		o.healthy = 0
+	}
+}
+
+func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration) {
+	if m.Verdict == status.Within {
+		n.Within++
+		if n.First < 0 {
+			n.First = at.Seconds()
+		}
+		if math.Abs(truth) > m.ToleranceS {
+			n.False++
+		}
+	}
+	if math.Abs(truth) > m.ToleranceS/2 {
+		return
+	}
+	needless := m.Verdict != status.Within
+	switch {
+	case o.healthy > 60:
+		n.Proved++
+		if needless {
+			n.Needless++
+		}
+	case o.healthy == 0 && o.unproved > 60:
+		n.Unproved++
+		if needless {
+			n.NeedlessUnpr++
+		}
+	}
+}
+
+func (o *observer) finish() *Night {
+	if o.n > 0 {
+		o.night.RMS = math.Sqrt(o.sum2 / float64(o.n))
+	}
+	for i := range o.checks {
+		if b, ok := o.checks[i].result(); !ok {
+			o.night.Breaks = append(o.night.Breaks, b)
+		}
+	}
+	return &o.night
+}

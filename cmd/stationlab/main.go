@@ -1,0 +1,112 @@
+// Command stationlab plays simulated station-nights through the code of the
+// service and tells how it judged: scenarios from text files, and worlds drawn at
+// random. It reads no device, no clock, and publishes nothing.
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/alecthomas/kong"
+
+	"noonmark/clockcheck"
+	"noonmark/cmd/internal/lab"
+)
+
+type commands struct {
+	Run run `cmd:"" help:"Play scenarios and tell what held."`
+}
+
+// errFell is a run in which something did not hold; it has been told already.
+var errFell = errors.New("stationlab: not all held")
+
+func main() {
+	var c commands
+	k := kong.Parse(&c, kong.Name("stationlab"), kong.Description("Simulated station-nights, played through the code of the service."),
+		kong.BindTo(os.Stdout, (*io.Writer)(nil)))
+	if err := k.Run(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		if errors.Is(err, errFell) {
+			os.Exit(1)
+		}
+		os.Exit(2)
+	}
+}
+
+// files are scenarios: files, or folders of *.scenario.
+type files struct {
+	Files []string `arg:"" name:"file" help:"Scenario files, or folders of them."`
+}
+
+func (f files) cases() ([]*lab.Case, error) {
+	var names []string
+	for _, p := range f.Files {
+		if st, err := os.Stat(p); err == nil && st.IsDir() {
+			found, err := filepath.Glob(filepath.Join(p, "*.scenario"))
+			if err != nil || len(found) == 0 {
+				return nil, fmt.Errorf("stationlab: no *.scenario in %s", p)
+			}
+			names = append(names, found...)
+			continue
+		}
+		names = append(names, p)
+	}
+	var out []*lab.Case
+	for _, n := range names {
+		c, err := lab.Read(n)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
+type run struct {
+	files
+	Seeds   uint64   `default:"5" help:"Nights a scenario."`
+	Without []string `help:"Take a rule of the judge away; a name that does not exist lists them."`
+	JSON    bool     `name:"json" help:"Print JSON, with each night."`
+}
+
+func (r run) Run(out io.Writer) error {
+	cases, err := r.cases()
+	if err != nil {
+		return err
+	}
+	without, err := rules(r.Without)
+	if err != nil {
+		return err
+	}
+	nights := lab.PlayAll(lab.Seeds(cases, r.Seeds), without)
+	rows := lab.Rows(nights)
+	if r.JSON {
+		if err := json.NewEncoder(out).Encode(map[string]any{"scenarios": rows, "nights": nights}); err != nil {
+			return err
+		}
+	} else {
+		lab.Table(out, rows)
+	}
+	for _, row := range rows {
+		if row.Good < row.Nights {
+			return errFell
+		}
+	}
+	return nil
+}
+
+func rules(names []string) (set clockcheck.Rules, err error) {
+	for _, n := range names {
+		r, ok := clockcheck.RuleNamed(n)
+		if !ok {
+			return 0, fmt.Errorf("stationlab: no rule is called %q; there are %s", n, strings.Join(clockcheck.RuleNames(), ", "))
+		}
+		set |= r
+	}
+	return set, nil
+}
