@@ -28,7 +28,7 @@ func (j *Judge) Network(r *Network) {
 	bit := ancServer << j.indexOf(s)
 	if !j.x.known {
 		j.f.base, j.f.at = z, r.At
-		j.f.start(0, sNo, sq(s.bound/2))
+		j.f.start(0, sNo, sq(s.bound/3))
 		j.x = known{known: true, dateProved: true, ancestry: bit, carrier: carNetwork, netAt: r.At}
 		s.agrees = true
 		j.note(r.At, "started", "The time now comes from a network server.")
@@ -50,11 +50,7 @@ func (j *Judge) Network(r *Network) {
 	if j.x.carrier == carRTC || !j.receiverLive(r.At) {
 		j.x.carrier = carNetwork
 	}
-	j.f.measure(j.zRel(r.At, z), sNo, 0, sq(s.bound/2))
-	// A server's error is common to all its answers: it does not average down.
-	if floor := sq(s.bound / 3); j.f.p[sX][sX] < floor && j.on(RuleServerFloor) {
-		j.f.p[sX][sX] = floor
-	}
+	j.f.measureCommon(j.zRel(r.At, z), s.bound/3, j.on(RuleServerFloor))
 	j.resolve(r.At)
 }
 

@@ -2,6 +2,7 @@ package clockcheck
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"noonmark/clockcheck/timescale"
@@ -20,40 +21,76 @@ const (
 	lookEvery  = 10 * time.Second
 	firstKeep  = 2 * time.Minute // the stream settles first
 	dragFloorS = 0.060           // s: jitter and bimodal bursts are no drag
+	rampFloorS = 0.025           // s: so much an oscillator in changing air goes astray in an hour
 )
 
 // watch holds two former states of the filter, the older of which counts.
 type watch struct {
 	old, young filter
 	kept       timescale.Local // when young was kept
+	since      timescale.Local // … and old
 	looked     timescale.Local
 	have       bool
+	away       int      // looks in a row that found the receiver away
+	before     float64  // s: where it was found at the last look that did not
+	last       [9]int64 // the last readings, UTC − local in ns: their median is looked at
+	n          int
+}
+
+// awayLooks in a row make a drag.
+const awayLooks = 2
+
+// median of the last readings: single ones may be damaged or late.
+func (w *watch) median() int64 {
+	v := w.last
+	slices.Sort(v[:])
+	return v[len(v)/2]
 }
 
 // drag looks whether the receiver has been led away since the older state was
-// kept. If so that state is taken up again, and drag reports by how much.
-func (j *Judge) drag(at timescale.Local, z int64) (s float64, dragged bool) {
+// kept. If so that state is taken up again, and drag reports by how much, and
+// whether it was sudden.
+func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bool) {
 	w := &j.watch
+	w.last[w.n%len(w.last)] = z
+	w.n++
 	switch {
 	case !w.have && at.Sub(j.rx.since) >= firstKeep:
-		w.old, w.young, w.kept, w.have = j.f, j.f, at, true
-		return 0, false
-	case !w.have || at.Sub(w.looked) < lookEvery || !j.on(RuleDrag):
-		return 0, false
+		w.old, w.young, w.kept, w.since, w.have = j.f, j.f, at, at, true
+		return 0, false, false
+	case !w.have || at.Sub(w.looked) < lookEvery || w.n < len(w.last) || !j.on(RuleDrag):
+		return 0, false, false
 	}
 	w.looked = at
 	was := w.old
 	was.advance(at)
 	want, v := was.sum(sD, -1)
-	nu := float64(z-was.base)/1e9 - float64(j.rx.ahead) - want
-	if math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+j.rx.jitter) {
+	nu := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - want
+	if math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Min(j.rx.jitter, jitterStart*jitterStart)) {
+		if w.away++; w.away < awayLooks {
+			return 0, false, false
+		}
+		sudden = math.Abs(nu-w.before) > math.Abs(nu)/2
 		j.f, w.have = was, false
-		return nu, true
+		return nu, sudden, true
 	}
+	w.away, w.before = 0, nu
+	j.soften(nu, at.Sub(w.since).Seconds())
 	if at.Sub(w.kept) >= keepEvery {
-		w.old, w.young, w.kept = w.young, j.f, at
+		w.old, w.young, w.since, w.kept = w.young, j.f, w.kept, at
 	}
-	return 0, false
+	return 0, false, false
+}
+
+// soften lets the latency wander as fast as the stream was seen to leave what the
+// oscillator allows in t seconds: receivers whose reports are not locked to the
+// second go like a ramp, 10 to 60 ms an hour and more (reports of measurements on
+// an open list of timing amateurs). What is lost once is not believed to be
+// steadier again until the receiver is opened anew.
+func (j *Judge) soften(nu, t float64) {
+	if math.Abs(nu) > rampFloorS && j.on(RuleRamp) {
+		j.f.qD = math.Max(j.f.qD, nu*nu/math.Max(t, keepEvery.Seconds()/2))
+	}
 }
 
 // shift moves UTC by s: former states of the filter no longer compare.

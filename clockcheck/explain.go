@@ -69,6 +69,8 @@ func (j *Judge) receiverTrust(now timescale.Local) (Trust, string) {
 		return Faulty, "The receiver says that it is in simulator mode; its time is not used."
 	case fNotValid:
 		return Warming, "The receiver has no valid fix: give it an open sky."
+	case fOverrun:
+		return Faulty, "The receiver sends more than its line carries in time: its sentences come ever later. Raise its speed or turn sentences off."
 	case fNoDate:
 		return Warming, "The receiver gives a time of day but no date, and nothing else knows the day."
 	case fEarlyDate:

@@ -26,7 +26,7 @@ const (
 const (
 	q1X = 1e-16  // s²/s: 10 ns·√s, far under any reading here
 	q2X = 1e-16  // 1/s
-	qD  = 2.8e-8 // s²/s: a latency wanders 10 ms in an hour (receivers measured: 0.3 to 30 ms)
+	qD  = 2.8e-8 // s²/s: a latency wanders 10 ms in an hour (receivers measured: 0.3 to 30 ms); see watch.soften
 	qR  = 1e-14  // s²/s
 	// The RTC's own rate wander while the station is on: compensated and plain.
 	qSComp  = 3e-19 // 1/s: 0.03 ppm in an hour
@@ -41,6 +41,7 @@ type filter struct {
 	at   timescale.Local // instant the states refer to
 	base int64           // ns: UTC − local = base + x
 	qS   float64
+	qD   float64
 }
 
 // advance carries the states forward to now. An instant before the filter's own
@@ -57,7 +58,7 @@ func (f *filter) advance(now timescale.Local) {
 	f.shear(sR, sS, dt)
 	f.noise(sX, sY, dt, q1X, q2X)
 	f.noise(sR, sS, dt, qR, f.qS)
-	f.p[sD][sD] += qD * dt
+	f.p[sD][sD] += f.qD * dt
 }
 
 // shear applies a += b·dt to the covariance.
@@ -111,6 +112,21 @@ func (f *filter) measure(z float64, other int, sign, r float64) {
 		if f.p[i][i] < 0 {
 			f.p[i][i] = 0
 		}
+	}
+}
+
+// measureCommon updates x with z, whose error is common to all readings of its
+// source: they do not average below sigma, however many come. The weight is such
+// that x, and with it all that hangs on x, is left no surer than that. A third of
+// a bound as sigma keeps the guard (3.9 sigma) wider than the bound.
+func (f *filter) measureCommon(z, sigma float64, common bool) {
+	floor := sigma * sigma
+	if !common {
+		f.measure(z, sNo, 0, floor)
+		return
+	}
+	if p := f.p[sX][sX]; p > floor {
+		f.measure(z, sNo, 0, math.Max(p*floor/(p-floor), floor))
 	}
 }
 
@@ -174,7 +190,7 @@ func (f *filter) ahead(t float64, other int, sign float64) float64 {
 	p := &f.p
 	v := p[sX][sX] + 2*t*p[sX][sY] + t*t*p[sY][sY] + q1X*t + q2X*t*t*t/3
 	if other == sD {
-		v += 2*sign*(p[sX][sD]+t*p[sY][sD]) + p[sD][sD] + qD*t
+		v += 2*sign*(p[sX][sD]+t*p[sY][sD]) + p[sD][sD] + f.qD*t
 	}
 	return max(v, 0)
 }

@@ -104,7 +104,7 @@ func New(cfg Config, learned Learned) *Judge {
 
 // reset forgets everything about UTC − local, and keeps what was learned of rates.
 func (j *Judge) reset() {
-	j.f = filter{qS: qSPlain}
+	j.f = filter{qS: qSPlain, qD: qD}
 	if j.cfg.RTCCompensated {
 		j.f.qS = qSComp
 	}
@@ -151,7 +151,7 @@ func (j *Judge) interval(zscore float64) (lo, hi float64) { return j.intervalAhe
 
 // intervalAhead is interval after t more seconds without a reading.
 func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
-	g := zscore * math.Sqrt(j.f.ahead(t, sNo, 0))
+	g := zscore * math.Sqrt(j.f.ahead(t, sNo, 0)+j.common())
 	lo, hi = -g, g
 	if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier == carReceiver {
 		// The latency is not proved, but it has a range, and x = stream + latency.
@@ -163,6 +163,15 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 		}
 	}
 	return lo + float64(j.x.secLo), hi + float64(j.x.secHi)
+}
+
+// common is the variance of what all readings of the receiver share and no filter
+// can see: its latency is never known better than the floor.
+func (j *Judge) common() float64 {
+	if j.x.gnssAt == 0 || j.x.carrier == carNetwork {
+		return 0
+	}
+	return latencyFloor * latencyFloor
 }
 
 // guardAhead spans, besides, what undefeated opponents say.

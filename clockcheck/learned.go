@@ -54,7 +54,7 @@ func (j *Judge) Learned() Learned {
 		}
 		out.RTC = &LearnedRTC{
 			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
-			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(j.f.sigma(sR), hull),
+			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common()), hull),
 			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
 			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(j.x.ancestry),

@@ -18,6 +18,7 @@ type GNSS struct {
 	LeapSecond bool // the receiver said second 60
 	Backlog    bool // waiting in a buffer: no evidence of time
 	Repeated   bool // names the same instant as an earlier epoch
+	Overrun    bool // the burst fills the line until the next: it comes ever later
 	Satellites int  // used; negative = not told
 }
 

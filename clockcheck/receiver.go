@@ -43,6 +43,7 @@ const (
 	fNone       fault = iota
 	fSimulated        // says it is a simulator
 	fNotValid         // status V
+	fOverrun          // sends more than its line carries
 	fNoDate           // valid, but no date and nobody to ask
 	fEarlyDate        // before the build date, and no repair fits
 	fStuck            // the same instant again and again
@@ -94,14 +95,20 @@ type receiver struct {
 func (r *receiver) left() bool { return r.fault == fJumped || r.fault == fDragged }
 
 // ReceiverOpened says that a receiver was opened or powered anew: what it
-// proved before counts no more. key names the receiver and its configuration;
-// a latency learned under the same key is taken up again.
+// proved before counts no more. key is that of ReceiverNamed, "" while not known.
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
-	j.watch = watch{}
-	j.rx = receiver{present: true, key: key, link: link, jitter: jitterStart * jitterStart}
+	j.watch, j.f.qD = watch{}, qD
+	j.rx = receiver{present: true, link: link, jitter: jitterStart * jitterStart}
+	j.ReceiverNamed(key)
+}
+
+// ReceiverNamed names the receiver that was opened and its configuration; a
+// latency learned under the same key is taken up again.
+func (j *Judge) ReceiverNamed(key string) {
+	j.rx.key = key
 	mean, sigma := latencyMean, latencySigma
-	if link == Relay {
+	if j.rx.link == Relay {
 		mean, sigma = 1, 3
 	}
 	if l, ok := j.learnedLatency(key); ok {
@@ -143,6 +150,9 @@ func (j *Judge) GNSS(r *GNSS) {
 		if rx.repeats++; rx.repeats > 5 {
 			rx.fault, rx.run = fStuck, 0
 		}
+		return
+	case r.Overrun && j.on(RuleOverrun):
+		rx.fault, rx.run = fOverrun, 0
 		return
 	case !r.Valid && j.on(RuleValid):
 		rx.sawInvalid, rx.run = true, 0

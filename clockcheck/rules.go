@@ -15,12 +15,14 @@ const (
 	RuleValid                         // a reading without a valid fix is not believed
 	RuleBacklog                       // what waited in a buffer is no evidence
 	RuleRepeated                      // the same instant again is no evidence
+	RuleOverrun                       // a line that is too slow is no evidence
 	RuleSecond                        // a lone receiver's whole second is open until proved
 	RuleLeapStep                      // a step back by whole seconds is leap data coming in
 	RuleLatency                       // an unproved latency has the range of all receivers
 	RuleJump                          // an oscillator cannot jump
 	RuleLatencyJump                   // a latency can
 	RuleDrag                          // an oscillator cannot be led away
+	RuleRamp                          // a stream that ramps has a soft latency
 	RuleAncestry                      // agreement counts only between disjoint ancestries
 	RuleDispute                       // an open disagreement widens the guard
 	RuleVote                          // the largest agreeing set wins
@@ -33,8 +35,8 @@ const (
 
 )
 
-var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "backlog", "repeated", "second", "leap-step", "latency",
-	"jump", "latency-jump", "drag", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment"}
+var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "backlog", "repeated", "overrun", "second", "leap-step", "latency",
+	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment"}
 
 // RuleNames lists the rules by name.
 func RuleNames() []string { return append([]string(nil), ruleNames[:]...) }

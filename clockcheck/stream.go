@@ -85,7 +85,12 @@ func (j *Judge) sameAncestry(at timescale.Local, z int64, k int) {
 func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 	rx := &j.rx
 	nu := j.zRel(at, z) - float64(rx.ahead) - (j.f.v[sX] - j.f.v[sD])
-	if _, v := j.f.sum(sD, -1); math.Abs(nu) > math.Max(outlierGate, guardZ*math.Sqrt(v)) {
+	_, v := j.f.sum(sD, -1)
+	gate := math.Max(outlierGate, guardZ*math.Sqrt(v))
+	if rx.left() { // coming back wants more than not being absurd
+		gate = dragFloorS + guardZ*math.Sqrt(v+rx.jitter)
+	}
+	if math.Abs(nu) > gate {
 		j.outsideGate(at, z, nu)
 		return
 	}
@@ -106,7 +111,10 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		j.oppose(at, j.rel(at, z))
 		return
 	}
-	if s, dragged := j.drag(at, z); dragged {
+	if s, sudden, dragged := j.drag(at, z); dragged {
+		if sudden && j.latencyLeapt(at, z, s) {
+			return
+		}
 		rx.fault, rx.jump, rx.noProof, rx.agreeing = fDragged, s, true, 0
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time has been led away by "+seconds(s)+".")
@@ -127,9 +135,6 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 		r = (v+r)*q - v // beyond 3 σ the weight falls off: bursts are late in a skewed way
 	}
 	j.f.measure(zr, sD, -1, r)
-	if j.f.p[sD][sD] < latencyFloor*latencyFloor {
-		j.f.p[sD][sD] = latencyFloor * latencyFloor
-	}
 	// Arrival jitter seen, slowly: 1 min of memory, 2 to 100 ms.
 	rx.jitter = math.Min(math.Max(rx.jitter+(math.Min(nu*nu, 0.04)-rx.jitter)/60, 4e-6), 1e-2)
 	j.x.ancestry |= ancReceiver
@@ -194,13 +199,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.since = at
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
-	case j.on(RuleLatencyJump) && math.Abs(nu) < rx.link.latencyMax() && !isWhole && j.fitsLatency(at, z):
-		// Latencies leap in real receivers. x stands; the latency is open again.
-		j.f.advance(at)
-		j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
-		rx.latencyBy = ""
-		j.watch = watch{}
-		j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
+	case !isWhole && j.latencyLeapt(at, z, nu):
 	case !j.on(RuleJump):
 		j.shift(nu)
 		j.useReceiver(at, z)
@@ -209,6 +208,22 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time jumped by "+seconds(nu)+".")
 	}
+}
+
+// latencyLeapt takes a sudden change of nu seconds as one of the arrival latency,
+// if its range allows. Latencies leap in real receivers. x stands; the latency is
+// open again.
+func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
+	rx := &j.rx
+	if !j.on(RuleLatencyJump) || math.Abs(nu) >= rx.link.latencyMax() || !j.fitsLatency(at, z) {
+		return false
+	}
+	j.f.advance(at)
+	j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
+	rx.latencyBy = ""
+	j.watch = watch{}
+	j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
+	return true
 }
 
 // fitsLatency tells whether the stream is explained by a latency in its hull.

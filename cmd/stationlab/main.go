@@ -19,7 +19,8 @@ import (
 )
 
 type commands struct {
-	Run run `cmd:"" help:"Play scenarios and tell what held."`
+	Run   run   `cmd:"" help:"Play scenarios and tell what held."`
+	Story story `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
 }
 
 // errFell is a run in which something did not hold; it has been told already.
@@ -109,4 +110,24 @@ func rules(names []string) (set clockcheck.Rules, err error) {
 		set |= r
 	}
 	return set, nil
+}
+
+type story struct {
+	File    string   `arg:"" help:"Scenario file."`
+	Seed    uint64   `default:"1" help:"Which night."`
+	Without []string `help:"Take a rule of the judge away."`
+}
+
+func (t story) Run(out io.Writer) error {
+	c, err := lab.Read(t.File)
+	if err != nil {
+		return err
+	}
+	without, err := rules(t.Without)
+	if err != nil {
+		return err
+	}
+	n := c.Play(t.Seed, without, lab.Teller(out))
+	lab.Table(out, lab.Rows([]*lab.Night{n}))
+	return nil
 }

@@ -22,6 +22,7 @@ type Mode struct {
 	First        float64 `json:"first_within_s"` // −1 = never
 	Within       int     `json:"within_s"`
 	False        int     `json:"false_within_s"`
+	Declared     int     `json:"declared_false_s"`   // the same, in a part declared beyond what can be seen
 	Proved       int     `json:"healthy_proved_s"`   // truth within half the tolerance, a healthy receiver proved for 60 s
 	Needless     int     `json:"needless_proved_s"`  // of that, not within
 	Unproved     int     `json:"healthy_unproved_s"` // the same, its second or latency not proved
@@ -122,7 +123,7 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 		return
 	}
 	e := cl.ErrorS.V - truth
-	if math.Abs(e) > cl.GuardS.V && !slices.ContainsFunc(o.c.MayMiss, func(w window) bool { return w.to == 0 && at >= w.from || w.has(at) }) {
+	if math.Abs(e) > cl.GuardS.V && !o.mayMiss(at) {
 		o.night.Missed++
 	}
 	learned := o.learned(s)
@@ -132,6 +133,11 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 		o.night.Max = math.Max(o.night.Max, math.Abs(e))
 	}
 	o.sample(Sample{cl.Basis, learned, e, cl.BoundS.V})
+}
+
+// mayMiss: the scenario declares that nobody could see it.
+func (o *observer) mayMiss(at time.Duration) bool {
+	return slices.ContainsFunc(o.c.MayMiss, func(w window) bool { return w.to == 0 && at >= w.from || w.has(at) })
 }
 
 // learned tells whether latency and rate are known, so far as the basis wants.
@@ -144,7 +150,7 @@ func (o *observer) learned(s *status.Snapshot) bool {
 	case "gnss", "holdover":
 		return slices.Contains(cl.Proved, "latency") && cl.RateBoundPPM.V < 3
 	case "rtc":
-		return o.c.Compensated
+		return o.c.Compensated && slices.Contains(cl.Ancestry, "server")
 	}
 	return cl.RateBoundPPM.V < 3
 }
@@ -187,7 +193,11 @@ func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration)
 			n.First = at.Seconds()
 		}
 		if math.Abs(truth) > m.ToleranceS {
-			n.False++
+			if o.mayMiss(at) {
+				n.Declared++
+			} else {
+				n.False++
+			}
 		}
 	}
 	if math.Abs(truth) > m.ToleranceS/2 {

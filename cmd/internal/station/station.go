@@ -67,6 +67,9 @@ type Station struct {
 	open      bool
 	keyed     bool
 	lastTOD   time.Duration
+	step      time.Duration   // between epochs
+	full      timescale.Local // when a burst last filled the line
+	wasFull   bool
 	heardOnce bool
 	stale     bool
 	place     place
@@ -89,7 +92,7 @@ func (s *Station) OnEpoch(f func(*gnss.Epoch)) { s.onEpoch = f }
 // Opened says that a receiver's port was opened at an instant: what it proved
 // before counts no more.
 func (s *Station) Opened(src Source, at timescale.Local) {
-	s.src, s.open, s.keyed, s.heardOnce = src, true, false, false
+	s.src, s.open, s.keyed, s.heardOnce, s.wasFull = src, true, false, false, false
 	s.dec = gnss.NewDecoder(gnss.Config{Baud: src.Baud, BuildDate: s.cfg.BuildDate, AcceptUnchecked: s.cfg.NoChecksums})
 	s.dec.Discard(at)
 	s.judge.ReceiverOpened("", s.link())
@@ -192,10 +195,12 @@ func (s *Station) drain() {
 		if s.onEpoch != nil {
 			s.onEpoch(&e)
 		}
-		if !s.keyed && !s.key(&e) {
+		if !s.keyed && !s.key(&e) && e.Valid {
 			continue
 		}
-		s.judge.GNSS(reading(&e))
+		r := reading(&e)
+		r.Overrun = s.overrun(&e)
+		s.judge.GNSS(r)
 		s.place.take(&e)
 	}
 }
@@ -213,9 +218,18 @@ func (s *Station) key(e *gnss.Epoch) bool {
 	if first || step <= 0 {
 		return false
 	}
-	s.keyed = true
-	s.judge.ReceiverOpened(fmt.Sprintf("%s at %d, every %s, %s", s.src.Identity, s.src.Baud, step, typeNames(e.Types)), s.link())
+	s.keyed, s.step = true, step
+	s.judge.ReceiverNamed(fmt.Sprintf("%s at %d, every %s, %s", s.src.Identity, s.src.Baud, step, typeNames(e.Types)))
 	return true
+}
+
+// overrun tells whether a burst filled the line until the next one, lately: a
+// receiver whose buffer is full drops sentences, and some bursts are then shorter.
+func (s *Station) overrun(e *gnss.Epoch) bool {
+	if s.keyed && s.src.Baud > 0 && time.Duration(e.Bytes)*10*time.Second/time.Duration(s.src.Baud) > s.step*98/100 {
+		s.full, s.wasFull = e.Arrival, true
+	}
+	return s.wasFull && e.Arrival.Sub(s.full) < time.Minute
 }
 
 func typeNames(t gnss.Types) string {

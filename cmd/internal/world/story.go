@@ -120,6 +120,7 @@ func (w *World) sleep(d time.Duration) {
 	w.line = nil
 	w.pass(d)
 	w.asleep += d
+	w.nextRTC = w.utc.Add(2 * time.Second) // the service looks again when it wakes
 	w.system += (w.rng.Float64() - 0.5) * 1e9
 }
 
