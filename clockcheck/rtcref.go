@@ -23,6 +23,7 @@ type rtcRef struct {
 	claim       claim
 	setSeen     bool // something set it while we watched
 	kernel      bool // the kernel's own writes are on
+	written     bool // somebody we know of has set it since its last reading
 }
 
 // rtcRateSigma is the 1σ rate error of the RTC unlearned: ±2 ppm for a
@@ -56,8 +57,13 @@ func (j *Judge) RTCMissing(why string) {
 }
 
 // KernelWritesRTC says that the kernel's own 11-minute writes to the RTC are on:
-// its phase is not ours to rely on over a restart.
-func (j *Judge) KernelWritesRTC(on bool) { j.rtc.kernel = on }
+// its phase is not ours to rely on over a restart. While they are on the RTC is set
+// from the system clock again and again, so that it tells nothing of UTC: taken for
+// a witness it would repeat to us what we told it.
+func (j *Judge) KernelWritesRTC(on bool) {
+	j.rtc.written = j.rtc.written || j.rtc.kernel && !on
+	j.rtc.kernel = on
+}
 
 // RTC takes one reading.
 func (j *Judge) RTC(r *RTC) {
@@ -77,6 +83,9 @@ func (j *Judge) RTC(r *RTC) {
 	switch {
 	case !j.x.known:
 		j.startFromRTC(r, z, v)
+	case c.attached && (c.kernel || c.written):
+		c.written = false
+		j.attachRTC(r.Edge, z, v)
 	case c.attached:
 		j.hearRTC(r.Edge, z, v)
 	case j.usableRTC():

@@ -62,12 +62,17 @@ type Judgement struct {
 	Guard        float64 // s: half-width that verdicts use, never below Bound
 	RatePPM      float64 // the system clock gains so much on UTC (negative: loses)
 	RateBoundPPM float64 // half-width, 99 %
-	Proved       []string
-	Ancestry     []string
-	Because      string
-	Modes        []ModeJudgement
-	References   []Reference
-	Budget       []Term
+	// ErrorLo and ErrorHi span what the error may be, s: Error ± Guard, but not the
+	// same on both sides. LocalRatePPM: UTC gains so much on the local timescale;
+	// always there, if only as what was assumed. All three are for steering.
+	ErrorLo, ErrorHi float64
+	LocalRatePPM     float64
+	Proved           []string
+	Ancestry         []string
+	Because          string
+	Modes            []ModeJudgement
+	References       []Reference
+	Budget           []Term
 }
 
 // clockRate follows how fast the system clock runs against the local timescale.
@@ -77,19 +82,19 @@ type clockRate struct {
 	s0, s1   timescale.UTC
 	rate     float64 // s/s, system gains on local
 	haveRate bool
+	steered  Steered
 }
 
 // feed takes a pair; it reports a step of the clock since the last, s.
 func (c *clockRate) feed(l timescale.Local, s timescale.UTC) (step float64) {
 	if !c.set {
-		*c = clockRate{set: true, l0: l, l1: l, s0: s, s1: s}
+		*c = clockRate{set: true, l0: l, l1: l, s0: s, s1: s, steered: c.steered}
 		return 0
 	}
 	dl := l.Sub(c.l1).Seconds()
 	d := s.Sub(c.s1).Seconds() - dl
 	if math.Abs(d) > stepOver+slewMaxPPM*1e-6*dl {
-		rate, have := c.rate, c.haveRate
-		*c = clockRate{set: true, l0: l, l1: l, s0: s, s1: s, rate: rate, haveRate: have}
+		*c = clockRate{set: true, l0: l, l1: l, s0: s, s1: s, rate: c.rate, haveRate: c.haveRate, steered: c.steered}
 		return d
 	}
 	c.l1, c.s1 = l, s
@@ -110,6 +115,7 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement)
 	}
 	*dst = Judgement{At: now, Basis: BasisNone, Proved: dst.Proved[:0], Ancestry: dst.Ancestry[:0], Modes: dst.Modes[:0],
 		References: dst.References[:0], Budget: dst.Budget[:0]}
+	dst.LocalRatePPM, dst.RateBoundPPM = j.f.v[sY]*1e6, boundZ*j.f.sigma(sY)*1e6
 	j.expire(now)
 	if j.x.known {
 		j.f.advance(now)
@@ -143,8 +149,9 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *Judgeme
 	dst.Bound = math.Max(-lo, hi)
 	dst.Guarded = j.x.dateProved
 	dst.Guard = math.Max(math.Max(-g.lo, g.hi), dst.Bound)
+	dst.ErrorLo, dst.ErrorHi = dst.Error-g.hi, dst.Error-g.lo
 	dst.RatePPM = (j.clock.rate - j.f.v[sY]) * 1e6
-	dst.RateBoundPPM = boundZ * j.f.sigma(sY) * 1e6
+	dst.LocalRatePPM, dst.RateBoundPPM = j.f.v[sY]*1e6, boundZ*j.f.sigma(sY)*1e6
 	dst.Basis = j.basis(now)
 	if j.x.dateProved {
 		dst.Proved = append(dst.Proved, "date")
@@ -217,13 +224,9 @@ func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
 // goodFor looks for the instant at which |error| + guard reaches the tolerance
 // if no reading ever came again, s from now; at most the horizon.
 func (j *Judge) goodFor(err, tol float64) float64 {
-	drift := -j.f.v[sY]
-	if j.clock.haveRate {
-		drift += j.clock.rate
-	}
 	holds := func(t float64) bool {
 		g := j.guardAhead(t)
-		return math.Abs(err+drift*t)+math.Max(-g.lo, g.hi) <= tol
+		return math.Abs(err+j.drift(t))+math.Max(-g.lo, g.hi) <= tol
 	}
 	good, bad := 0.0, 1.0
 	for holds(bad) {

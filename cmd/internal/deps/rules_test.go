@@ -14,20 +14,24 @@ const timescale = "clockcheck/timescale" // the leaf that everyone may import
 // core are the packages to which time is an argument.
 var core = []string{
 	"gnss", "rtc", "grid", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
+	"clockcheck/leaps", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world",
 }
 
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
 	"gnss", "grid", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
+	"clockcheck/leaps", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world",
 }
 
 // extra is what a package may import of ours besides timescale.
 var extra = map[string][]string{
-	"clockcheck":    {"clockcheck/selection"},
-	"gnss/gnsstest": {"gnss"},
-	"rtc/rtctest":   {"rtc"},
+	"clockcheck":                 {"clockcheck/selection"},
+	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
+	"clockcheck/steer/steertest": {"clockcheck/steer"},
+	"gnss/gnsstest":              {"gnss"},
+	"rtc/rtctest":                {"rtc"},
 }
 
 // leaves are the roots of the star's points; only cmd joins them.
