@@ -1,0 +1,27 @@
+package status
+
+import (
+	"maps"
+	"slices"
+)
+
+// Clone returns a copy that shares nothing with s.
+func (s *Snapshot) Clone() Snapshot {
+	c := *s
+	c.Clock.Proved = slices.Clone(s.Clock.Proved)
+	c.Clock.Ancestry = slices.Clone(s.Clock.Ancestry)
+	c.Clock.Budget = slices.Clone(s.Clock.Budget)
+	c.Modes = slices.Clone(s.Modes)
+	c.References = slices.Clone(s.References)
+	c.Events = slices.Clone(s.Events)
+	if s.Position != nil {
+		p := *s.Position
+		c.Position = &p
+	}
+	if s.Receiver != nil {
+		r := *s.Receiver
+		r.Skipped = maps.Clone(s.Receiver.Skipped)
+		c.Receiver = &r
+	}
+	return c
+}

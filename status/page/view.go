@@ -1,0 +1,317 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"noonmark/status"
+)
+
+// view is what the templates draw: one frame for one mode.
+type view struct {
+	Live          bool
+	Verdict       string // of status, and the name of its shape
+	Word          string
+	Mode          string
+	InUse         string // the station's own mode, "" when none is named
+	Do            string // what to do
+	Detail        string
+	UTC, Date     string
+	Until         string // "" when nothing is promised
+	UntilFor      string
+	Clock         string
+	Because       string
+	Basis         string
+	Locator       string
+	LocatorFine   string // what comes after the sixth character
+	LocatorNote   string
+	Chips         []chip
+	Ring          *ring
+	References    []reference
+	Budget        []term
+	GuardText     string
+	ClockRows     []Row
+	PlaceRows     []Row
+	Distances     Distances
+	SkySummary    string
+	Sky           []bar
+	Facts         []Row
+	Events        []Row
+	Narrow, Wide  *picture
+	CautionPlace  string
+	CautionSender string
+}
+
+// The cautions, worded as everywhere in noonmark.
+const (
+	cautionPlace  = "Not for navigation. In distress give coordinates, not only a locator."
+	cautionSender = "Times are for radio operating; no traceability to UTC is claimed. Transmit only within your licence and the local rules, and stay at the controls."
+)
+
+// chip is a mode in the compact list.
+type chip struct {
+	Mode, Verdict, Word, Margin string
+	Shown                       bool
+}
+
+type reference struct{ Name, Trust, Says, Because string }
+
+type term struct {
+	Term, Guard, Because string
+	Share                float64 // of the guard, 0 to 100
+}
+
+// bar is a satellite's signal.
+type bar struct {
+	Name, Signal string
+	X, Y, H      float64
+}
+
+var verdictWords = map[string]string{status.Within: "Within", status.Borderline: "Borderline", status.Outside: "Outside"}
+
+// viewOf words a frame for the mode m, which may be nil.
+func (p *Page) viewOf(f *frame, m *status.Mode) view {
+	s := &f.snap
+	v := view{Live: s.Live, Verdict: status.Unknown, Word: "Unknown", Do: "Do not key up.", Detail: "Nothing tells the time yet.",
+		UTC: "––:––:––", Date: "UTC is not known", Clock: clockText(s.Clock), Because: status.Clean(s.Clock.Because),
+		Basis: status.BasisWords(s.Clock.Basis), CautionPlace: cautionPlace, CautionSender: cautionSender, Facts: f.Facts}
+	if f.knows {
+		t := f.utc.Time()
+		v.UTC, v.Date = t.Format("15:04:05"), t.Format("Mon 2006-01-02")
+	}
+	if m != nil {
+		v.verdict(m)
+		v.Ring = ringOf(m, p.cfg.Periods[m.Mode], s.Clock.GuardS)
+	} else {
+		v.Detail = "No mode is judged."
+	}
+	for _, o := range s.Modes {
+		if o.InUse {
+			v.InUse = o.Mode
+		}
+		v.Chips = append(v.Chips, chip{o.Mode, verdictOf(o), wordOf(o), marginText(o), m != nil && o.Mode == m.Mode})
+	}
+	v.place(s.Position)
+	if s.Position != nil && p.cfg.Place != nil && s.Position.LatDeg.OK && s.Position.LonDeg.OK {
+		var forms []Row
+		forms, v.Distances = p.cfg.Place(*s.Position)
+		v.PlaceRows = append(forms, v.PlaceRows...)
+	}
+	v.clock(s.Clock)
+	v.references(s.References)
+	v.sky(s.Position, f.Satellites)
+	v.receiver(s.Receiver)
+	v.events(s.Events)
+	return v
+}
+
+// verdictOf is the verdict, never one that is not known here.
+func verdictOf(m status.Mode) string {
+	if verdictWords[m.Verdict] == "" {
+		return status.Unknown
+	}
+	return m.Verdict
+}
+
+func wordOf(m status.Mode) string {
+	if w := verdictWords[m.Verdict]; w != "" {
+		return w
+	}
+	return "Unknown"
+}
+
+func marginText(m status.Mode) string {
+	switch {
+	case m.Verdict == status.Within && m.GoodForS.OK:
+		return "good for " + status.Span(m.GoodForS.V)
+	case m.Verdict == status.Unknown || !m.MarginS.OK:
+		return "tolerance " + plain(m.ToleranceS) + " s"
+	}
+	return "margin " + minus(fmt.Sprintf("%.2f s", m.MarginS.V))
+}
+
+// minus writes the sign of a negative number as a minus, not as a hyphen.
+func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
+
+func (v *view) verdict(m *status.Mode) {
+	v.Mode, v.Verdict, v.Word = m.Mode, verdictOf(*m), wordOf(*m)
+	tol := plain(m.ToleranceS)
+	switch m.Verdict {
+	case status.Within:
+		v.Do = "The clock is right for " + status.Clean(m.Mode) + "."
+		v.Detail = "Margin " + status.Number(m.MarginS.V) + " s of " + tol + " s."
+		if m.GoodUntilUTC.OK {
+			v.Until = m.GoodUntilUTC.V.Time().Format("02 Jan 15:04") + " UTC"
+		}
+		if m.GoodForS.OK {
+			v.UntilFor = status.Span(m.GoodForS.V) + " without another reading"
+		}
+	case status.Borderline:
+		v.Detail = "The clock may or may not be within " + tol + " s."
+	case status.Outside:
+		v.Detail = "The clock is off by more than " + tol + " s."
+	}
+}
+
+// clockText is the clock's error in a sentence.
+func clockText(c status.Clock) string {
+	if !c.ErrorS.OK {
+		return "Nothing to judge the clock by."
+	}
+	b := "The clock is " + status.FastSlow(c.ErrorS)
+	if c.BoundS.OK {
+		b += ", ± " + status.Number(c.BoundS.V) + " s"
+	}
+	return b + "."
+}
+
+func (v *view) clock(c status.Clock) {
+	v.ClockRows = append(v.ClockRows, Row{"System clock", strings.TrimSuffix(strings.TrimPrefix(clockText(c), "The clock is "), ".")})
+	if c.GuardS.OK {
+		v.GuardText = status.Number(c.GuardS.V) + " s"
+		v.ClockRows = append(v.ClockRows, Row{"Verdicts use", "± " + v.GuardText})
+	}
+	if c.RatePPM.OK {
+		v.ClockRows = append(v.ClockRows, Row{"Gains", minus(fmt.Sprintf("%.2f ppm ± %s ppm (%.2f s a day)", c.RatePPM.V, status.Number(c.RateBoundPPM.V), c.RatePPM.V*0.0864))})
+	}
+	v.ClockRows = append(v.ClockRows, Row{"Proved", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)}, Row{"Steering", status.Clean(c.Steering)})
+	for _, t := range c.Budget {
+		share := 0.0
+		if c.GuardS.OK && t.GuardS.OK && c.GuardS.V > 0 {
+			share = math.Round(min(t.GuardS.V/c.GuardS.V, 1) * 100)
+		}
+		v.Budget = append(v.Budget, term{status.Clean(t.Term), known(t.GuardS, "s"), status.Clean(t.Because), share})
+	}
+}
+
+func listText(l []string) string {
+	if len(l) == 0 {
+		return "nothing"
+	}
+	return status.Clean(strings.Join(l, ", "))
+}
+
+func known(f status.Float, unit string) string {
+	if !f.OK {
+		return "not known"
+	}
+	return status.Number(f.V) + " " + unit
+}
+
+func (v *view) references(refs []status.Reference) {
+	for _, r := range refs {
+		says := "says nothing"
+		if r.ErrorS.OK {
+			says = "the clock is " + status.FastSlow(r.ErrorS)
+			if r.BoundS.OK {
+				says += ", ± " + status.Number(r.BoundS.V) + " s"
+			}
+		}
+		if r.AgeS.OK && r.AgeS.V >= 10 {
+			says += ", " + status.Span(r.AgeS.V) + " ago"
+		}
+		v.References = append(v.References, reference{status.Clean(r.Name), status.Clean(r.Trust), says, status.Clean(r.Because)})
+	}
+}
+
+// oldFixS is the age from which a place is called old.
+const oldFixS = 15
+
+func (v *view) place(q *status.Position) {
+	if q == nil {
+		v.LocatorNote = "No satellite fix yet."
+		return
+	}
+	v.Locator = status.Clean(q.Locator)
+	if len(v.Locator) > 6 {
+		v.Locator, v.LocatorFine = v.Locator[:6], v.Locator[6:]
+	}
+	var notes []string
+	if q.BoundM.OK {
+		notes = append(notes, fmt.Sprintf("± %.0f m", q.BoundM.V))
+		v.PlaceRows = append(v.PlaceRows, Row{"Accuracy", fmt.Sprintf("± %.0f m (99 %%)", q.BoundM.V)})
+	}
+	if q.EdgeM.OK {
+		v.PlaceRows = append(v.PlaceRows, Row{"To the square's edge", fmt.Sprintf("%.0f m", q.EdgeM.V)})
+	}
+	if q.AltM.OK {
+		v.PlaceRows = append(v.PlaceRows, Row{"Height", fmt.Sprintf("%.0f m above the sea", q.AltM.V)})
+	}
+	v.PlaceRows = append(v.PlaceRows, Row{"Fix", status.Clean(q.Fix)})
+	if q.AgeS.OK && q.AgeS.V >= oldFixS {
+		notes = append(notes, "fix "+status.Span(q.AgeS.V)+" old")
+	}
+	if q.Moving {
+		notes = append(notes, "moving")
+	}
+	v.LocatorNote = strings.Join(notes, ", ")
+}
+
+// sky words the satellites and draws their signals as bars, 50 dB-Hz high.
+func (v *view) sky(q *status.Position, sats []Satellite) {
+	if q == nil && len(sats) == 0 {
+		v.SkySummary = "The receiver tells nothing of satellites."
+		return
+	}
+	used := "an unknown number"
+	if q != nil && q.Satellites.OK {
+		used = strconv.Itoa(int(q.Satellites.V))
+	}
+	v.SkySummary = used + " used"
+	if len(sats) == 0 {
+		return
+	}
+	tracked := 0
+	const pitch, top, full = 15, 62, 50.0
+	for i, s := range sats {
+		b := bar{Name: status.Clean(s.Name), Signal: "no signal", X: float64(i * pitch), Y: top}
+		if s.CN0DBHz >= 0 {
+			tracked++
+			b.H = min(s.CN0DBHz/full, 1) * top
+			b.Y, b.Signal = top-b.H, fmt.Sprintf("%.0f dB-Hz", s.CN0DBHz)
+		}
+		if s.ElevationDeg >= 0 && s.AzimuthDeg >= 0 {
+			b.Signal += fmt.Sprintf(", %.0f° high, azimuth %.0f°", s.ElevationDeg, s.AzimuthDeg)
+		}
+		v.Sky = append(v.Sky, b)
+	}
+	v.SkySummary += fmt.Sprintf(", %d heard, %d in view", tracked, len(sats))
+}
+
+func (v *view) receiver(r *status.Receiver) {
+	if r == nil {
+		return
+	}
+	rows := []Row{{"Receiver", status.Clean(r.Device)}}
+	if r.Baud > 0 {
+		rows = append(rows, Row{"Line", fmt.Sprintf("%d bit/s", r.Baud)})
+	}
+	var skipped int64
+	reasons := make([]string, 0, len(r.Skipped))
+	for why, n := range r.Skipped {
+		if n > 0 {
+			skipped += n
+			reasons = append(reasons, fmt.Sprintf("%s %d", status.Clean(why), n))
+		}
+	}
+	sort.Strings(reasons)
+	text := "none skipped"
+	if skipped > 0 {
+		text = "skipped: " + strings.Join(reasons, ", ")
+	}
+	rows = append(rows, Row{"Sentences", text})
+	v.Facts = append(rows, v.Facts...)
+}
+
+func (v *view) events(events []status.Event) {
+	for i := len(events) - 1; i >= 0 && len(v.Events) < 8; i-- {
+		at := "time not known"
+		if e := events[i]; e.UTC.OK {
+			at = e.UTC.V.Time().Format("02 Jan 15:04:05")
+		}
+		v.Events = append(v.Events, Row{at, status.Clean(events[i].Text)})
+	}
+}
