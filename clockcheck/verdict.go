@@ -225,8 +225,8 @@ func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
 // if no reading ever came again, s from now; at most the horizon.
 func (j *Judge) goodFor(err, tol float64) float64 {
 	holds := func(t float64) bool {
-		g := j.guardAhead(t)
-		return math.Abs(err+j.drift(t))+math.Max(-g.lo, g.hi) <= tol
+		e, guard := j.Ahead(err, t)
+		return math.Abs(e)+guard <= tol
 	}
 	good, bad := 0.0, 1.0
 	for holds(bad) {
@@ -246,4 +246,12 @@ func (j *Judge) goodFor(err, tol float64) float64 {
 		}
 	}
 	return math.Floor(good)
+}
+
+// Ahead is what the error, err now, and the guard would be t seconds from the
+// last Judge if no reading ever came again; seconds, t ≥ 0. It has a meaning
+// while that judgement is guarded.
+func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
+	g := j.guardAhead(t)
+	return err + j.drift(t), math.Max(-g.lo, g.hi)
 }

@@ -26,6 +26,14 @@ func Inverse(a, b Point) Line {
 	return Line{s, heading(azi1), heading(azi2 + 180)}
 }
 
+// Direct gives the place that lies distanceM metres from a along the geodesic that
+// starts toward headingDeg.
+func Direct(a Point, headingDeg, distanceM float64) (Point, error) {
+	lat, lon := a.LatLon()
+	geodesic.WGS84.Direct(lat, lon, headingDeg, distanceM, &lat, &lon, nil)
+	return Degrees(lat, lon)
+}
+
 // LongPath gives the way from a to b with the aerial turned round: the short
 // line's geodesic followed backwards round the Earth to where it passes closest
 // to b. The Earth being flattened, a geodesic does not quite meet itself after

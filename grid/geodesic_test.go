@@ -24,6 +24,9 @@ func TestGeodesicTable(t *testing.T) {
 		if math.Abs(got.DistanceM-v[6]) > 2e-6 {
 			t.Errorf("line %d: %.6f m, want %.6f", fileLine, got.DistanceM, v[6])
 		}
+		if to, err := Direct(a, v[2], v[6]); err != nil || Inverse(to, b).DistanceM > 1e-3 {
+			t.Errorf("line %d: the direct way ends at %v, want %v (%v)", fileLine, to, b, err)
+		}
 		// The headings of coincident points are a convention, those of exact
 		// antipodes one choice of many; the azimuth of a short line is as good as
 		// its 1e-11 degree figures let it be.

@@ -14,9 +14,11 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/world"
 	"noonmark/status"
+	"noonmark/status/page"
 )
 
 // demo plays a story on a simulated station through the code of the service.
@@ -51,6 +53,13 @@ func demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 		BootID: now.BootID, LocatorLength: 10, Steering: status.SteeringObserving, InUse: "FT8",
 	}, c.Seed)
 	d := &demonstration{world: w, out: out, json: c.JSON, speed: c.Speed, publish: pub, end: c.For}
+	if c.Speed > 0 && c.HTTP != "none" {
+		leave, err := d.openPage(ctx, c.HTTP)
+		if err != nil {
+			return err
+		}
+		defer leave()
+	}
 	if d.end == 0 {
 		d.end = s.Length
 	}
@@ -68,11 +77,35 @@ type demonstration struct {
 	json    bool
 	speed   float64
 	publish *status.Publisher
+	page    *page.Page // nil = none
 	end     time.Duration
 	last    string
 	chapter string
 	place   string
 	snap    *status.Snapshot
+}
+
+// openPage serves the page until what it returns is called.
+func (d *demonstration) openPage(ctx context.Context, address string) (leave func(), err error) {
+	spare := address == ""
+	if spare {
+		address = config.Default().Publish.HTTP
+	}
+	l, err := listen(address, spare)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	d.page = newPage(d.speed)
+	ctx, cancel := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		servePage(ctx, l, d.page) // ends with the demo; the story goes on without a page
+	}()
+	if !d.json {
+		fmt.Fprintf(d.out, "Page: %s\n", pageURL(l))
+	}
+	return func() { cancel(); <-done }, nil
 }
 
 func (d *demonstration) run(ctx context.Context) error {
@@ -86,6 +119,9 @@ func (d *demonstration) run(ctx context.Context) error {
 			}
 			if err := d.publish.Publish(d.snap); err != nil {
 				return err
+			}
+			if d.page != nil {
+				showOn(d.page, d.world.Station, d.snap, hostclock.Now())
 			}
 		}
 		if err := d.show(); err != nil {

@@ -63,7 +63,7 @@ type chart struct {
 	until  string
 }
 
-var niceSpans = []float64{600, 1800, 3600, 3 * 3600, 6 * 3600, 12 * 3600, 86400, 2 * 86400, 4 * 86400, 7 * 86400, 14 * 86400, 30 * 86400}
+var niceSpans = []float64{600, 1200, 1800, 3600, 2 * 3600, 3 * 3600, 4 * 3600, 6 * 3600, 12 * 3600, 86400, 2 * 86400, 4 * 86400, 7 * 86400, 14 * 86400, 30 * 86400}
 
 // spanFor is the smallest round span that holds s, at most limit.
 func spanFor(s, limit float64) float64 {

@@ -77,7 +77,7 @@ func (p *Page) viewOf(f *frame, m *status.Mode) view {
 	s := &f.snap
 	v := view{Live: s.Live, Verdict: status.Unknown, Word: "Unknown", Do: "Do not key up.", Detail: "Nothing tells the time yet.",
 		UTC: "––:––:––", Date: "UTC is not known", Clock: clockText(s.Clock), Because: status.Clean(s.Clock.Because),
-		Basis: status.BasisWords(s.Clock.Basis), CautionPlace: cautionPlace, CautionSender: cautionSender, Facts: f.Facts}
+		Basis: basisName(s.Clock.Basis), CautionPlace: cautionPlace, CautionSender: cautionSender, Facts: f.Facts}
 	if f.knows {
 		t := f.utc.Time()
 		v.UTC, v.Date = t.Format("15:04:05"), t.Format("Mon 2006-01-02")
@@ -106,6 +106,15 @@ func (p *Page) viewOf(f *frame, m *status.Mode) view {
 	v.receiver(s.Receiver)
 	v.events(s.Events)
 	return v
+}
+
+// basisName is the word for a basis; the abbreviations in capitals.
+func basisName(b string) string {
+	switch b {
+	case status.BasisPPS, status.BasisGNSS, status.BasisRTC:
+		return strings.ToUpper(b)
+	}
+	return status.Clean(b)
 }
 
 // verdictOf is the verdict, never one that is not known here.
@@ -211,7 +220,7 @@ func (v *view) references(refs []status.Reference) {
 			}
 		}
 		if r.AgeS.OK && r.AgeS.V >= 10 {
-			says += ", " + status.Span(r.AgeS.V) + " ago"
+			says += ", " + status.Span(math.Floor(r.AgeS.V/10)*10) + " ago"
 		}
 		v.References = append(v.References, reference{status.Clean(r.Name), status.Clean(r.Trust), says, status.Clean(r.Because)})
 	}

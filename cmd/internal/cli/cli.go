@@ -53,6 +53,7 @@ type Demo struct {
 	Speed    float64       `default:"1" placeholder:"N" help:"How many times faster than real time; 0 for as fast as it goes."`
 	Scenario string        `placeholder:"NAME" help:"Which story; a name that does not exist lists those that do."`
 	Seed     uint64        `default:"1" placeholder:"N" help:"Another number gives another run of the same story."`
+	HTTP     string        `name:"http" placeholder:"ADDRESS" help:"Where to serve the page, e.g. :8173 for the whole network; none for no page. Default: 127.0.0.1:8173, or another port if that is taken."`
 	RunDir   string        `name:"run-dir" placeholder:"DIR" help:"Where to publish the simulated status. Default: a directory of its own, which is printed."`
 	Output
 }

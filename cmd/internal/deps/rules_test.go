@@ -32,6 +32,7 @@ var extra = map[string][]string{
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
 	"gnss/gnsstest":              {"gnss"},
 	"rtc/rtctest":                {"rtc"},
+	"status/page":                {"status"},
 }
 
 // leaves are the roots of the star's points; only cmd joins them.

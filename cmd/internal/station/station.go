@@ -181,6 +181,24 @@ func (s *Station) Network(r netref.Reading) {
 	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound})
 }
 
+// Ahead is what the error and the guard would be t seconds from the last Tick if
+// no reading ever came again, s; ok is false while no guard is known.
+func (s *Station) Ahead(t float64) (err, guard float64, ok bool) {
+	if !s.judgement.Guarded {
+		return 0, 0, false
+	}
+	err, guard = s.judge.Ahead(s.judgement.Error, t)
+	return err, math.Max(guard, s.judgement.Bound), true
+}
+
+// Satellites appends what the receiver last said to be in view.
+func (s *Station) Satellites(dst []gnss.Satellite) []gnss.Satellite {
+	if !s.open {
+		return dst
+	}
+	return s.dec.Satellites(dst)
+}
+
 // Learned is what is worth keeping over a power-off.
 func (s *Station) Learned() clockcheck.Learned { return s.judge.Learned() }
 

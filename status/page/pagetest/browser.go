@@ -1,0 +1,172 @@
+// Package pagetest drives a real headless Chromium for tests of the page.
+//
+// Only tests import it. Without a browser a test that asks for one is skipped,
+// and says why; with NOONMARK_SHOTS set to a folder, Shot keeps what it saw.
+package pagetest
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+)
+
+// Browser is one tab.
+type Browser struct {
+	t   testing.TB
+	ctx context.Context
+}
+
+// Open starts a browser of its own for a test, at 360 by 640.
+func Open(t testing.TB) *Browser {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		t.Skip("no chromium here: apt-get install chromium")
+	}
+	if testing.Short() {
+		t.Skip("-short: no browser")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox)
+	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewExecAllocator(ctx, options...)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	b := &Browser{t, ctx}
+	b.Size(360, 640)
+	return b
+}
+
+// Do runs steps of the browser's own protocol.
+func (b *Browser) Do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, steps...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// Size sets the viewport, CSS pixels.
+func (b *Browser) Size(w, h int64) {
+	b.t.Helper()
+	b.Do(chromedp.EmulateViewport(w, h))
+}
+
+// Go opens an address and waits until it is loaded.
+func (b *Browser) Go(url string) {
+	b.t.Helper()
+	b.Do(chromedp.Navigate(url))
+}
+
+// Media sets a preference of the system, e.g. prefers-color-scheme to dark.
+func (b *Browser) Media(name, value string) {
+	b.t.Helper()
+	b.call(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: name, Value: value}}})
+		return err
+	})
+}
+
+// Paper switches between screen ("") and "print".
+func (b *Browser) Paper(media string) {
+	b.t.Helper()
+	b.call(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: media})
+		return err
+	})
+}
+
+// Scripts switches the page's own scripts on or off.
+func (b *Browser) Scripts(on bool) {
+	b.t.Helper()
+	b.call(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !on})
+		return err
+	})
+}
+
+// Before runs a script in every page opened from now on, before its own.
+func (b *Browser) Before(script string) {
+	b.t.Helper()
+	b.call(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: script})
+		return err
+	})
+}
+
+// Pages prints and returns the PDF.
+func (b *Browser) PDF() []byte {
+	b.t.Helper()
+	r, err := chromedp.Run(b.ctx, func(ctx context.Context, t *chromedp.Target) ([]byte, error) {
+		r, err := cdp.Call(ctx, t, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+		if err != nil {
+			return nil, err
+		}
+		return r.Data, nil
+	})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return r
+}
+
+func (b *Browser) call(f func(ctx context.Context, t *chromedp.Target) error) {
+	b.t.Helper()
+	b.Do(chromedp.Func(f))
+}
+
+// Eval evaluates a script and returns its value; promises are awaited.
+func Eval[T any](b *Browser, script string) T {
+	b.t.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatalf("%s: %v", script, err)
+	}
+	return v
+}
+
+// Text is the text of the element with an id, as it is shown.
+func (b *Browser) Text(id string) string {
+	b.t.Helper()
+	return Eval[string](b, `document.getElementById("`+id+`").innerText`)
+}
+
+// Wait waits until a script's value is true.
+func (b *Browser) Wait(script string, limit time.Duration) {
+	b.t.Helper()
+	end := time.Now().Add(limit)
+	for !Eval[bool](b, script) {
+		if time.Now().After(end) {
+			b.t.Fatalf("not within %s: %s", limit, script)
+		}
+		time.Sleep(30 * time.Millisecond)
+	}
+}
+
+// Shot keeps a picture of the whole page as an artefact of the test.
+func (b *Browser) Shot(name string) {
+	b.t.Helper()
+	dir := os.Getenv("NOONMARK_SHOTS")
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
