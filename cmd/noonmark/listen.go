@@ -87,3 +87,19 @@ func ownHost(h http.Handler) http.Handler {
 		}
 	})
 }
+
+// openPage opens the page's address, if one is set. Without it the clock is
+// judged all the same.
+func (s *service) openPage(address string) net.Listener {
+	if address == "" {
+		return nil
+	}
+	l, err := listen(address, false)
+	if err != nil {
+		s.warn("no page", err.Error()+": free the address or set publish.http")
+		return nil
+	}
+	s.page = newPage(1)
+	s.log.Info("page", "address", pageURL(l))
+	return l
+}

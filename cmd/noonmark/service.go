@@ -22,6 +22,7 @@ import (
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
 	"noonmark/status"
+	"noonmark/status/page"
 )
 
 // How often the loop does what.
@@ -40,6 +41,7 @@ type service struct {
 	kept     keep.State
 	stateDir string // "" = nothing is kept
 	publish  *status.Publisher
+	page     *page.Page // nil = none
 	events   chan func()
 	ready    bool
 	watchdog time.Duration
@@ -146,6 +148,13 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 		})
 	}
 	all.Go(func() { s.watchSteps(ctx) })
+	if l := s.openPage(set.Publish.HTTP); l != nil {
+		all.Go(func() {
+			if err := servePage(ctx, l, s.page); err != nil {
+				s.log.Error("page", "reason", err)
+			}
+		})
+	}
 	return s.run(ctx, failed)
 }
 
@@ -202,6 +211,9 @@ func (s *service) tick() {
 		AsleepS: p.SuspendOffset.Seconds()})
 	if err := s.publish.Publish(snap); err != nil {
 		s.warn("status", err.Error())
+	}
+	if s.page != nil {
+		showOn(s.page, s.station, snap, p.Local)
 	}
 	s.tell(snap)
 	if s.saved == 0 {

@@ -40,7 +40,7 @@ func ringOf(m *status.Mode, per Period, guard status.Float) *ring {
 	if guard.OK && guard.V < m.PeriodS/2 {
 		r.Hand = wedge(max(guard.V/m.PeriodS, leastHand))
 	}
-	text := fmt.Sprintf("%s: period %s s, transmission from %s s to %s s", m.Mode, plain(m.PeriodS), plain(per.OffsetS), tenth(end))
+	text := fmt.Sprintf("%s: period %s s, transmission from %s s to %s s", status.Clean(m.Mode), plain(m.PeriodS), plain(per.OffsetS), tenth(end))
 	if end < m.PeriodS {
 		text += ", then the gap"
 	}

@@ -90,9 +90,9 @@ func (p *Page) viewOf(f *frame, m *status.Mode) view {
 	}
 	for _, o := range s.Modes {
 		if o.InUse {
-			v.InUse = o.Mode
+			v.InUse = status.Clean(o.Mode)
 		}
-		v.Chips = append(v.Chips, chip{o.Mode, verdictOf(o), wordOf(o), marginText(o), m != nil && o.Mode == m.Mode})
+		v.Chips = append(v.Chips, chip{status.Clean(o.Mode), verdictOf(o), wordOf(o), marginText(o), m != nil && o.Mode == m.Mode})
 	}
 	v.place(s.Position)
 	if s.Position != nil && p.cfg.Place != nil && s.Position.LatDeg.OK && s.Position.LonDeg.OK {
@@ -146,11 +146,11 @@ func marginText(m status.Mode) string {
 func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
 
 func (v *view) verdict(m *status.Mode) {
-	v.Mode, v.Verdict, v.Word = m.Mode, verdictOf(*m), wordOf(*m)
+	v.Mode, v.Verdict, v.Word = status.Clean(m.Mode), verdictOf(*m), wordOf(*m)
 	tol := plain(m.ToleranceS)
 	switch m.Verdict {
 	case status.Within:
-		v.Do = "The clock is right for " + status.Clean(m.Mode) + "."
+		v.Do = "The clock is right for " + v.Mode + "."
 		v.Detail = "Margin " + status.Number(m.MarginS.V) + " s of " + tol + " s."
 		if m.GoodUntilUTC.OK {
 			v.Until = m.GoodUntilUTC.V.Time().Format("02 Jan 15:04") + " UTC"

@@ -9,6 +9,7 @@
   let heard = -Infinity; // performance.now() of the last event
   let last = null;       // the last event
   let tie = null;        // station's timescale − performance.now(), ms, and how sure
+  let rough = 0;         // the same by the last event's arrival alone: late by its way here
   let said = "";
 
   // ---- the stream
@@ -25,6 +26,7 @@
     const first = !last || last.at > e.at;
     last = e;
     heard = performance.now();
+    rough = e.at - heard;
     for (const [id, html] of Object.entries(e.parts)) put($(id), html);
     root.dataset.state = e.verdict;
     $("gone").hidden = true;
@@ -88,8 +90,8 @@
   }
   // utc is the station's UTC in ms for an instant of performance.now(), null if not known.
   function utc(at) {
-    if (!last || !tie || last.utc === null) return null;
-    return last.utc + (at + tie.offset - last.at) * last.speed;
+    if (!last || last.utc === null) return null;
+    return last.utc + (at + (tie ? tie.offset : rough) - last.at) * last.speed;
   }
 
   // ---- ticking

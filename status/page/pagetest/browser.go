@@ -152,21 +152,24 @@ func (b *Browser) Wait(script string, limit time.Duration) {
 	}
 }
 
-// Shot keeps a picture of the whole page as an artefact of the test.
+// Shot keeps two pictures as artefacts of the test: of what is on the screen, and
+// of the whole page.
 func (b *Browser) Shot(name string) {
 	b.t.Helper()
 	dir := os.Getenv("NOONMARK_SHOTS")
 	if dir == "" {
 		return
 	}
-	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
-	if err != nil {
-		b.t.Fatal(err)
-	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		b.t.Fatal(err)
 	}
-	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
-		b.t.Fatal(err)
+	for kind, take := range map[string]chromedp.Action[[]byte]{"screen": chromedp.CaptureScreenshot(), "whole": chromedp.FullScreenshot(100)} {
+		png, err := chromedp.Run(b.ctx, take)
+		if err == nil {
+			err = os.WriteFile(filepath.Join(dir, name+"-"+kind+".png"), png, 0o644)
+		}
+		if err != nil {
+			b.t.Fatal(err)
+		}
 	}
 }
