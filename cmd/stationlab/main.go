@@ -19,8 +19,9 @@ import (
 )
 
 type commands struct {
-	Run   run   `cmd:"" help:"Play scenarios and tell what held."`
-	Story story `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
+	Run    run    `cmd:"" help:"Play scenarios and tell what held."`
+	Nights nights `cmd:"" help:"Play random nights of 12 h."`
+	Story  story  `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
 }
 
 // errFell is a run in which something did not hold; it has been told already.
@@ -113,13 +114,20 @@ func rules(names []string) (set clockcheck.Rules, err error) {
 }
 
 type story struct {
-	File    string   `arg:"" help:"Scenario file."`
+	File    string   `arg:"" optional:"" help:"Scenario file."`
+	Random  uint64   `placeholder:"SEED" help:"A random night instead of a file."`
 	Seed    uint64   `default:"1" help:"Which night."`
 	Without []string `help:"Take a rule of the judge away."`
 }
 
 func (t story) Run(out io.Writer) error {
-	c, err := lab.Read(t.File)
+	c, err := lab.Random(t.Random), error(nil)
+	if t.Random == 0 {
+		c, err = lab.Read(t.File)
+	} else {
+		t.Seed = t.Random
+		lab.Describe(out, c)
+	}
 	if err != nil {
 		return err
 	}
@@ -129,5 +137,46 @@ func (t story) Run(out io.Writer) error {
 	}
 	n := c.Play(t.Seed, without, lab.Teller(out))
 	lab.Table(out, lab.Rows([]*lab.Night{n}))
+	return nil
+}
+
+type nights struct {
+	Count uint64 `default:"300" help:"How many."`
+	From  uint64 `default:"1" help:"First seed."`
+	Show  int    `default:"5" help:"How many nights that went wrong are named."`
+	JSON  bool   `name:"json" help:"Print JSON."`
+}
+
+func (n nights) Run(out io.Writer) error {
+	var jobs []lab.Job
+	for s := n.From; s < n.From+n.Count; s++ {
+		jobs = append(jobs, lab.Job{Case: lab.Random(s), Seed: s})
+	}
+	all := lab.PlayAll(jobs, 0)
+	rows, coverage := lab.Rows(all), lab.Coverages(all)
+	if n.JSON {
+		if err := json.NewEncoder(out).Encode(map[string]any{"nights": rows, "coverage": coverage}); err != nil {
+			return err
+		}
+	} else {
+		lab.Table(out, rows)
+		fmt.Fprintln(out)
+		lab.ModeTable(out, all)
+		fmt.Fprintln(out)
+		lab.CoverageTable(out, coverage)
+	}
+	bad := 0
+	for _, night := range all {
+		if night.Good() {
+			continue
+		}
+		if bad++; bad <= n.Show {
+			fmt.Fprintf(out, "seed %d: %+v, guard missed %d s\n", night.Seed, night.Modes, night.Missed)
+		}
+	}
+	if bad > 0 {
+		fmt.Fprintf(out, "%d nights went wrong; stationlab story --random SEED tells one\n", bad)
+		return errFell
+	}
 	return nil
 }

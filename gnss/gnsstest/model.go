@@ -69,6 +69,9 @@ type Latency struct {
 	Mean   time.Duration // [120 ms]
 	Jitter time.Duration // sd, skewed late: never earlier than Mean − Jitter
 	Wander time.Duration // random walk, sd after an hour
+	// Restart is the sd by which the mean is another one after each power-on: some
+	// receivers hold one offset for long, then another (an open list of timing amateurs).
+	Restart time.Duration
 	// A receiver whose reporting is not locked to the second: later by Ramp an
 	// hour, back to 0 at RampSpan [1 s].
 	Ramp, RampSpan time.Duration

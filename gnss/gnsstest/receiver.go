@@ -112,6 +112,9 @@ func (r *Receiver) powerUp(at timescale.UTC) {
 	r.fixed = false
 	r.leap = r.m.Warm
 	r.walk = 0
+	if r.m.Latency.Restart != 0 {
+		r.walk = time.Duration(float64(r.m.Latency.Restart) * r.rng.NormFloat64())
+	}
 	r.free = at
 }
 

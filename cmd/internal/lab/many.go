@@ -149,3 +149,30 @@ func Table(w io.Writer, rows []Row) {
 		}
 	}
 }
+
+// ModeTable prints, for each mode, what was needlessly refused.
+func ModeTable(w io.Writer, nights []*Night) {
+	sum := map[string]Mode{}
+	var names []string
+	for _, n := range nights {
+		for _, m := range n.Modes {
+			t, ok := sum[m.Mode]
+			if !ok {
+				names = append(names, m.Mode)
+			}
+			t.Within += m.Within
+			t.False += m.False
+			t.Declared += m.Declared
+			t.Proved += m.Proved
+			t.Needless += m.Needless
+			t.Unproved += m.Unproved
+			t.NeedlessUnpr += m.NeedlessUnpr
+			sum[m.Mode] = t
+		}
+	}
+	fmt.Fprintf(w, "%-8s %9s %11s %13s %19s %21s\n", "mode", "within h", "false s", "declared s", "needless, proved %", "needless, unproved %")
+	for _, n := range names {
+		t := sum[n]
+		fmt.Fprintf(w, "%-8s %9.0f %11d %13d %19s %21s\n", n, float64(t.Within)/3600, t.False, t.Declared, share(t.Needless, t.Proved), share(t.NeedlessUnpr, t.Unproved))
+	}
+}

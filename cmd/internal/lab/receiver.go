@@ -50,6 +50,8 @@ func latency(l *line, m *gnsstest.Model) (err error) {
 		d.Jitter, err = l.span("the jitter")
 	case l.is("wander"):
 		d.Wander, err = l.span("the latency's wander in an hour")
+	case l.is("restart"):
+		d.Restart, err = l.span("how another the latency is after each power-on")
 	case l.is("ramp"):
 		d.Ramp, err = l.span("the ramp in an hour")
 	case l.is("jump"):

@@ -67,9 +67,8 @@ type Station struct {
 	open      bool
 	keyed     bool
 	lastTOD   time.Duration
-	step      time.Duration   // between epochs
-	full      timescale.Local // when a burst last filled the line
-	wasFull   bool
+	step      time.Duration // between epochs
+	full      int           // how much bursts fill the line
 	heardOnce bool
 	stale     bool
 	place     place
@@ -92,7 +91,7 @@ func (s *Station) OnEpoch(f func(*gnss.Epoch)) { s.onEpoch = f }
 // Opened says that a receiver's port was opened at an instant: what it proved
 // before counts no more.
 func (s *Station) Opened(src Source, at timescale.Local) {
-	s.src, s.open, s.keyed, s.heardOnce, s.wasFull = src, true, false, false, false
+	s.src, s.open, s.keyed, s.heardOnce, s.full = src, true, false, false, 0
 	s.dec = gnss.NewDecoder(gnss.Config{Baud: src.Baud, BuildDate: s.cfg.BuildDate, AcceptUnchecked: s.cfg.NoChecksums})
 	s.dec.Discard(at)
 	s.judge.ReceiverOpened("", s.link())
@@ -241,13 +240,16 @@ func (s *Station) key(e *gnss.Epoch) bool {
 	return true
 }
 
-// overrun tells whether a burst filled the line until the next one, lately: a
-// receiver whose buffer is full drops sentences, and some bursts are then shorter.
+// overrun tells whether bursts fill the line until the next one: three within
+// twenty or so do, for a damaged line can make one burst of two, and a receiver
+// whose buffer is full drops sentences, so that some bursts are shorter.
 func (s *Station) overrun(e *gnss.Epoch) bool {
 	if s.keyed && s.src.Baud > 0 && time.Duration(e.Bytes)*10*time.Second/time.Duration(s.src.Baud) > s.step*98/100 {
-		s.full, s.wasFull = e.Arrival, true
+		s.full = min(s.full+20, 80)
+	} else {
+		s.full = max(s.full-1, 0)
 	}
-	return s.wasFull && e.Arrival.Sub(s.full) < time.Minute
+	return s.full > 40
 }
 
 func typeNames(t gnss.Types) string {
