@@ -7,6 +7,10 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
+// serverSigma is the σ of a server's error as a share of its bound: then the 99 %
+// bound is 0.95 of it, and the guard 1.4, whatever constant error the server has.
+const serverSigma = 0.37
+
 // server is what the judge knows of one time server.
 type server struct {
 	name     string
@@ -28,7 +32,7 @@ func (j *Judge) Network(r *Network) {
 	bit := ancServer << j.indexOf(s)
 	if !j.x.known {
 		j.f.base, j.f.at = z, r.At
-		j.f.start(0, sNo, sq(s.bound/3))
+		j.f.start(0, sNo, sq(s.bound*serverSigma))
 		j.x = known{known: true, dateProved: true, ancestry: bit, carrier: carNetwork, netAt: r.At}
 		s.agrees = true
 		j.note(r.At, "started", "The time now comes from a network server.")
@@ -50,7 +54,7 @@ func (j *Judge) Network(r *Network) {
 	if j.x.carrier == carRTC || !j.receiverLive(r.At) {
 		j.x.carrier = carNetwork
 	}
-	j.f.measureCommon(j.zRel(r.At, z), s.bound/3, j.on(RuleServerFloor))
+	j.f.measureCommon(j.zRel(r.At, z), s.bound*serverSigma, j.on(RuleServerFloor))
 	j.resolve(r.At)
 }
 

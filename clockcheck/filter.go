@@ -117,8 +117,7 @@ func (f *filter) measure(z float64, other int, sign, r float64) {
 
 // measureCommon updates x with z, whose error is common to all readings of its
 // source: they do not average below sigma, however many come. The weight is such
-// that x, and with it all that hangs on x, is left no surer than that. A third of
-// a bound as sigma keeps the guard (3.9 sigma) wider than the bound.
+// that x, and with it all that hangs on x, is left no surer than that.
 func (f *filter) measureCommon(z, sigma float64, common bool) {
 	floor := sigma * sigma
 	if !common {

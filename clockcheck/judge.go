@@ -109,13 +109,18 @@ func (j *Judge) reset() {
 		j.f.qS = qSComp
 	}
 	j.x, j.watch = known{}, watch{}
-	y, sy := 0.0, rateSigma
-	if l := j.learned; l.RateSigmaPPM > 0 {
-		y, sy = l.RatePPM*1e-6, math.Hypot(l.RateSigmaPPM, 1)*1e-6
-	}
+	y, sy := j.rate()
 	j.f.forget(sY, y, sy)
 	j.f.forget(sD, latencyMean, latencySigma)
 	j.f.forget(sS, 0, j.rtcRateSigma())
+}
+
+// rate is what an earlier run learned of the oscillator, or the prior.
+func (j *Judge) rate() (y, sigma float64) {
+	if l := j.learned; l.RateSigmaPPM > 0 {
+		return l.RatePPM * 1e-6, math.Hypot(l.RateSigmaPPM, 1) * 1e-6
+	}
+	return 0, rateSigma
 }
 
 // Segment says that the local timescale stood still (the machine slept): UTC −
@@ -182,7 +187,7 @@ func (j *Judge) guardAhead(t float64) claim {
 		return c
 	}
 	rx := &j.rx
-	if rx.fault == fDisagrees || rx.left() && !j.x.secondProved() {
+	if rx.fault == fDisagrees || rx.left() && j.undecided() {
 		c = c.hull(rx.claim)
 	}
 	if j.rtc.fault == fDisagrees {
@@ -196,6 +201,10 @@ func (j *Judge) guardAhead(t float64) claim {
 	}
 	return c
 }
+
+// undecided tells whether nobody but the receiver itself speaks for what it said
+// before it left: it was wrong then, or it is wrong now.
+func (j *Judge) undecided() bool { return !j.x.secondProved() || j.receiverCarries() }
 
 func (j *Judge) receiverLive(at timescale.Local) bool {
 	return j.rx.present && j.rx.attached && at.Sub(j.rx.valid) < receiverFresh

@@ -88,7 +88,7 @@ func (j *Judge) learnedLatency(key string) (LearnedLatency, bool) {
 
 // opposed tells whether an undefeated reference says something else.
 func (j *Judge) opposed() bool {
-	if j.rx.fault == fDisagrees || j.rx.left() && !j.x.secondProved() || j.rtc.fault == fDisagrees {
+	if j.rx.fault == fDisagrees || j.rx.left() && j.undecided() || j.rtc.fault == fDisagrees {
 		return true
 	}
 	for i := range j.servers[:j.nServer] {

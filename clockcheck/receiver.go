@@ -27,7 +27,7 @@ const (
 	// filter starts with. The hull [0, latencyMax] is what verdicts use.
 	latencyMean, latencySigma = 0.30, 0.35
 	latencyFloor              = 0.020 // s, σ: no latency is known better
-	latencyProved             = 0.120 // s, σ: below, the Gaussian rules
+	latencyProved             = 0.035 // s, σ: ±0.09 s at 99 %
 	jitterStart               = 0.020 // s
 	outlierGate               = 0.40  // s: beyond, a reading is not the same stream
 	week1024                  = 1024 * 7 * 24 * time.Hour
@@ -70,6 +70,7 @@ type receiver struct {
 	run        int             // agreeing valid epochs in that run
 	runZ       int64           // UTC − local of the last of them, ns
 	repeats    int
+	leapStep   bool // its leap-second data have come in
 	sawInvalid bool // status V on this stream: a cold start is possible
 	leap60     timescale.Local
 	satellites int
@@ -119,7 +120,7 @@ func (j *Judge) ReceiverNamed(key string) {
 		sigma, j.rx.latencyBy = 0.05, "configured"
 	}
 	if j.cfg.Latency > 0 {
-		mean, sigma = j.cfg.Latency.Seconds(), 0.05
+		mean, sigma = j.cfg.Latency.Seconds(), 0.03
 		j.rx.latencyBy = "configured"
 	}
 	j.f.forget(sD, mean, sigma)

@@ -23,26 +23,55 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 		return
 	}
 	rel := j.rel(at, z)
-	lo, hi := j.interval(guardZ)
-	for k := 0; k <= leapMax; k++ {
-		kk := float64(k)
-		c := claim{rel - kk, rel - kk + rx.link.latencyMax()}
-		if !c.meets(claim{lo, hi}) {
-			continue
-		}
-		if k > 0 && (!rx.sawInvalid || at.Sub(rx.since) >= proofTime) {
-			break
-		}
-		j.joinReceiver(at, z, k, hi-lo < 1)
+	if f, ok := j.fits(at, rel); ok {
+		j.joinReceiver(at, z, f)
 		return
 	}
 	j.oppose(at, rel)
 }
 
-// joinReceiver attaches a stream that fits x when taken k seconds back. pinned:
-// x was known to within one second, so that it names the second.
-func (j *Judge) joinReceiver(at timescale.Local, z int64, k int, pinned bool) {
+// fit says by how many whole seconds a stream may lead x: from lo to hi, and best
+// by k. A stream leads UTC while its leap-second data are missing.
+type fit struct {
+	k, lo, hi int
+	pinned    bool // x is known to within a second and so names it
+}
+
+// fits lays a stream that would have x be rel away, and be late besides, against x.
+func (j *Judge) fits(at timescale.Local, rel float64) (f fit, ok bool) {
 	rx := &j.rx
+	lo, hi := j.interval(guardZ)
+	f.pinned = hi-lo < 1
+	last := leapMax
+	if rx.secProved || at.Sub(rx.since) >= proofTime {
+		last = 0
+	}
+	best := math.Inf(1)
+	for k := 0; k <= last; k++ {
+		c := claim{rel - float64(k), rel - float64(k) + rx.link.latencyMax()}
+		if !c.meets(claim{lo, hi}) {
+			continue
+		}
+		if f.hi = k; !ok {
+			f.lo, ok = k, true
+		}
+		if off := math.Abs(rel - float64(k) + j.f.v[sD]); off < best {
+			best, f.k = off, k
+		}
+	}
+	if ok && f.lo > 0 && !rx.sawInvalid {
+		return f, false // no cold start was seen that would explain it
+	}
+	return f, ok
+}
+
+// joinReceiver attaches a stream that fits x. Where x does not name the second, all
+// seconds that fit stay open beside the best.
+func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
+	rx, k := &j.rx, f.k
+	if !f.pinned {
+		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
+	}
 	rx.attached, rx.ahead, rx.fault, rx.pending = true, k, fNone, 0
 	if k > 0 {
 		rx.fault = fAhead
@@ -59,7 +88,7 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, k int, pinned bool) {
 	if j.receiverCarries() && j.on(RuleAncestry) {
 		j.sameAncestry(at, z, k)
 	}
-	if pinned && j.x.secondProved() && (j.x.ancestry&^ancReceiver != 0 || !j.on(RuleAncestry)) && k == 0 {
+	if f.pinned && j.x.secondProved() && (j.x.ancestry&^ancReceiver != 0 || !j.on(RuleAncestry)) && k == 0 {
 		rx.secProved = true
 	}
 	j.useReceiver(at, z)
@@ -188,15 +217,19 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.ahead, rx.fault, rx.since = 0, fNone, at
 		j.note(at, "leap-data", "The receiver's leap-second data has arrived: its whole second is right now.")
 		j.useReceiver(at, z)
-	case j.on(RuleLeapStep) && isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && j.receiverCarries() && !j.x.secondProved():
+	case j.on(RuleLeapStep) && isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && !j.x.secondProved():
 		// The leap-second data came in: the later value is the right one. Until
 		// it is proved anew, the former may be right as well; and where no cold
-		// start was seen, only a witness can prove it, for a lie looks the same.
-		rx.noProof = rx.noProof || !rx.sawInvalid
-		j.shift(whole)
-		j.x.secHi = max(j.x.secHi, 0) - int(whole)
-		j.x.secLo = -leapMax
-		rx.since = at
+		// start was seen, or it is not the first such step, only a witness can
+		// prove it, for a lie looks the same.
+		rx.noProof = rx.noProof || !rx.sawInvalid || rx.leapStep
+		s := rx.ahead + int(whole)
+		j.shift(float64(s))
+		j.x.secLo, j.x.secHi = min(j.x.secLo-s, 0), max(j.x.secHi-s, 0)
+		if j.receiverCarries() {
+			j.x.secLo = -leapMax
+		}
+		rx.ahead, rx.fault, rx.since, rx.leapStep = 0, fNone, at, true
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
 	case !isWhole && j.latencyLeapt(at, z, nu):

@@ -165,6 +165,7 @@ func (n nights) Run(out io.Writer) error {
 		fmt.Fprintln(out)
 		lab.CoverageTable(out, coverage)
 	}
+	lab.Missed(out, all, n.Show)
 	bad := 0
 	for _, night := range all {
 		if night.Good() {

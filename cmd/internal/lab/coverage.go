@@ -65,3 +65,15 @@ func CoverageTable(w io.Writer, all []Coverage) {
 			c.Nights, 100*c.Covered, 1e3*c.P99, 1e3*c.Median, c.Ratio)
 	}
 }
+
+// Missed names nights whose sampled bound did not hold the truth.
+func Missed(w io.Writer, nights []*Night, most int) {
+	for _, n := range nights {
+		for _, s := range n.Samples {
+			if math.Abs(s.Error) > s.Bound && most > 0 {
+				most--
+				fmt.Fprintf(w, "seed %d: %s, learned %v: %.1f ms off, bound %.1f ms\n", n.Seed, s.Basis, s.Learned, 1e3*s.Error, 1e3*s.Bound)
+			}
+		}
+	}
+}

@@ -42,6 +42,9 @@ func Random(seed uint64) *Case {
 	sky := gnsstest.Scene{Satellites: 5 + d.IntN(9)}
 	c.Story = []world.Chapter{{Scene: sky}}
 	begin := d.evening(c, sky)
+	if c.Receiver.Latency.Ramp > 0 && (c.NoRTC || !c.Compensated || begin == 0) {
+		c.MayMiss = append(c.MayMiss, window{}) // a ramp is a drag-off too slow to be seen
+	}
 	c.Length = begin + NightLength
 	for at := begin + d.span(0, 2*time.Hour); at < c.Length-time.Minute; {
 		at = d.event(c, at, sky) + time.Duration(float64(3*time.Hour)*d.ExpFloat64())
@@ -179,6 +182,10 @@ func (d draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duration
 		during.Scene.FalseTime = d.falseTime()
 	default:
 		d.drag(c, &during)
+	}
+	if t := during.Scene.FalseTime; t < 0 && t%time.Second == 0 {
+		// Looks like leap-second data coming in, while those may be missing.
+		c.MayMiss = append(c.MayMiss, window{at, end})
 	}
 	c.Story = append(c.Story, during, after)
 	return end
