@@ -20,7 +20,7 @@ type kernelClock struct {
 }
 
 // Open opens the hardware clock at path, such as "/dev/rtc0". Reading needs the
-// right to read the node only, no capability.
+// right to read the node only, no capability; setting needs CAP_SYS_TIME besides.
 func Open(path string) (Device, error) {
 	fd, err := unix.Open(path, unix.O_RDONLY|unix.O_CLOEXEC|unix.O_NONBLOCK, 0)
 	if err != nil {
@@ -35,6 +35,14 @@ func (k *kernelClock) ReadTime() (Fields, error) {
 		return Fields{}, fmt.Errorf("rtc: read %s: %w", k.path, classed(err, true))
 	}
 	return Fields{Sec: t.Sec, Min: t.Min, Hour: t.Hour, Day: t.Mday, Month: t.Mon, Year: t.Year}, nil
+}
+
+func (k *kernelClock) SetTime(f Fields) error {
+	t := unix.RTCTime{Sec: f.Sec, Min: f.Min, Hour: f.Hour, Mday: f.Day, Mon: f.Month, Year: f.Year}
+	if err := unix.IoctlSetRTCTime(k.fd, &t); err != nil {
+		return fmt.Errorf("rtc: set %s: %w", k.path, classed(err, false))
+	}
+	return nil
 }
 
 // ReadFlags takes ENOTTY and EINVAL for "this driver cannot tell": both are in

@@ -1,11 +1,12 @@
-// Package rtc reads a battery-backed hardware clock on the edge of its second.
+// Package rtc reads a battery-backed hardware clock on the edge of its second, and
+// sets it at a given instant when it is told to.
 //
 // In: the calendar fields and voltage flags a Device gives, and instants of the
 // local timescale. Out: Readings, each an interval that held the edge and the
 // whole second that began there. A hardware clock shows whole seconds only, so
 // nothing but the moment of change carries its phase.
 //
-// A Clock is owned by one goroutine. The package sets no clock.
+// A Clock is owned by one goroutine. Nothing is set but by Clock.Set.
 package rtc
 
 import (
@@ -67,6 +68,8 @@ func (f Flags) String() string {
 type Device interface {
 	// ReadTime returns what the clock shows.
 	ReadTime() (Fields, error)
+	// SetTime writes a time. It takes effect as the call is made, not later.
+	SetTime(Fields) error
 	// ReadFlags returns the supply flags; known is false where the driver has none.
 	ReadFlags() (f Flags, known bool, err error)
 	// Wait returns after d, or as soon as the update interrupt says that a

@@ -23,6 +23,7 @@ const (
 	rtcFine     = 10 * time.Millisecond  // σ of a reading that measures the rule
 	rtcLead     = 1500 * time.Millisecond
 	rtcPatience = 30 * time.Second // for an order to be carried out
+	rtcPause    = 10 * time.Minute // after one that could not be
 )
 
 // Learned is what is worth keeping over a power-off.
@@ -66,11 +67,12 @@ type rtcPolicy struct {
 	edge    timescale.UTC // an edge of it, in UTC
 	invalid bool
 	ordered timescale.Local // an order is out; 0 = none
-	order_  RTCOrder
+	plan    RTCOrder        // that order, or the last
 	written timescale.Local // when the last order was carried out; 0 = it is measured
 	used    float64         // first tick that the last order counted on
 	misses  int             // measurements in a row that did not agree
 	again   bool            // the rule was wrong: once more, at once
+	pause   timescale.Local // not before: it could not be set
 	local   bool            // it keeps local time: said
 }
 
@@ -106,16 +108,16 @@ func (p *rtcPolicy) order(in Input, vouchable bool) *RTCOrder {
 		return nil
 	}
 	p.tie, p.tied = int64(in.System)-int64(in.Now)-int64(ns(j.Error)), in.Now
-	if !p.on || !vouchable || j.Basis == clockcheck.BasisHoldover || j.Guard > rtcProved.Seconds() || p.ordered != 0 || p.written != 0 {
+	if !p.on || !vouchable || j.Basis == clockcheck.BasisHoldover || j.Guard > rtcProved.Seconds() || p.ordered != 0 || p.written != 0 || in.Now < p.pause {
 		return nil
 	}
 	now := timescale.UTC(int64(in.Now) + p.tie)
 	if !p.needed(now, in.Kernel.Bits&BitUnsync == 0) {
 		return nil
 	}
-	p.order_ = p.plan(in.Now, now)
+	p.plan = p.planned(in.Now, now)
 	p.ordered = in.Now
-	return &p.order_
+	return &p.plan
 }
 
 // needed: the clock's time is lost, or it is off by more than it should be and was
@@ -148,9 +150,9 @@ func (p *rtcPolicy) localTime() bool {
 	return q != 0 && math.Abs(p.offset.Seconds()-q*900) < 5 && math.Abs(q) <= 14*4
 }
 
-// plan chooses the instant and the value, so that the tick after the write begins the
+// planned chooses the instant and the value, so that the tick after the write begins the
 // second it names.
-func (p *rtcPolicy) plan(now timescale.Local, utc timescale.UTC) RTCOrder {
+func (p *rtcPolicy) planned(now timescale.Local, utc timescale.UTC) RTCOrder {
 	sec := timescale.UTC(timescale.Second)
 	first := ns(p.chip.FirstTickS)
 	p.used = p.chip.FirstTickS
@@ -168,13 +170,14 @@ func (p *rtcPolicy) plan(now timescale.Local, utc timescale.UTC) RTCOrder {
 // not, for a reason.
 func (s *Steerer) RTCWritten(before, after timescale.Local, err error) []clockcheck.Event {
 	p := &s.rtc
-	p.ordered, p.again = 0, false
+	p.ordered = 0
 	if err != nil {
-		p.chip.LastSet = timescale.UTC(int64(after) + p.tie) // not again before its time
+		p.pause = after.Add(rtcPause)
 		return []clockcheck.Event{{At: after, Kind: "rtc-not-set", Text: "The hardware clock could not be set: " + err.Error() + "."}}
 	}
+	p.again = false
 	p.written = before.Add(after.Sub(before) / 2)
-	p.chip.LastSet = p.order_.Value
+	p.chip.LastSet = p.plan.Value
 	p.invalid = false
 	return []clockcheck.Event{{At: after, Kind: "rtc-set", Text: "Noonmark set the hardware clock, which was " + p.was() + "."}}
 }
@@ -216,7 +219,7 @@ func (s *Steerer) RTC(r *clockcheck.RTC) []clockcheck.Event {
 // measure finds where the first tick after the write came.
 func (p *rtcPolicy) measure(r *clockcheck.RTC) []clockcheck.Event {
 	passed := r.Edge.Sub(p.written)
-	f := (passed - r.Value.Sub(p.order_.Value.Add(time.Second))).Seconds()
+	f := (passed - r.Value.Sub(p.plan.Value.Add(time.Second))).Seconds()
 	p.written = 0
 	if passed > time.Minute || f < -0.2 || f > 1.2 {
 		return nil // somebody set it meanwhile: that measures nothing

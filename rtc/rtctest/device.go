@@ -41,6 +41,20 @@ func (d *device) ReadTime() (rtc.Fields, error) {
 	return f, nil
 }
 
+// SetTime takes as long as a read, and the chip takes the time at its end.
+func (d *device) SetTime(f rtc.Fields) error {
+	d.w.Pass(d.c.m.ReadTime)
+	u, err := f.UTC()
+	switch {
+	case d.closed:
+		return fmt.Errorf("rtctest: set: %w", syscall.EBADF)
+	case err != nil:
+		return fmt.Errorf("rtctest: set: %w: %w", syscall.EINVAL, err)
+	}
+	d.c.Set(d.w.True(), u)
+	return nil
+}
+
 func (d *device) ReadFlags() (rtc.Flags, bool, error) {
 	f, known := d.c.Flags(d.w.True())
 	return f, known, nil
