@@ -35,6 +35,10 @@ type LearnedRTC struct {
 	SecHi        int           `json:"second_hi"`
 	Written      bool          `json:"written_by_others"` // something else sets this clock
 	Ancestry     []string      `json:"ancestry"`
+	// Where nothing but the kernel's own writes sets it: RTC − UTC after them.
+	KernelS       float64 `json:"kernel_s,omitzero"`
+	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`
+	KernelReads   int     `json:"kernel_reads,omitzero"` // 0 = not measured
 }
 
 const maxLatencies = 8 // the newest are kept
@@ -58,6 +62,9 @@ func (j *Judge) Learned() Learned {
 			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
 			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(j.x.ancestry),
+		}
+		if a := c.after; !c.setSeen {
+			out.RTC.KernelS, out.RTC.KernelSpreadS, out.RTC.KernelReads = a.mean, a.spread, a.n
 		}
 	}
 	return out

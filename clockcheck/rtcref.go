@@ -24,6 +24,7 @@ type rtcRef struct {
 	setSeen     bool // something set it while we watched
 	kernel      bool // the kernel's own writes are on
 	written     bool // somebody we know of has set it since its last reading
+	after       afterKernel
 }
 
 // rtcRateSigma is the 1σ rate error of the RTC unlearned: ±2 ppm for a
@@ -61,8 +62,55 @@ func (j *Judge) RTCMissing(why string) {
 // from the system clock again and again, so that it tells nothing of UTC: taken for
 // a witness it would repeat to us what we told it.
 func (j *Judge) KernelWritesRTC(on bool) {
-	j.rtc.written = j.rtc.written || j.rtc.kernel && !on
+	if on != j.rtc.kernel {
+		j.rtc.written, j.rtc.after = j.rtc.written || !on, afterKernel{}
+	}
 	j.rtc.kernel = on
+}
+
+// afterKernel is how far off the kernel's own writes leave the chip: its rule for the
+// edge may not be the chip's (up to 0.5 s). It is looked at once the first write is past.
+type afterKernel struct {
+	since  timescale.Local
+	n      int
+	mean   float64 // s, RTC − UTC
+	spread float64 // s, largest deviation from the mean
+}
+
+const (
+	kernelPeriod = 11 * time.Minute // SYNC_PERIOD_NS of kernel/time/ntp.c
+	kernelKnown  = 3                // so many readings tell how far off
+	kernelFloor  = 0.02             // s: its writes come up to 5 jiffies early or late
+)
+
+func (j *Judge) learnKernel(at timescale.Local) {
+	a := &j.rtc.after
+	switch {
+	case !j.rtc.kernel || j.opposed():
+		return
+	case a.since == 0:
+		a.since = at
+	}
+	if at.Sub(a.since) < kernelPeriod+time.Minute {
+		return
+	}
+	off := float64(j.rtc.base)/1e9 + j.f.v[sR]
+	a.n++
+	a.mean += (off - a.mean) / float64(min(a.n, 20))
+	a.spread = math.Max(a.spread, math.Abs(off-a.mean))
+}
+
+// slack is by how much the chip may be elsewhere than it was at its last comparison,
+// for something else may have set it since, 1σ in s. The kernel's writes leave it where
+// they left it before; a boot may come before the next write or after it.
+func (l *LearnedRTC) slack() float64 {
+	switch {
+	case !l.Written:
+		return 0
+	case l.KernelReads >= kernelKnown:
+		return math.Min(math.Max(math.Abs(l.OffsetS-l.KernelS)+l.KernelSpreadS, kernelFloor), rtcSlack/2)
+	}
+	return rtcSlack / 2
 }
 
 // RTC takes one reading.
@@ -86,6 +134,7 @@ func (j *Judge) RTC(r *RTC) {
 	case c.attached && (c.kernel || c.written):
 		c.written = false
 		j.attachRTC(r.Edge, z, v)
+		j.learnKernel(r.Edge)
 	case c.attached:
 		j.hearRTC(r.Edge, z, v)
 	case j.usableRTC():
@@ -113,10 +162,7 @@ func (j *Judge) recall(r *RTC) bool {
 	rate, sr := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, j.rtcRateSigma())
 	j.rtc.base = int64(whole) * timescale.Second
 	s2 := 0.0
-	if l.Written {
-		s2 += sq(rtcSlack / 2)
-	}
-	s2 += sq(l.SigmaS)
+	s2 += sq(l.slack()) + sq(l.SigmaS)
 	if j.on(RuleOffGrowth) {
 		s2 += sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
 	}

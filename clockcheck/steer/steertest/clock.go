@@ -54,7 +54,6 @@ func New(at timescale.Local, system timescale.UTC) *Clock {
 }
 
 func (c *Clock) put(system timescale.UTC) {
-	c.sec = int64(math.Floor(float64(system / 1e9))) // whole: the division is exact enough below
 	if c.sec = int64(system) / timescale.Second; int64(system) < c.sec*timescale.Second {
 		c.sec--
 	}

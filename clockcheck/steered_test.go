@@ -1,0 +1,140 @@
+package clockcheck
+
+import (
+	"math"
+	"testing"
+	"time"
+)
+
+// Our own step is no news; the same step by somebody else is.
+func TestOwnStepIsNoNews(t *testing.T) {
+	for _, own := range []bool{false, true} {
+		w := newWorld(t, Learned{})
+		w.run(2 * time.Minute)
+		w.j.Events(nil)
+		w.sys -= 0.4
+		if own {
+			w.j.Stepped(-400 * time.Millisecond)
+		}
+		w.run(2 * time.Minute)
+		told := false
+		for _, e := range w.j.Events(nil) {
+			told = told || e.Kind == "clock-stepped"
+		}
+		if told == own {
+			t.Errorf("own %v, told %v", own, told)
+		}
+		if math.Abs(w.got.Error-w.sys) > w.got.Guard {
+			t.Errorf("own %v: error %.3f", own, w.got.Error)
+		}
+		if own && math.Abs(w.got.RatePPM) > 3 { // this clock goes as UTC does
+			t.Errorf("the rate was taken from a step: %+.1f ppm", w.got.RatePPM)
+		}
+	}
+}
+
+// A correction that ends by itself does not use the margin up: good-for counts its
+// end, and the kernel's frequency word.
+func TestGoodForOfASteeredClock(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.j.cfg.Latency = 180 * time.Millisecond
+	w.j.ReceiverOpened("r1", Serial)
+	w.run(20 * time.Minute)
+	plain := w.got.Modes[0].GoodFor
+	w.j.Steered(Steered{On: true, FreqPPM: -w.ppm, Pending: 0})
+	w.run(time.Second)
+	held := w.got.Modes[0].GoodFor
+	w.j.Steered(Steered{On: true, FreqPPM: -w.ppm, Pending: -0.3})
+	w.run(time.Second)
+	moved := w.got.Modes[0].GoodFor
+	w.honest()
+	if !(held > plain && plain > 3600 && moved < held && moved > 1800) {
+		t.Errorf("good for %g s free, %g s at the right rate, %g s while 0.3 s are taken out", plain, held, moved)
+	}
+}
+
+// While the kernel writes the RTC from the very clock that is judged, the RTC is no
+// witness for it: in a long holdover the guard must grow as if there were none.
+func TestKernelWrittenRTCIsNoWitness(t *testing.T) {
+	guards := map[bool]float64{}
+	for _, kernel := range []bool{false, true} {
+		w := newWorld(t, Learned{})
+		w.j.cfg.Latency = 180 * time.Millisecond
+		w.j.ReceiverOpened("r1", Serial)
+		w.run(20 * time.Minute)
+		w.j.KernelWritesRTC(kernel)
+		w.mute = true
+		for range 6 * 60 {
+			for range 59 {
+				w.second()
+			}
+			w.ppm += 0.01 // the oscillator wanders, and the clock with it
+			w.rtcOn = kernel
+			w.rtcOff = w.got.Error - w.sys // … and the RTC is what we made it
+			w.second()
+			w.rtcOn = false
+		}
+		w.honest()
+		guards[kernel] = w.got.Guard
+	}
+	if guards[true] < 0.99*guards[false] {
+		t.Errorf("6 h of holdover: guard %.3f s with a kernel-written RTC, %.3f s without", guards[true], guards[false])
+	}
+}
+
+// What the kernel's writes leave the chip at is learned, and narrows the guard of the
+// next boot; before it is learned half a second is allowed for. The boot may come
+// before a write or after it.
+func TestKernelBiasIsLearned(t *testing.T) {
+	bias := 0.43
+	boot := func(minutes int) (*world, float64) {
+		w := newWorld(t, Learned{})
+		w.j.cfg.Latency = 180 * time.Millisecond
+		w.j.ReceiverOpened("r1", Serial)
+		w.run(20 * time.Minute)
+		w.j.KernelWritesRTC(true)
+		for m := range minutes {
+			w.run(59 * time.Second)
+			if m%11 == 0 {
+				w.rtcOff = bias + w.rng.Float64()*0.01
+			}
+			w.rtcOn = m%10 == 0
+			w.second()
+			w.rtcOn = false
+		}
+		next := newWorld(t, w.j.Learned())
+		next.mute, next.rtcOn, next.rtcOff = true, true, bias+0.004
+		next.utc = w.utc.Add(time.Hour)
+		next.run(5 * time.Second)
+		next.honest()
+		return next, next.got.Guard
+	}
+	_, unlearned := boot(5)
+	_, learned := boot(90)
+	if unlearned < 0.8 || learned > 0.5 || learned < 0.05 {
+		t.Errorf("guard %.3f s unlearned, %.3f s learned", unlearned, learned)
+	}
+}
+
+func TestOwnWriteOfTheRTC(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.j.cfg.Latency = 180 * time.Millisecond
+	w.j.ReceiverOpened("r1", Serial)
+	w.rtcOn, w.rtcOff, w.rtcPPM = true, 3, 5
+	w.run(time.Hour)
+	rate := w.j.Learned().RTC.RatePPM
+	w.j.Events(nil)
+	w.j.WroteRTC()
+	w.rtcOff = 0.002
+	w.run(2 * time.Second)
+	l := w.j.Learned().RTC
+	for _, e := range w.j.Events(nil) {
+		if e.Kind == "rtc-set" {
+			t.Error("our own write was taken for another's")
+		}
+	}
+	if l == nil || l.Written || math.Abs(l.RatePPM-rate) > 0.5 || math.Abs(rate-5) > 1 {
+		t.Errorf("learned %+v, rate before %.2f ppm", l, rate)
+	}
+	w.honest()
+}
