@@ -4,7 +4,7 @@
 (() => {
   const $ = (id) => document.getElementById(id);
   const root = document.documentElement, mode = document.body.dataset.mode;
-  const STALE_MS = 2600; // from the last event until the page is covered: less than 3 s with the tick below
+  const STALE_MS = 2300, LOOK_MS = 200; // from the last event until the page is covered, and how often it is looked: less than 3 s
   const ROUNDS = 8, AGAIN_MS = 60000;
   let heard = -Infinity; // performance.now() of the last event
   let last = null;       // the last event
@@ -155,7 +155,7 @@
   document.addEventListener("visibilitychange", () => { if (!document.hidden) watch(); });
   addEventListener("pageshow", (e) => { if (e.persisted) { heard = -Infinity; watch(); open(); } });
   // Scrolling with the wheel over a print preview must not stop the clock: one timer each.
-  setInterval(watch, 250);
+  setInterval(watch, LOOK_MS);
   setInterval(() => { if (last) measure(); }, AGAIN_MS);
   heard = performance.now(); // the page itself is news
   open();
