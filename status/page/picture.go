@@ -31,7 +31,6 @@ type picture struct {
 	Ahead               string // path of the forecast
 	GoodUntil           float64
 	GoodUntilText       string
-	GoodUntilAnchor     string
 	Ticks               []tick
 	SatTop, SatBottom   float64
 	SatPath             string
@@ -218,10 +217,7 @@ func (p *picture) drawAhead(c chart, y func(float64) float64) {
 	}
 	p.Ahead = path.String() + "Z"
 	if c.mode.GoodForS.OK {
-		p.GoodUntil, p.GoodUntilText, p.GoodUntilAnchor = x(c.mode.GoodForS.V), c.until, "end"
-		if p.GoodUntil < p.Now+(p.Right-p.Now)*0.5 {
-			p.GoodUntilAnchor = "start"
-		}
+		p.GoodUntil, p.GoodUntilText = x(c.mode.GoodForS.V), "good until "+c.until
 	}
 }
 
@@ -263,9 +259,12 @@ func inWords(c chart, spanS float64) string {
 			over++
 		}
 	}
-	if len(c.points) == 0 || holes == len(c.points) {
+	switch {
+	case len(c.points) < 2:
+		b.WriteString("The record has only begun. ")
+	case holes == len(c.points):
 		b.WriteString("Nothing was known of the clock's error so far. ")
-	} else {
+	default:
 		fmt.Fprintf(&b, "In the last %s the clock was between %s and %s, guard included; the tolerance is %s s. ",
 			status.Span(min(spanS, c.points[len(c.points)-1].at.Sub(c.points[0].at).Seconds())), signed(lo), signed(hi), plain(c.mode.ToleranceS))
 		fmt.Fprintf(&b, "It was inside the tolerance for %d %% of that time. ", 100*(len(c.points)-holes-over)/len(c.points))

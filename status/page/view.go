@@ -142,8 +142,11 @@ func marginText(m status.Mode) string {
 	return "margin " + minus(fmt.Sprintf("%.2f s", m.MarginS.V))
 }
 
-// minus writes the sign of a negative number as a minus, not as a hyphen.
-func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
+// minus writes the signs of negative numbers as minuses, not as hyphens.
+func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
+
+// nbsp keeps a unit on the line of its number.
+const nbsp = "\u00a0"
 
 func (v *view) verdict(m *status.Mode) {
 	v.Mode, v.Verdict, v.Word = status.Clean(m.Mode), verdictOf(*m), wordOf(*m)
@@ -151,7 +154,7 @@ func (v *view) verdict(m *status.Mode) {
 	switch m.Verdict {
 	case status.Within:
 		v.Do = "The clock is right for " + v.Mode + "."
-		v.Detail = "Margin " + status.Number(m.MarginS.V) + " s of " + tol + " s."
+		v.Detail = "Margin " + status.Number(m.MarginS.V) + " s of " + tol + nbsp + "s."
 		if m.GoodUntilUTC.OK {
 			v.Until = m.GoodUntilUTC.V.Time().Format("02 Jan 15:04") + " UTC"
 		}
@@ -159,9 +162,9 @@ func (v *view) verdict(m *status.Mode) {
 			v.UntilFor = status.Span(m.GoodForS.V) + " without another reading"
 		}
 	case status.Borderline:
-		v.Detail = "The clock may or may not be within " + tol + " s."
+		v.Detail = "The clock may or may not be within " + tol + nbsp + "s."
 	case status.Outside:
-		v.Detail = "The clock is off by more than " + tol + " s."
+		v.Detail = "The clock is off by more than " + tol + nbsp + "s."
 	}
 }
 

@@ -124,7 +124,7 @@
     hand.setAttribute("visibility", "visible");
     hand.setAttribute("transform", "rotate(" + (into / period * 360).toFixed(1) + ")");
     $("left").textContent = String(Math.ceil((period - into) / 1000));
-    $("unit").textContent = "s to the next";
+    $("unit").textContent = "s to next";
   }
 
   // ---- this device's clock against the station's
