@@ -19,6 +19,7 @@ type server struct {
 	z        int64 // its UTC − local at at, ns
 	agrees   bool
 	outvoted bool
+	upstream Upstream
 }
 
 // Network takes one answer of a server.
@@ -28,8 +29,8 @@ func (j *Judge) Network(r *Network) {
 		return
 	}
 	z := int64(r.UTC) - int64(r.At)
-	s.at, s.bound, s.z, s.outvoted = r.At, r.Bound.Seconds(), z, false
-	bit := ancServer << j.indexOf(s)
+	s.at, s.bound, s.z, s.outvoted, s.upstream = r.At, r.Bound.Seconds(), z, false, r.Upstream
+	bit := ancServer << j.family(j.indexOf(s))
 	if !j.x.known {
 		j.f.base, j.f.at = z, r.At
 		j.f.start(0, sNo, sq(s.bound*serverSigma))
@@ -127,7 +128,7 @@ func (j *Judge) resolve(at timescale.Local) {
 	for i := range j.servers[:j.nServer] {
 		s := &j.servers[i]
 		r := j.rel(s.at, s.z)
-		if at.Sub(s.at) < serverAgree {
+		if at.Sub(s.at) < serverAgree && !j.spokenFor(i, at) {
 			add(selection.Interval{Low: r - s.bound, Mid: r, High: r + s.bound}, s.agrees)
 		}
 	}
@@ -176,7 +177,7 @@ func (j *Judge) restart(at timescale.Local, win claim) {
 		s.agrees = (claim{r - s.bound, r + s.bound}).meets(claim{win.lo - mid, win.hi - mid})
 		s.outvoted = !s.agrees
 		if s.agrees {
-			j.x.ancestry |= ancServer << i
+			j.x.ancestry |= ancServer << j.family(i)
 		}
 	}
 	j.rx.attached, j.rx.fault, j.rx.run, j.rx.secProved = false, fNone, 0, false

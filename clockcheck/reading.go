@@ -36,6 +36,8 @@ type Network struct {
 	At     timescale.Local // instant the estimate belongs to
 	UTC    timescale.UTC   // the server's UTC at that instant
 	Bound  time.Duration   // root distance: half-width that holds if the server is right
+	// Upstream, as far as known, tells which servers are one witness: see kin.
+	Upstream Upstream
 }
 
 // Link says how a receiver's bytes come, for that sets how late they may be.

@@ -1,0 +1,57 @@
+package clockcheck
+
+import "noonmark/clockcheck/timescale"
+
+// kin tells whether two servers have one ancestry, by what each says it follows:
+// they are one machine under two names, one follows the other, or both follow the
+// same third. Two that have clocks of their own (stratum 1) share no ancestry. Any
+// server may lie about it; see spokenFor.
+func (u Upstream) kin(v Upstream) bool {
+	none := [4]byte{}
+	if u.ID == none || v.ID == none {
+		return false
+	}
+	uf, vf := u.Stratum > 1 && u.Follows != none, v.Stratum > 1 && v.Follows != none
+	return u.ID == v.ID || uf && u.Follows == v.ID || vf && v.Follows == u.ID || uf && vf && u.Follows == v.Follows
+}
+
+// family is the lowest of the servers that share the ancestry of the i-th, through
+// however many others: the bit that stands for all of them.
+func (j *Judge) family(i int) int {
+	in := uint(1) << i
+	for grown := true; grown; {
+		grown = false
+		for a := range j.servers[:j.nServer] {
+			for b := range j.servers[:j.nServer] {
+				if in>>a&1 == 1 && in>>b&1 == 0 && j.servers[a].upstream.kin(j.servers[b].upstream) {
+					in |= 1 << b
+					grown = true
+				}
+			}
+		}
+	}
+	for k := range i {
+		if in>>k&1 == 1 {
+			return k
+		}
+	}
+	return i
+}
+
+// spokenFor tells whether the i-th server's vote has been cast by one before it: of
+// the same ancestry and of the same opinion. Of another opinion it votes for itself,
+// so that nobody loses a vote to a liar who calls himself kin.
+func (j *Judge) spokenFor(i int, at timescale.Local) bool {
+	s := &j.servers[i]
+	r := j.rel(s.at, s.z)
+	says := claim{r - s.bound, r + s.bound}
+	for k := range j.servers[:i] {
+		o := &j.servers[k]
+		q := j.rel(o.at, o.z)
+		same := s.agrees && o.agrees || !s.agrees && !o.agrees && says.meets(claim{q - o.bound, q + o.bound})
+		if same && at.Sub(o.at) < serverAgree && j.family(k) == j.family(i) {
+			return true
+		}
+	}
+	return false
+}
