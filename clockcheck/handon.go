@@ -16,14 +16,17 @@ type Handed struct {
 	Basis    Basis
 	// Confirmed is the instant of the newest reading that took part.
 	Confirmed timescale.Local
-	// Server is who confirmed it, where the basis is the network: of the fresh
-	// servers that agree, the one with the least bound.
+	// Server is, of the servers that agree and were heard lately, the one with the
+	// least bound; zero where there is none.
 	Server Upstream
+	// Leap is what all of those say of the end of the month; 0 where they differ.
+	Leap int
 }
 
 // Upstream is a server's place in the network of servers (RFC 5905 section 7.3).
 type Upstream struct {
 	ID      [4]byte // reference id of those who follow it; zero = not known
+	Port    int     // where it was asked; another than ntpPort may be another machine
 	Follows [4]byte // its own reference id, as it says
 	Stratum int     // 0 = not known
 	Leap    int     // 0 none, 1 a second is inserted at the end of the month, 2 left out
@@ -47,7 +50,17 @@ func (j *Judge) Hand(now timescale.Local) (Handed, bool) {
 		Basis: j.basis(now), Confirmed: max(j.x.gnssAt, j.x.netAt, j.x.rtcAt)}
 	best := math.Inf(1)
 	for i := range j.servers[:j.nServer] {
-		if s := &j.servers[i]; s.agrees && now.Sub(s.at) < serverFresh && s.bound < best {
+		s := &j.servers[i]
+		if !s.agrees || now.Sub(s.at) >= serverFresh {
+			continue
+		}
+		switch {
+		case math.IsInf(best, 1):
+			h.Leap = s.upstream.Leap
+		case h.Leap != s.upstream.Leap:
+			h.Leap = 0
+		}
+		if s.bound < best {
 			best, h.Server = s.bound, s.upstream
 		}
 	}

@@ -2,17 +2,25 @@ package clockcheck
 
 import "noonmark/clockcheck/timescale"
 
+// ntpPort is where servers are followed; RFC 5905 section 7.2.
+const ntpPort = 123
+
 // kin tells whether two servers have one ancestry, by what each says it follows:
 // they are one machine under two names, one follows the other, or both follow the
 // same third. Two that have clocks of their own (stratum 1) share no ancestry. Any
 // server may lie about it; see spokenFor.
 func (u Upstream) kin(v Upstream) bool {
-	none := [4]byte{}
-	if u.ID == none || v.ID == none {
-		return false
-	}
-	uf, vf := u.Stratum > 1 && u.Follows != none, v.Stratum > 1 && v.Follows != none
-	return u.ID == v.ID || uf && u.Follows == v.ID || vf && v.Follows == u.ID || uf && vf && u.Follows == v.Follows
+	one := u.ID != [4]byte{} && u.ID == v.ID && u.Port == v.Port
+	third := u.follows() && v.follows() && u.Follows == v.Follows
+	return one || third || u.after(v) || v.after(u)
+}
+
+// follows tells whether u has its time from another server.
+func (u Upstream) follows() bool { return u.Stratum > 1 && u.Follows != [4]byte{} }
+
+// after tells whether u has its time from v.
+func (u Upstream) after(v Upstream) bool {
+	return u.follows() && v.Port == ntpPort && u.Follows == v.ID
 }
 
 // family is the lowest of the servers that share the ancestry of the i-th, through

@@ -4,6 +4,7 @@ import (
 	"crypto/md5"
 	"encoding/binary"
 	"net/netip"
+	"slices"
 	"time"
 
 	"noonmark/clockcheck/timescale"
@@ -28,9 +29,9 @@ const (
 	maxLife = 25 * 366 * 24 * time.Hour
 )
 
-// accept judges an answer by itself and turns it into a Reading. own is this
-// machine's address on the way to the server.
-func accept(a *ntp.Response, raw *exchange, own netip.Addr, notBefore timescale.UTC) (Reading, error) {
+// accept judges an answer by itself and turns it into a Reading. own are the
+// addresses of this machine.
+func accept(a *ntp.Response, raw *exchange, own []netip.Addr, notBefore timescale.UTC) (Reading, error) {
 	if err := healthy(a, raw, own); err != nil {
 		return Reading{}, err
 	}
@@ -46,6 +47,7 @@ func accept(a *ntp.Response, raw *exchange, own netip.Addr, notBefore timescale.
 		Bound: (max(delay, a.Precision)+a.RootDelay)/2 + a.RootDispersion + a.Precision +
 			t4.Sub(t1)/1_000_000*wanderPPM + resolution,
 		Stratum: int(a.Stratum), RefID: refID(a.Stratum, a.ReferenceID), Leap: int(a.Leap),
+		Follows: [4]byte(binary.BigEndian.AppendUint32(nil, a.ReferenceID)),
 	}
 	if r.Bound >= maxDistance {
 		return Reading{}, failf(Unfit, "its time is only good to %.1f s here (round trip %.1f s)",
@@ -58,7 +60,7 @@ func accept(a *ntp.Response, raw *exchange, own netip.Addr, notBefore timescale.
 }
 
 // healthy checks what the server says about itself.
-func healthy(a *ntp.Response, raw *exchange, own netip.Addr) error {
+func healthy(a *ntp.Response, raw *exchange, own []netip.Addr) error {
 	switch {
 	case a.Leap == ntp.LeapNotInSync:
 		return failf(Unfit, "it says itself that its clock is not set")
@@ -72,7 +74,7 @@ func healthy(a *ntp.Response, raw *exchange, own netip.Addr) error {
 		return failf(Unfit, "it says its clock was last set in the future")
 	case a.Timestamps.ServerXmit.Sub(a.ReferenceTime) > maxAge:
 		return failf(Unfit, "its clock was last set more than 36 h ago")
-	case a.Stratum > 1 && own.IsValid() && a.ReferenceID == idOf(own):
+	case a.Stratum > 1 && slices.ContainsFunc(own, func(ip netip.Addr) bool { return ip.IsValid() && a.ReferenceID == idOf(ip) }):
 		return failf(Unfit, "it takes its time from this station, so it cannot confirm it")
 	}
 	return nil

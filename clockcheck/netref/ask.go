@@ -45,8 +45,11 @@ func (p *Poller) ask(ctx context.Context, conn net.Conn, server string) (Reading
 			return Reading{}, failf(NoAnswer, "this machine slept while it waited for the answer")
 		}
 	}
-	r, err := accept(answer, raw, localIP(conn), p.NotBefore)
+	r, err := accept(answer, raw, p.addressesHere(conn), p.NotBefore)
 	r.Server = server
+	if there := addressOf(conn.RemoteAddr()); there.IsValid() {
+		r.ID, r.Port = [4]byte(binary.BigEndian.AppendUint32(nil, idOf(there.Addr()))), there.Port()
+	}
 	return r, err
 }
 
@@ -161,10 +164,25 @@ func printable(id uint32) string {
 	return string(b)
 }
 
-// localIP returns this end's address of conn, the zero Addr if unknown.
-func localIP(conn net.Conn) netip.Addr {
-	if a, ok := conn.LocalAddr().(*net.UDPAddr); ok {
-		return a.AddrPort().Addr().Unmap()
+// addressesHere lists the addresses by which this machine may be followed: this end
+// of conn, and the others but for the loopback's, which every machine has.
+func (p *Poller) addressesHere(conn net.Conn) []netip.Addr {
+	list := []netip.Addr{addressOf(conn.LocalAddr()).Addr()}
+	if p.host == nil {
+		return list
 	}
-	return netip.Addr{}
+	for _, ip := range p.host.own() {
+		if !ip.IsLoopback() {
+			list = append(list, ip)
+		}
+	}
+	return list
+}
+
+// addressOf returns an address without its zone, the zero AddrPort if unknown.
+func addressOf(a net.Addr) netip.AddrPort {
+	if a, ok := a.(*net.UDPAddr); ok {
+		return netip.AddrPortFrom(a.AddrPort().Addr().Unmap().WithZone(""), uint16(a.Port))
+	}
+	return netip.AddrPort{}
 }

@@ -161,7 +161,8 @@ func TestReadingInFull(t *testing.T) {
 		// By hand: half of 40 ms, half of 65/65536 s, 131/65536 s, 2^-20 s,
 		// 50 ppm of 40 ms, 16 µs of rounding.
 		Bound: 20*time.Millisecond + 495911 + 1998901 + 953 + 2000 + 16000, Delay: 40 * time.Millisecond,
-		Stratum: 2, RefID: "192.0.2.7", Leap: 1,
+		Stratum: 2, RefID: "192.0.2.7", Leap: 1, ID: [4]byte{127, 0, 0, 1}, Follows: [4]byte{192, 0, 2, 7},
+		Port: netip.MustParseAddrPort(server).Port(),
 	}
 	got.Bound = got.Bound.Round(time.Microsecond)
 	want.Bound = want.Bound.Round(time.Microsecond)

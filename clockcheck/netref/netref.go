@@ -34,6 +34,12 @@ type Reading struct {
 	Stratum int           // 1 to 15; 1 has a clock of its own
 	RefID   string        // what the server itself follows, e.g. "GPS" or "192.0.2.7"
 	Leap    int           // 0 none, 1 a second is inserted at the end of the month, 2 removed
+	// ID is the reference id that those who follow this server show, and Follows its
+	// own, as RFC 5905 section 7.3 has them: two servers of which one shows the other's,
+	// or that show the same above stratum 1, have one ancestry. ID is zero where the
+	// server's address is not known. Port is the server's.
+	ID, Follows [4]byte
+	Port        uint16
 }
 
 // Kind says what sort of problem there is with a server.
@@ -83,10 +89,10 @@ func (p *Poller) Run(ctx context.Context, sink func(Reading), problem func(Probl
 	if p.Now == nil {
 		return errors.New("netref: no clock given")
 	}
-	h := p.host
-	if h == nil {
-		h = thisHost()
+	if p.host == nil {
+		p.host = thisHost()
 	}
+	h := p.host
 	targets := p.targets(problem)
 	changed := h.watch(ctx)
 	for ctx.Err() == nil {

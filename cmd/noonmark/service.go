@@ -41,7 +41,8 @@ type service struct {
 	kept     keep.State
 	stateDir string // "" = nothing is kept
 	publish  *status.Publisher
-	page     *page.Page // nil = none
+	page     *page.Page   // nil = none
+	camp     *timeService // nil = none
 	events   chan func()
 	ready    bool
 	watchdog time.Duration
@@ -155,6 +156,15 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 			}
 		})
 	}
+	if s.openTimeService(set.Publish.TimeService) {
+		for i := range s.camp.conns {
+			all.Go(func() {
+				if err := s.camp.serve(ctx, i); err != nil {
+					s.log.Error("time service", "reason", err)
+				}
+			})
+		}
+	}
 	return s.run(ctx, failed)
 }
 
@@ -207,8 +217,11 @@ func (s *service) tick() {
 			s.station.KernelWritesRTC(!k.Unsync)
 		}
 	}
-	snap := s.station.Tick(station.Tick{Local: p.Local, System: p.System, BoottimeS: p.Boottime.Seconds(),
-		AsleepS: p.SuspendOffset.Seconds()})
+	now := station.Tick{Local: p.Local, System: p.System, BoottimeS: p.Boottime.Seconds(), AsleepS: p.SuspendOffset.Seconds()}
+	snap := s.station.Tick(now)
+	if s.camp != nil {
+		s.camp.publish(s.station, now, p)
+	}
 	if err := s.publish.Publish(snap); err != nil {
 		s.warn("status", err.Error())
 	}

@@ -59,9 +59,10 @@ func prepareFD(fd int) (v6 bool, err error) {
 type control struct {
 	stamped bool
 	stamp   timescale.UTC // of the system clock, at arrival
-	to4     []byte        // packet information as received, if any
-	to6     []byte
-	group   bool // sent to a group or to all, not to this machine
+	to4     [4]byte       // the address here that was asked, if known4
+	known4  bool
+	to6     []byte // struct in6_pktinfo as received, nil = not known
+	group   bool   // sent to a group or to all, not to this machine
 }
 
 // controls reads control messages. What it does not know or cannot read it leaves.
@@ -75,10 +76,15 @@ func controls(b []byte) (c control) {
 		case h.Level == unix.SOL_SOCKET && (h.Type == unix.SO_TIMESTAMPNS_NEW || h.Type == unix.SO_TIMESTAMPNS):
 			c.stamp, c.stamped = timespec(data)
 		case h.Level == unix.IPPROTO_IP && h.Type == unix.IP_PKTINFO && len(data) >= unix.SizeofInet4Pktinfo:
-			c.to4 = data[:unix.SizeofInet4Pktinfo]
-			// ipi_addr is the packet's, ipi_spec_dst this machine's (ip(7)): they
-			// differ for a broadcast or multicast.
-			c.group = [4]byte(data[4:8]) != [4]byte(data[8:12])
+			// ipi_spec_dst is this machine's address, ipi_addr the packet's (ip(7)):
+			// they differ for a broadcast or multicast. The first is missing where
+			// the packet came before prepare asked for it.
+			here, sent := [4]byte(data[4:8]), [4]byte(data[8:12])
+			if here == [4]byte{} {
+				here = sent
+			}
+			c.to4, c.known4 = here, true
+			c.group = here != sent || net.IP(sent[:]).IsMulticast()
 		case h.Level == unix.IPPROTO_IPV6 && h.Type == unix.IPV6_PKTINFO && len(data) >= unix.SizeofInet6Pktinfo:
 			c.to6 = data[:unix.SizeofInet6Pktinfo]
 			ip := net.IP(data[:16])
@@ -118,8 +124,8 @@ func (c *control) source(msg []byte) []byte {
 		if !net.IP(c.to6[:16]).IsLinkLocalUnicast() {
 			clear(data[16:unix.SizeofInet6Pktinfo]) // the way back may be another
 		}
-	case c.to4 != nil: // struct in_pktinfo: interface, address here, address of the packet
-		copy(data[4:8], c.to4[4:8])
+	case c.known4: // struct in_pktinfo: interface, address here, address of the packet
+		copy(data[4:8], c.to4[:])
 	default:
 		return nil
 	}

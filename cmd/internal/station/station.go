@@ -78,6 +78,7 @@ type Station struct {
 	ticked    bool
 	snap      status.Snapshot
 	onEpoch   func(*gnss.Epoch)
+	leapEnd   timescale.UTC // end of the month for which a leap second was announced; see Served
 }
 
 // New returns a station that knows what was learned before.
@@ -177,7 +178,8 @@ func (s *Station) KernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
 
 // Network takes a server's answer.
 func (s *Station) Network(r netref.Reading) {
-	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound})
+	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound,
+		Upstream: clockcheck.Upstream{ID: r.ID, Port: int(r.Port), Follows: r.Follows, Stratum: r.Stratum, Leap: r.Leap}})
 }
 
 // Ahead is what the error and the guard would be t seconds from the last Tick if

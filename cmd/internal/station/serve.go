@@ -1,0 +1,84 @@
+package station
+
+import (
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/status/timeserver"
+)
+
+// Strata of what is served. RFC 5905 figure 11: 1 is a clock of its own, and each
+// hop adds one. What runs on without a living reference comes far behind, so that a
+// client takes any server that has one, some hops away; among these, what was true
+// last comes before what the hardware clock says. The figures are our own.
+const (
+	stratumReceiver = 1
+	stratumHoldover = 10
+	stratumRTC      = 12
+	stratumMost     = 15
+)
+
+// Reference ids. "GPS" is the registered code nearest to a receiver of several
+// systems (IANA, NTP Parameters; RFC 5905 figure 12). Who has no other to name
+// names itself: the loopback address, which no client can take for another server.
+var (
+	idReceiver = [4]byte{'G', 'P', 'S'}
+	idOwn      = [4]byte{127, 0, 0, 1}
+)
+
+// Around an announced leap second the estimate may be a second off until a reference
+// has said how it went: so long nothing is served. Servers are asked at least every
+// 18 min (netref).
+const (
+	leapBefore = 2 * time.Second
+	leapAfter  = 20 * time.Minute
+)
+
+// Served is the judged time for other devices, as of the last Tick at t; one that
+// says it is not to be trusted where the clock is not this machine's own.
+func (s *Station) Served(t Tick) *timeserver.State {
+	h, ok := s.judge.Hand(t.Local)
+	if !ok || !s.cfg.Live {
+		return &timeserver.State{}
+	}
+	out := &timeserver.State{Trusted: true, At: h.At, UTC: h.UTC, RatePPM: h.RatePPM, Guard: d(h.Guard), GuardPPM: h.GuardPPM,
+		Reference: h.UTC.Add(h.Confirmed.Sub(h.At))}
+	out.Stratum, out.RefID = rank(&h)
+	if end := monthEnd(h.UTC); h.Leap != 0 && leapMonth(end) {
+		out.Leap, s.leapEnd = uint8(h.Leap), end
+	}
+	if since := h.UTC.Sub(s.leapEnd); s.leapEnd != 0 && since >= -leapBefore && since < leapAfter {
+		out.Trusted = false
+	}
+	return out
+}
+
+// rank gives stratum and reference id.
+func rank(h *clockcheck.Handed) (uint8, [4]byte) {
+	switch h.Basis {
+	case clockcheck.BasisGNSS:
+		return stratumReceiver, idReceiver
+	case clockcheck.BasisNetwork:
+		if h.Server.Stratum < 1 {
+			return stratumMost, h.Server.ID
+		}
+		return uint8(h.Server.Stratum + 1), h.Server.ID // 16: one hop too many, and not served
+	case clockcheck.BasisHoldover:
+		return stratumHoldover, idOwn
+	}
+	return stratumRTC, idOwn
+}
+
+// monthEnd is the first instant of the month after the one u lies in.
+func monthEnd(u timescale.UTC) timescale.UTC {
+	t := u.Time()
+	return timescale.UTCOf(time.Date(t.Year(), t.Month()+1, 1, 0, 0, 0, 0, time.UTC))
+}
+
+// leapMonth tells whether a leap second may lie before end: all there have been
+// were at the end of June or December (ITU-R TF.460 prefers these).
+func leapMonth(end timescale.UTC) bool {
+	m := end.Time().Month()
+	return m == time.January || m == time.July
+}
