@@ -11,7 +11,7 @@ import (
 )
 
 // niceness of the serving thread: the rest of the program comes first.
-const niceness = 10
+const niceness = 0
 
 // controlSize holds a stamp and the longer of the two kinds of packet information.
 var controlSize = unix.CmsgSpace(16) + unix.CmsgSpace(unix.SizeofInet6Pktinfo)
