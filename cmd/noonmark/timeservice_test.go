@@ -229,6 +229,19 @@ func TestPassedSocket(t *testing.T) {
 	})
 }
 
+// The unit that passes the socket calls it what the service looks for.
+func TestSocketUnitNamesTheSocket(t *testing.T) {
+	unit, err := os.ReadFile("../../packaging/systemd/noonmark-time.socket")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{"FileDescriptorName=" + timeSocket, "ListenDatagram=0.0.0.0:123", "ListenDatagram=[::]:123", "Service=noonmark.service"} {
+		if !strings.Contains(string(unit), "\n"+line+"\n") {
+			t.Errorf("no line %s", line)
+		}
+	}
+}
+
 var _ timeserver.Clock = (*hostclock.Arrivals)(nil)
 
 // Arrivals converts what lies after the pairs noted and before its bracket, and

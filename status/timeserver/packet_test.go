@@ -150,7 +150,7 @@ func TestQuestion(t *testing.T) {
 		{"version 0", 0<<3 | 3, 48, false},
 		{"version 5", 5<<3 | 3, 48, false},
 		{"version 7", 7<<3 | 3, 48, false},
-		{"mode 0", 4<<3 | 0, 48, false},
+		{"mode 0", 4 << 3, 48, false},
 		{"symmetric active", 4<<3 | 1, 48, false},
 		{"symmetric passive", 4<<3 | 2, 48, false},
 		{"a server's answer", 4<<3 | 4, 48, false},
