@@ -118,13 +118,14 @@ func sourceMessage(v6 bool) []byte {
 // that was asked; a connected client takes no other. nil = let the kernel choose.
 func (c *control) source(msg []byte) []byte {
 	data := msg[unix.CmsgLen(0):]
+	v6 := len(data) >= unix.SizeofInet6Pktinfo
 	switch {
-	case c.to6 != nil: // struct in6_pktinfo: address, interface
+	case v6 && c.to6 != nil: // struct in6_pktinfo: address, interface
 		copy(data, c.to6)
 		if !net.IP(c.to6[:16]).IsLinkLocalUnicast() {
 			clear(data[16:unix.SizeofInet6Pktinfo]) // the way back may be another
 		}
-	case c.known4: // struct in_pktinfo: interface, address here, address of the packet
+	case !v6 && c.known4: // struct in_pktinfo: interface, address here, address of the packet
 		copy(data[4:8], c.to4[:])
 	default:
 		return nil
