@@ -58,7 +58,7 @@ func (s *State) answer(a *[size]byte, q []byte, arrived, leaving timescale.Local
 		refuse(a, q, unsynchronised, noStratum, [4]byte{})
 		return
 	}
-	*a = [size]byte{head(s.Leap&3, q), s.Stratum, q[atPoll], 256 + precision}
+	*a = [size]byte{head(s.Leap, q), s.Stratum, q[atPoll], 256 + precision}
 	binary.BigEndian.PutUint32(a[atDispersion:], short(s.guard(leaving)))
 	copy(a[atRefID:], s.RefID[:])
 	binary.BigEndian.PutUint64(a[atReference:], stamp(s.Reference))

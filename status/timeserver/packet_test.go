@@ -116,6 +116,7 @@ func TestNobodyFollowsAGuess(t *testing.T) {
 		"state of the future": spoil(func(s *State) { s.At += timescale.Local(staleAfter) }),
 		"no stratum":          spoil(func(s *State) { s.Stratum = 0 }),
 		"stratum 16":          spoil(func(s *State) { s.Stratum = 16 }),
+		"leap indicator 3":    spoil(func(s *State) { s.Leap = 3 }),
 		"zero":                {},
 	} {
 		q := ask()

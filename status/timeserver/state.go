@@ -51,7 +51,7 @@ func (s *State) guard(l timescale.Local) time.Duration {
 
 // usable tells whether time may be served at an instant.
 func (s *State) usable(l timescale.Local) bool {
-	if s == nil || !s.Trusted || s.Stratum < 1 || s.Stratum > 15 || s.Guard < 0 {
+	if s == nil || !s.Trusted || s.Leap > 2 || s.Stratum < 1 || s.Stratum > 15 || s.Guard < 0 {
 		return false
 	}
 	age := l.Sub(s.At)
