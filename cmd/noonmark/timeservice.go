@@ -98,8 +98,8 @@ func (s *service) openTimeService(address string) bool {
 		s.warn("time service", err.Error())
 		return false
 	}
-	// Its thread must be able to wait for a processor, or run on one, without the
-	// owner of the station waiting behind it.
+	// Under a flood the server never rests: on the one processor of serve, arrivals
+	// from the receiver would be seen only every 10 ms, when the runtime looks.
 	runtime.GOMAXPROCS(2)
 	for _, c := range t.conns {
 		s.log.Info("time service", "address", c.LocalAddr().String())

@@ -20,14 +20,20 @@ import (
 )
 
 // systemTime runs a time service on the loopback whose judged time is this machine's
-// system clock, published as the owner of a station would, and returns its address.
-func systemTime(t *testing.T) string {
+// system clock, published as the owner of a station would. Nobody asks it too often.
+// seen, if there, is called by the serving goroutine.
+func systemTime(t testing.TB, seen func()) *timeService {
 	t.Helper()
 	camp, err := newTimeService("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	camp.server = timeserver.New(camp.state.Load, timeserver.Limit{Every: time.Millisecond, Burst: 10_000})
+	camp.server = timeserver.New(func() *timeserver.State {
+		if seen != nil {
+			seen()
+		}
+		return camp.state.Load()
+	}, timeserver.Limit{Every: 1, Burst: 1 << 30})
 	publish := func() {
 		p := hostclock.Sample()
 		camp.noted.Note(p)
@@ -45,13 +51,15 @@ func systemTime(t *testing.T) string {
 		done <- struct{}{}
 	}()
 	t.Cleanup(func() { stop(); <-done; <-done })
-	return camp.conns[0].LocalAddr().String()
+	return camp
 }
+
+func (t *timeService) address() string { return t.conns[0].LocalAddr().String() }
 
 // The error of the stamps on the loopback, against CLOCK_REALTIME and by an
 // independent client (beevik/ntp): at most 50 µs in the median.
 func TestStampsOnTheLoopback(t *testing.T) {
-	addr := systemTime(t)
+	addr := systemTime(t, nil).address()
 	var off []time.Duration
 	for len(off) < 301 {
 		r, err := ntp.Query(addr)
@@ -78,7 +86,7 @@ func TestPythonClient(t *testing.T) {
 	if out, err := exec.Command(python, "-c", "import ntplib").CombinedOutput(); err != nil {
 		t.Skipf("python3-ntplib is not installed: %s", out)
 	}
-	_, port, _ := net.SplitHostPort(systemTime(t))
+	_, port, _ := net.SplitHostPort(systemTime(t, nil).address())
 	out, err := exec.Command(python, "-c", `
 import json, ntplib, sys
 def ask(version):
@@ -189,7 +197,7 @@ func upstreamServer(t *testing.T, ahead time.Duration) string {
 	done := make(chan struct{})
 	go func() { camp.serve(ctx, 0); close(done) }()
 	t.Cleanup(func() { stop(); <-done })
-	return camp.conns[0].LocalAddr().String()
+	return camp.address()
 }
 
 // A socket passed by the service manager is taken by its name, another is not

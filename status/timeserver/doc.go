@@ -16,6 +16,7 @@
 //     Extensions and authentication are neither checked nor answered.
 //   - Whoever asks too often is told so once in a while (RATE, RFC 5905 figure 13)
 //     and else not answered; what is remembered of clients is bounded.
-//   - Serve works on a thread of its own, of low priority, so that a flood costs the
-//     rest of the program little.
+//   - A flood fills the socket's buffer, where the kernel drops it; it takes the
+//     serving goroutine's time and nobody else's, as long as the program has a second
+//     processor to run on (GOMAXPROCS).
 package timeserver

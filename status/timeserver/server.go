@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math/rand/v2"
 	"net"
-	"runtime"
 	"sync/atomic"
 	"time"
 
@@ -72,9 +71,6 @@ func (s *Server) Serve(ctx context.Context, conn *net.UDPConn, clock Clock) erro
 	if err != nil {
 		return err
 	}
-	// Never unlocked: the thread ends with the goroutine, and its low priority.
-	runtime.LockOSThread()
-	stepBack()
 	d := &desk{Server: s, conn: ipv4.NewPacketConn(conn), clock: clock, limiter: newLimiter(s.limit), v6: v6}
 	d.open()
 	for {

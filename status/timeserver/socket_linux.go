@@ -10,15 +10,8 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// niceness of the serving thread: the rest of the program comes first.
-const niceness = 0
-
 // controlSize holds a stamp and the longer of the two kinds of packet information.
 var controlSize = unix.CmsgSpace(16) + unix.CmsgSpace(unix.SizeofInet6Pktinfo)
-
-// stepBack lowers the priority of the calling thread (setpriority(2) takes a thread
-// on Linux). Where it may not, the thread works as it is.
-func stepBack() { _ = unix.Setpriority(unix.PRIO_PROCESS, 0, niceness) }
 
 // prepare has the kernel say of each packet when it arrived and to which address,
 // and tells whether the socket is one of IPv6.

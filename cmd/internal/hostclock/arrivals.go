@@ -2,6 +2,7 @@ package hostclock
 
 import (
 	"sync/atomic"
+	"time"
 
 	"noonmark/clockcheck/timescale"
 )
@@ -20,6 +21,10 @@ func (n *Noted) Note(p Pair) {
 	n.last.Store(&pairs)
 }
 
+// closeEnough is a bracket that a conversion cannot better: stamps of packets come no
+// truer than some microseconds.
+const closeEnough = 2 * time.Microsecond
+
 // Arrivals converts stamps of the system clock that were taken a moment ago. It
 // belongs to one goroutine.
 type Arrivals struct {
@@ -35,7 +40,7 @@ func (a *Arrivals) Now() timescale.Local { return Now() }
 
 // Bracket samples the clocks, for stamps taken before it.
 func (a *Arrivals) Bracket() timescale.Local {
-	a.after = Sample()
+	a.after = sample(closeEnough)
 	return a.after.Local
 }
 

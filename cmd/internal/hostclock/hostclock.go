@@ -103,23 +103,31 @@ func ToLocal(stamp timescale.UTC, before, after Pair) (timescale.Local, time.Dur
 	if span <= 0 {
 		return before.Local, bound, nil
 	}
-	part := float64(stamp.Sub(before.System)) / float64(span)
+	// A step hidden below the threshold can leave the stamp outside the span.
+	part := min(max(float64(stamp.Sub(before.System))/float64(span), 0), 1)
 	at := timescale.Local(int64(stamp) - int64(before.offset())).Add(-time.Duration(part * float64(moved)))
 	return at, bound, nil
 }
 
 // Sample reads all clocks: three brackets raw–real–raw, of which the narrowest
 // is kept, because whatever interrupts a read only ever widens it.
-func Sample() Pair {
+func Sample() Pair { return sample(0) }
+
+// sample is Sample that stops at a bracket no wider than enough.
+func sample(enough time.Duration) Pair {
 	var best Pair
 	for i := range 3 {
 		r1 := read(clockRaw)
 		sys := read(clockReal)
 		r2 := read(clockRaw)
-		if width := time.Duration(r2 - r1); i == 0 || width < best.Width {
+		width := time.Duration(r2 - r1)
+		if i == 0 || width < best.Width {
 			best.Local = timescale.Local(r1 + (r2-r1)/2)
 			best.System = timescale.UTC(sys)
 			best.Width = width
+		}
+		if width <= enough {
+			break
 		}
 	}
 	m1 := read(clockMono)

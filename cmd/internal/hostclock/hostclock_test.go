@@ -102,6 +102,15 @@ func TestToLocalHoldsItsBound(t *testing.T) {
 	})
 }
 
+// A case the law once caught: a step back of 338 ns in a span of 339 ns.
+func TestToLocalAcrossAHiddenStep(t *testing.T) {
+	before, after := pair(0, 1e18, 100, 0), pair(339, 1e18-338, 100, 0)
+	at, bound, err := ToLocal(before.System.Add(2), before, after)
+	if d := at.Sub(2); err != nil || d > bound || d < -bound {
+		t.Errorf("off by %v, bound %v, %v", d, bound, err)
+	}
+}
+
 func TestSampleOfThisMachine(t *testing.T) {
 	a := Sample()
 	wall := time.Now()
