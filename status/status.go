@@ -76,17 +76,18 @@ type Written struct {
 
 // Clock is the judgement of the system clock as of Written.
 type Clock struct {
-	Basis        string   `json:"basis"`
-	ErrorS       Float    `json:"error_s"` // system clock − UTC; positive = fast
-	BoundS       Float    `json:"bound_s"` // half-width of the 99 % interval
-	RatePPM      Float    `json:"rate_ppm"`
-	RateBoundPPM Float    `json:"rate_bound_ppm"`
-	GuardS       Float    `json:"guard_s"`  // half-width verdicts use, ≥ bound
-	Proved       []string `json:"proved"`   // of: date, time, second, latency
-	Ancestry     []string `json:"ancestry"` // where the knowledge of UTC came from
-	Steering     string   `json:"steering"`
-	Because      string   `json:"because"` // one sentence
-	Budget       []Term   `json:"budget,omitempty"`
+	Basis           string   `json:"basis"`
+	ErrorS          Float    `json:"error_s"` // system clock − UTC; positive = fast
+	BoundS          Float    `json:"bound_s"` // half-width of the 99 % interval
+	RatePPM         Float    `json:"rate_ppm"`
+	RateBoundPPM    Float    `json:"rate_bound_ppm"`
+	GuardS          Float    `json:"guard_s"`  // half-width verdicts use, ≥ bound
+	Proved          []string `json:"proved"`   // of: date, time, second, latency
+	Ancestry        []string `json:"ancestry"` // where the knowledge of UTC came from
+	Steering        string   `json:"steering"`
+	SteeringBecause string   `json:"steering_because,omitempty"` // one sentence
+	Because         string   `json:"because"`                    // one sentence
+	Budget          []Term   `json:"budget,omitempty"`
 }
 
 // Term is one line of the error budget that makes up the guard.

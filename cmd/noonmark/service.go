@@ -14,6 +14,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
@@ -36,20 +37,23 @@ const (
 // service is the one owner of the station: everything reaches it as an event,
 // and the loop in run is the only place that touches it.
 type service struct {
-	log      *slog.Logger
-	station  *station.Station
-	kept     keep.State
-	stateDir string // "" = nothing is kept
-	publish  *status.Publisher
-	page     *page.Page   // nil = none
-	camp     *timeService // nil = none
-	events   chan func()
-	ready    bool
-	watchdog time.Duration
-	lastSaid string
-	saved    timescale.Local
-	asked    timescale.Local // the kernel
-	said     map[string]string
+	log       *slog.Logger
+	station   *station.Station
+	kept      keep.State
+	stateDir  string // "" = nothing is kept
+	publish   *status.Publisher
+	page      *page.Page   // nil = none
+	camp      *timeService // nil = none
+	events    chan func()
+	ready     bool
+	watchdog  time.Duration
+	lastSaid  string
+	saved     timescale.Local
+	asked     timescale.Local // the kernel
+	clock     kernelClock     // nil = only watched
+	wake      <-chan time.Time
+	rtcOrders chan steer.RTCOrder
+	said      map[string]string
 }
 
 // serve runs the service until ctx ends.
@@ -66,7 +70,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 		level = slog.LevelDebug
 	}
 	options := &slog.HandlerOptions{Level: level}
-	s := &service{log: slog.New(slog.NewTextHandler(errOut, options)), events: make(chan func(), 64), said: map[string]string{}}
+	s := &service{log: slog.New(slog.NewTextHandler(errOut, options)), events: make(chan func(), 64), rtcOrders: make(chan steer.RTCOrder), said: map[string]string{}}
 	if c.JSON {
 		s.log = slog.New(slog.NewJSONHandler(errOut, options))
 	}
@@ -93,7 +97,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 		Judge: clockcheck.Config{Floor: buildDate(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
 			RTCCompensated: compensated(chip.Chip)},
 		BuildDate: buildDate(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
-		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving,
+		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
 	}, s.kept.Learned)
 	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {
 		s.watchdog = interval
@@ -202,6 +206,8 @@ func (s *service) run(ctx context.Context, failed <-chan error) error {
 			return err
 		case f := <-s.events:
 			f()
+		case <-s.wake:
+			s.tick()
 		case <-tick.C:
 			s.tick()
 		}
@@ -210,15 +216,12 @@ func (s *service) run(ctx context.Context, failed <-chan error) error {
 
 // tick judges, publishes and tells the service manager.
 func (s *service) tick() {
-	p := hostclock.Sample()
-	if s.asked == 0 || p.Local.Sub(s.asked) >= kernelEvery {
-		s.asked = p.Local
-		if k, err := hostclock.KernelStatus(); err == nil {
-			s.station.KernelWritesRTC(!k.Unsync)
-		}
+	snap, now, p := s.judge()
+	if s.act(p) {
+		// What was judged is another clock now.
+		snap, now, p = s.judge()
+		s.act(p)
 	}
-	now := station.Tick{Local: p.Local, System: p.System, BoottimeS: p.Boottime.Seconds(), AsleepS: p.SuspendOffset.Seconds()}
-	snap := s.station.Tick(now)
 	if s.camp != nil {
 		s.camp.publish(s.station, now, p)
 	}
@@ -270,6 +273,9 @@ func (s *service) save(now timescale.Local) {
 		return
 	}
 	s.kept.Learned = s.station.Learned()
+	if s.clock != nil {
+		s.kept.Steering = s.station.LearnedSteering()
+	}
 	if err := keep.Save(s.stateDir, s.kept); err != nil {
 		s.warn("learned state", err.Error())
 	}

@@ -31,6 +31,7 @@ func settings(c cli.Run) (config.Config, error) {
 		{c.Latency != 0, "receiver.latency_s", c.Latency},
 		{c.RTC != "", "rtc.device", c.RTC},
 		{c.Mode != "", "modes.in_use", c.Mode},
+		{c.Steer != nil, "clock.steer", c.Steer != nil && *c.Steer},
 	} {
 		if o.given {
 			if err := set.Set(o.key, o.value, modeName); err != nil {
@@ -54,7 +55,6 @@ func deref(p *int) int {
 // notYet warns of settings that this version reads and does not act on.
 func (s *service) notYet(set config.Config) {
 	for key, on := range map[string]bool{
-		"clock.steer":        set.Clock.Steer,
 		"receiver.pps":       set.Receiver.PPS != "auto" && set.Receiver.PPS != "none",
 		"receiver.share_tcp": set.Receiver.ShareTCP != "",
 		"receiver.share_pty": set.Receiver.SharePTY != "",

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/steer"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
@@ -72,7 +73,8 @@ func relayed(path string) bool {
 }
 
 // watchRTC reads the hardware clock's edge now and then: roughly at once, for a
-// station must know the time at boot, then finely, then rarely.
+// station must know the time at boot, then finely, then rarely. In between it sets it
+// when that is ordered, and then looks at once where the edge has come to lie.
 func (s *service) watchRTC(ctx context.Context, path string) {
 	clock := rtc.New(func() (rtc.Device, error) { return rtc.Open(path) }, hostclock.Now, sleep)
 	for n := 0; ctx.Err() == nil; n++ {
@@ -88,10 +90,27 @@ func (s *service) watchRTC(ctx context.Context, path string) {
 			return
 		}
 		s.events <- func() { s.takeRTC(r, err) }
-		if sleep(ctx, pause) != nil {
-			return
+		if order, ok := s.nextOrder(ctx, pause); ok {
+			s.setRTC(ctx, clock, order)
+			n = 0
+			if sleep(ctx, 2*time.Second) != nil {
+				return
+			}
 		}
 	}
+}
+
+// nextOrder waits for an order to set the hardware clock, at most for d.
+func (s *service) nextOrder(ctx context.Context, d time.Duration) (o steer.RTCOrder, ok bool) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	case o = <-s.rtcOrders:
+		return o, true
+	}
+	return o, false
 }
 
 func (s *service) takeRTC(r rtc.Reading, err error) {

@@ -39,6 +39,7 @@ type Run struct {
 	RTC       string   `name:"rtc" placeholder:"DEVICE" help:"Hardware clock: auto, a path such as /dev/rtc0, or none."`
 	Server    []string `placeholder:"NAME" help:"Network time server, asked only while there is a network. Give the flag once for each."`
 	Mode      string   `placeholder:"MODE" help:"The mode in use, e.g. FT8."`
+	Steer     *bool    `negatable:"" help:"Set and steer this computer's clock, and set the hardware clock. Needs the right to do so. Default: only watch, unless the settings say otherwise."`
 	RunDir    string   `name:"run-dir" placeholder:"DIR" help:"Where to publish the status; must be in memory, not on a disk."`
 	StateDir  string   `name:"state-dir" placeholder:"DIR" help:"Where to keep what was learned."`
 	AllowDisk bool     `name:"allow-disk" help:"Publish even in a directory that is not in memory. It wears an SD card."`

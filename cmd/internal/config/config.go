@@ -44,6 +44,7 @@ type Config struct {
 	Clock struct {
 		Steer     bool
 		StepOverS float64
+		Vouch     bool // tell the kernel when the clock is right
 	}
 	Modes struct {
 		InUse      string // "" = none named
@@ -68,6 +69,7 @@ func Default() Config {
 	c.Receiver.PPS = "auto"
 	c.RTC.Device = "auto"
 	c.Clock.StepOverS = 0.25
+	c.Clock.Vouch = true
 	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
 	c.Publish.HTTP = "127.0.0.1:8173"
 	c.Publish.LocatorLength = 10

@@ -18,6 +18,7 @@ import (
 	"github.com/google/renameio/v2"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/steer"
 	"noonmark/gnss/port"
 )
 
@@ -25,6 +26,7 @@ import (
 type State struct {
 	Learned  clockcheck.Learned `json:"learned"`
 	Receiver port.Identity      `json:"receiver"` // pinned: what was behind the port's name
+	Steering steer.Learned      `json:"steering,omitzero"`
 }
 
 const (

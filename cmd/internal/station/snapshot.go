@@ -13,6 +13,9 @@ import (
 func (s *Station) Tick(t Tick) *status.Snapshot {
 	if s.ticked && t.AsleepS-s.asleep > 0.05 {
 		s.judge.Segment(t.Local)
+		if s.steer.s != nil {
+			s.steer.s.Segment()
+		}
 	}
 	s.asleep, s.ticked = t.AsleepS, true
 	if s.open {
@@ -21,6 +24,7 @@ func (s *Station) Tick(t Tick) *status.Snapshot {
 	}
 	s.judge.Judge(t.Local, t.System, &s.judgement)
 	s.events = s.judge.Events(s.events)
+	s.decide(t)
 	if n := len(s.events) - maxEvents; n > 0 {
 		s.events = append(s.events[:0], s.events[n:]...)
 	}
@@ -50,8 +54,9 @@ func (s *Station) fill(t Tick) {
 	out.Schema, out.Live = status.SchemaName, s.cfg.Live
 	out.Written = status.Written{SystemUTC: status.At(t.System), BootID: s.cfg.BootID, BoottimeS: t.BoottimeS,
 		StaleAfterS: staleAfter, AsleepS: status.Known(t.AsleepS)}
-	out.Clock = status.Clock{Basis: string(j.Basis), Proved: j.Proved, Ancestry: j.Ancestry, Steering: s.cfg.Steering,
+	out.Clock = status.Clock{Basis: string(j.Basis), Proved: j.Proved, Ancestry: j.Ancestry,
 		Because: j.Because, Budget: out.Clock.Budget[:0]}
+	out.Clock.Steering, out.Clock.SteeringBecause = s.word()
 	if j.Known {
 		out.Clock.ErrorS = status.Known(j.Error)
 	}

@@ -18,6 +18,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/gnss"
 	"noonmark/rtc"
@@ -30,10 +31,11 @@ type Config struct {
 	BuildDate     timescale.UTC // places two-digit years; 0 = 1980 to 2079
 	Live          bool          // the clock judged is this machine's own, now
 	BootID        string
-	InUse         string // mode in use, "" = none named
-	LocatorLength int    // most characters published; fewer coarsen every coordinate
-	Steering      string // what is done to the clock, for the status
-	NoChecksums   bool   // take sentences without a checksum (old captures)
+	InUse         string        // mode in use, "" = none named
+	LocatorLength int           // most characters published; fewer coarsen every coordinate
+	Steering      string        // what is done to the clock, for the status, where Steer is nil
+	Steer         *steer.Config // how to steer the clock; nil = only watch it
+	NoChecksums   bool          // take sentences without a checksum (old captures)
 }
 
 // Tick is this machine's clocks read at one instant.
@@ -42,6 +44,9 @@ type Tick struct {
 	System    timescale.UTC
 	BoottimeS float64 // CLOCK_BOOTTIME, s
 	AsleepS   float64 // CLOCK_BOOTTIME − CLOCK_MONOTONIC, s
+	// Kernel is what the kernel says of the system clock; nil = it was not asked this
+	// time, and then nothing is done to the clock.
+	Kernel *steer.Kernel
 }
 
 // Source describes an opened receiver.
@@ -79,11 +84,12 @@ type Station struct {
 	snap      status.Snapshot
 	onEpoch   func(*gnss.Epoch)
 	leapEnd   timescale.UTC // end of the month for which a leap second was announced; see Served
+	steer     steering
 }
 
 // New returns a station that knows what was learned before.
 func New(cfg Config, learned clockcheck.Learned) *Station {
-	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), place: place{max: cfg.LocatorLength}}
+	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), place: place{max: cfg.LocatorLength}, steer: newSteering(cfg.Steer)}
 }
 
 // OnEpoch names a function that is shown each epoch (for counting in a replay).
@@ -148,13 +154,13 @@ func (s *Station) Lost(why string, at timescale.Local) {
 
 // RTC takes a reading of the hardware clock.
 func (s *Station) RTC(r rtc.Reading) {
-	s.judge.RTC(&clockcheck.RTC{Edge: r.Edge, Sigma: time.Duration(float64(r.Half) / math.Sqrt(3)), Value: r.Value,
+	s.rtcRead(&clockcheck.RTC{Edge: r.Edge, Sigma: time.Duration(float64(r.Half) / math.Sqrt(3)), Value: r.Value,
 		Invalid: r.FlagsKnown && r.Flags&rtc.DataInvalid != 0})
 }
 
 // RTCInvalid says that the chip itself calls its time lost.
 func (s *Station) RTCInvalid(at timescale.Local) {
-	s.judge.RTC(&clockcheck.RTC{Edge: at, Invalid: true})
+	s.rtcRead(&clockcheck.RTC{Edge: at, Invalid: true})
 }
 
 // RTCMissing says that there is no hardware clock to be read, and why.

@@ -96,7 +96,7 @@ func (w *World) happen(c *Chapter) {
 		w.s.Receiver, w.opened, w.line = *c.Plug, false, nil
 		w.rx = gnsstest.New(*c.Plug, w.rng.Uint64())
 	}
-	w.system += float64(c.Step)
+	w.setSystem(w.system + float64(c.Step))
 	if c.RTCMove != 0 {
 		if shows, ok := w.shows(); ok {
 			w.rtc.Set(w.utc, shows.Add(c.RTCMove-w.s.RTC.Zone))
@@ -121,7 +121,7 @@ func (w *World) sleep(d time.Duration) {
 	w.pass(d)
 	w.asleep += d
 	w.nextRTC = w.utc.Add(2 * time.Second) // the service looks again when it wakes
-	w.system += (w.rng.Float64() - 0.5) * 1e9
+	w.setSystem(w.system + (w.rng.Float64()-0.5)*1e9)
 }
 
 // off cuts the power and boots again. The kernel then sets the system clock to

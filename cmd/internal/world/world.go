@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/gnsstest"
@@ -45,14 +46,16 @@ type World struct {
 	opened  bool
 	line    []piece // on its way from the receiver
 	kept    kept
+	kernel  *kernel // nil = nobody steers the system clock
 	booted  timescale.UTC
 }
 
 // kept is the state file.
 type kept struct {
-	learned clockcheck.Learned
-	at      timescale.UTC // of the last write, 0 = none since boot
-	writes  int
+	learned  clockcheck.Learned
+	steering steer.Learned
+	at       timescale.UTC // of the last write, 0 = none since boot
+	writes   int
 }
 
 // Start is when a scenario begins that does not say when.
@@ -84,6 +87,7 @@ func New(s Scenario, cfg station.Config, seed uint64) *World {
 func (w *World) boot() {
 	w.local, w.asleep, w.opened, w.line = timescale.Local(bootTime), 0, false, nil
 	w.booted, w.asked, w.kept.at = w.utc, 0, 0
+	w.startSteering()
 	w.Station = station.New(w.cfg, w.kept.learned)
 	w.nextRTC = w.utc.Add(time.Second)
 	if w.s.NoRTC {
@@ -114,8 +118,13 @@ func (w *World) Second() *status.Snapshot {
 	}
 	w.ask()
 	w.to(end)
+	w.writeRTC()
 	w.readRTC(begin)
 	snap := w.Station.Tick(w.tick())
+	if w.steer() {
+		snap = w.Station.Tick(w.tick())
+		w.steer()
+	}
 	w.keep()
 	return snap
 }
@@ -130,7 +139,7 @@ func (w *World) keep() {
 }
 
 func (w *World) save() {
-	w.kept.learned, w.kept.at = w.Station.Learned(), w.utc
+	w.kept.learned, w.kept.steering, w.kept.at = w.Station.Learned(), w.Station.LearnedSteering(), w.utc
 	w.kept.writes++
 }
 
@@ -148,7 +157,7 @@ func (w *World) SystemError() float64 { return w.system / 1e9 }
 
 func (w *World) tick() station.Tick {
 	return station.Tick{Local: w.local, System: w.utc.Add(time.Duration(w.system)),
-		BoottimeS: (w.local.Sub(0) + w.asleep).Seconds(), AsleepS: w.asleep.Seconds()}
+		BoottimeS: (w.local.Sub(0) + w.asleep).Seconds(), AsleepS: w.asleep.Seconds(), Kernel: w.readKernel()}
 }
 
 // to moves true time, and the oscillator with it.
@@ -163,8 +172,8 @@ func (w *World) to(utc timescale.UTC) {
 	whole := math.Floor(passed)
 	w.frac = passed - whole
 	w.local += timescale.Local(whole)
-	w.system += gained
 	w.utc = utc
+	w.run(gained)
 }
 
 // rate is what the oscillator gains on UTC now but for white noise, ppm.
