@@ -44,7 +44,7 @@ func (p *page) clock(s Snapshot) {
 		p.line(2, "gains "+with(c.RatePPM, "ppm")+" ± "+with(c.RateBoundPPM, "ppm")+
 			fmt.Sprintf(" (%s s a day)", Number(c.RatePPM.V*86400e-6)))
 	}
-	p.line(2, "steering: "+orNone(c.Steering))
+	p.line(2, c.SteeringText())
 	if c.Because != "" {
 		p.line(2, Clean(c.Because))
 	}

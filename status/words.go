@@ -143,3 +143,12 @@ func split(text string, room int) (head, rest string) {
 	}
 	return text[:cut], strings.TrimLeft(text[cut:], " ")
 }
+
+// SteeringText says what is done to the clock, and why.
+func (c Clock) SteeringText() string {
+	b := "steering: " + orNone(c.Steering)
+	if c.SteeringBecause != "" {
+		b += ". " + Clean(c.SteeringBecause)
+	}
+	return b
+}

@@ -189,7 +189,7 @@ func (v *view) clock(c status.Clock) {
 	if c.RatePPM.OK {
 		v.ClockRows = append(v.ClockRows, Row{"Gains", minus(fmt.Sprintf("%.2f ppm ± %s ppm (%.2f s a day)", c.RatePPM.V, status.Number(c.RateBoundPPM.V), c.RatePPM.V*0.0864))})
 	}
-	v.ClockRows = append(v.ClockRows, Row{"Proved", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)}, Row{"Steering", status.Clean(c.Steering)})
+	v.ClockRows = append(v.ClockRows, Row{"Proved", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)}, Row{"Steering", strings.TrimSuffix(strings.TrimPrefix(c.SteeringText(), "steering: "), ".")})
 	for _, t := range c.Budget {
 		share := 0.0
 		if c.GuardS.OK && t.GuardS.OK && c.GuardS.V > 0 {

@@ -12,7 +12,7 @@ Start with:
   noonmark ready FT8        may I key up?
   noonmark grid             where am I?
 
-noonmark only watches: it sets no clock, neither the system's nor the hardware's.
+noonmark only watches: it sets no clock unless you tell it to (run --steer).
 
 Times are for radio operating; no traceability to UTC is claimed. Not for
 navigation. In distress give coordinates, not only a locator. Transmit only
@@ -21,6 +21,8 @@ within your licence, and stay at the controls.`
 // Help implements kong's detailed help.
 func (Run) Help() string {
 	return `Reads the receiver, the hardware clock and, if there is one, the network; judges the system clock; publishes /run/noonmark/status.json about once a second. It opens by itself only a device that is a GNSS receiver for certain: opening any other serial port can key a transmitter. Name yours with --device if it is not found. It ends at Ctrl-C.
+
+With --steer it also sets and keeps the system clock and the hardware clock; for that it needs the right to do so (CAP_SYS_TIME), and no other program may do the same.
 
     noonmark run
     noonmark run --device /dev/serial/by-id/NAME --mode FT8

@@ -64,6 +64,7 @@ func TestParseBad(t *testing.T) {
 		{"server URL", "[network]\nservers = ['ntp://a']\n", `f.toml:2: network.servers item 1 must be a server's name`},
 		{"server twice", "[network]\nservers = ['a','a']\n", `f.toml:2: network.servers names "a" twice`},
 		{"steer text", "[clock]\nsteer = 'yes'\n", `f.toml:2: clock.steer must be true or false, but is the text "yes"`},
+		{"vouch text", "[clock]\nvouch = 'no'\n", `f.toml:2: clock.vouch must be true or false, but is the text "no"`},
 		{"step 0", "[clock]\nstep_over_s = 0\n", `f.toml:2: clock.step_over_s must be from 0.01 to 60 s, but is 0`},
 		{"mode in use", "[modes]\nin_use = 'FT9'\n", `f.toml:2: modes.in_use names a mode that is not known: no mode "FT9"`},
 		{"mode shown", "[modes]\nshow = ['FT8',\n 'FT9']\n", `f.toml:2: modes.show item 2 names a mode that is not known: no mode "FT9"`},
@@ -127,6 +128,7 @@ servers = ["192.168.1.1", "fd00::1", "camp.local:1123", "[fd00::2]:123"]
 [clock]
 steer = true
 step_over_s = 1
+vouch = false
 [modes]
 in_use = "ft8"
 show = []
@@ -150,6 +152,7 @@ FT8 = 0.5
 	want.Network.Servers = []string{"192.168.1.1", "fd00::1", "camp.local:1123", "[fd00::2]:123"}
 	want.Clock.Steer = true
 	want.Clock.StepOverS = 1
+	want.Clock.Vouch = false
 	want.Modes.InUse = "FT8"
 	want.Modes.Show = []string{}
 	want.Modes.ToleranceS = map[string]float64{"JS8-15": 2, "FT8": 0.5}

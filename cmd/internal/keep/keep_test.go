@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/steer"
 	"noonmark/gnss/port"
 )
 
@@ -16,6 +17,20 @@ func sample(rate float64) State {
 			Latencies: []clockcheck.LearnedLatency{{Key: "r", LatencyS: 0.1, SigmaS: 0.02}},
 			RTC:       &clockcheck.LearnedRTC{At: 5, OffsetS: 0.25, Ancestry: []string{"server"}}},
 		Receiver: port.Identity{Name: "/dev/x"},
+		Steering: steer.Learned{Chips: []steer.Chip{{Name: "rtc-x", FirstTickS: 0.5, Measured: 2}}},
+	}
+}
+
+// A file of a version that did not steer yet is read; what it does not say is not known.
+func TestOldFile(t *testing.T) {
+	dir := t.TempDir()
+	old := "noonmark/learned/v1 01940949\n" + `{"learned":{"rate_ppm":3,"rate_sigma_ppm":0.2,"latencies":null,"rtc":{"at_utc_ns":5,"offset_s":0.25,"sigma_s":0.01,"rate_ppm":1,"rate_sigma_ppm":0.5,"date_proved":true,"second_lo":0,"second_hi":0,"written_by_others":true,"ancestry":["server"]}},"receiver":{}}` + "\n"
+	if err := os.WriteFile(filepath.Join(dir, name), []byte(old), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Load(dir)
+	if err != nil || s.Learned.RatePPM != 3 || s.Learned.RTC == nil || s.Learned.RTC.KernelReads != 0 || len(s.Steering.Chips) != 0 {
+		t.Errorf("%+v, %v", s, err)
 	}
 }
 
