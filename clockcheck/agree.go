@@ -2,6 +2,7 @@ package clockcheck
 
 import (
 	"math"
+	"slices"
 
 	"noonmark/clockcheck/selection"
 	"noonmark/clockcheck/timescale"
@@ -86,6 +87,7 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 		j.rx.fault = fAhead
 	}
 	j.x.secLo, j.x.secHi = first-lead, last-lead
+	j.edgeWitness(at, claim{c.lo - float64(lead), c.hi - float64(lead)})
 	if n == 1 || c.hi-c.lo < 1 {
 		// A claim narrower than a second names the second by itself, even where the
 		// receiver could be a second ahead and a second later to arrive.
@@ -102,7 +104,7 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 // largest set of references of disjoint ancestry whose intervals intersect
 // (RFC 5905 section 11.2.1). No majority, no winner: the guard spans all.
 func (j *Judge) resolve(at timescale.Local) {
-	var buf [maxServers + 4]selection.Interval
+	var buf [maxServers + 6]selection.Interval
 	all := buf[:0]
 	lo, hi := j.interval(guardZ)
 	own := selection.Interval{Low: lo, High: hi}
@@ -132,11 +134,17 @@ func (j *Judge) resolve(at timescale.Local) {
 			add(selection.Interval{Low: r - s.bound, Mid: r, High: r + s.bound}, s.agrees)
 		}
 	}
+	for i := range j.marks {
+		if m := &j.marks[i]; m.speaks(at) {
+			c := j.says(m)
+			add(selection.Interval{Low: c.lo, Mid: (c.lo + c.hi) / 2, High: c.hi}, m.agrees)
+		}
+	}
 	if !opposed {
 		return
 	}
-	if len(all) == 0 {
-		return
+	if !slices.Contains(all, own) && j.heldFrom() != 0 {
+		all = append(all, own) // what is held over from a reference that is silent now
 	}
 	wlo, whi, _, ok := selection.Select(all)
 	if !ok || !j.on(RuleVote) {
@@ -150,12 +158,35 @@ func (j *Judge) resolve(at timescale.Local) {
 	j.restart(at, win)
 }
 
+// heldFrom is the ancestry of x but for the references that oppose it now.
+func (j *Judge) heldFrom() ancestry {
+	a := j.x.ancestry
+	if j.rx.fault == fDisagrees || j.rx.left() {
+		a &^= ancReceiver
+	}
+	for i := range j.servers[:j.nServer] {
+		if !j.servers[i].agrees {
+			a &^= ancServer << i
+		}
+	}
+	for i := range j.marks {
+		if j.markOpposes(&j.marks[i]) {
+			a &^= markAncestry(i == 1)
+		}
+	}
+	return a
+}
+
 // outvote takes the opponents outside the winning interval out of the guard.
 func (j *Judge) outvote(win claim) {
 	for i := range j.servers[:j.nServer] {
 		s := &j.servers[i]
 		r := j.rel(s.at, s.z)
 		s.outvoted = !s.agrees && !win.meets(claim{r - s.bound, r + s.bound})
+	}
+	for i := range j.marks {
+		m := &j.marks[i]
+		m.outvoted = m.at != 0 && !m.agrees && !win.meets(j.says(m))
 	}
 	if j.rtc.fault == fDisagrees && !win.meets(j.rtc.claim) {
 		j.rtc.fault, j.rtc.attached, j.rtc.independent = fWasSet, false, false
@@ -180,6 +211,7 @@ func (j *Judge) restart(at timescale.Local, win claim) {
 			j.x.ancestry |= ancServer << j.family(i)
 		}
 	}
+	j.restartMarks(at, claim{win.lo - mid, win.hi - mid})
 	j.rx.attached, j.rx.fault, j.rx.run, j.rx.secProved = false, fNone, 0, false
 	j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
 	j.note(at, "overruled", "Several references that agree overruled the former time by "+seconds(mid)+".")

@@ -20,6 +20,8 @@
 //   - Agreement and proof count only between references of disjoint ancestry.
 //   - Two references that disagree with no third: one wins only if the fault of
 //     the other is explained or self-declared. Otherwise the guard spans both.
+//   - A receiver's pulse refines the second that others name (pps.go); an operator's
+//     mark is a witness with a wide bound (mark.go).
 //   - A verdict falls at once and rises after its margin has held for 2 s.
 //
 // Limits that no rule here removes: a lone receiver that is dragged off slowly

@@ -22,7 +22,7 @@ const (
 // Reference is one reference and what the judge makes of it.
 type Reference struct {
 	Name    string
-	Kind    string // "gnss", "rtc", "network"
+	Kind    string // "gnss", "pps", "rtc", "network", "operator"
 	Trust   Trust
 	Because string  // one sentence, with the remedy where there is one
 	HasSaid bool    // Error and Bound have a meaning
@@ -33,6 +33,15 @@ type Reference struct {
 
 func (j *Judge) references(now timescale.Local, dst *Judgement) {
 	dst.References = append(dst.References, j.receiverReference(now, dst), j.rtcReference(now, dst))
+	if r, ok := j.pulseReference(now, dst); ok {
+		dst.References = append(dst.References, r)
+		j.watchPulse(now, r)
+	}
+	for i := range j.marks {
+		if r, ok := j.markReference(now, i, dst); ok {
+			dst.References = append(dst.References, r)
+		}
+	}
 	for i := range j.servers[:j.nServer] {
 		dst.References = append(dst.References, j.serverReference(now, &j.servers[i], dst))
 	}
@@ -120,6 +129,8 @@ func (j *Judge) opponent() string {
 	switch {
 	case j.x.carrier == carNetwork:
 		return "the network"
+	case j.x.carrier == carMark:
+		return "the operator's mark"
 	case j.x.carrier == carRTC:
 		return "the hardware clock"
 	}
@@ -191,8 +202,9 @@ func (j *Judge) budget(dst *Judgement) {
 		}
 	}
 	lo, hi := j.interval(guardZ)
-	gauss := math.Max(-lo+float64(j.x.secLo), hi-float64(j.x.secHi))
+	gauss := math.Max(-lo+j.x.open.lo+float64(j.x.secLo), hi-j.x.open.hi-float64(j.x.secHi))
 	add("estimate", gauss, "what the readings leave open, at 99.99 %")
+	add("pulse's edge", math.Max(-j.x.open.lo, j.x.open.hi), "which edge of the pulse is the second is not told")
 	add("whole second", float64(max(-j.x.secLo, j.x.secHi)), "leap-second data not proved")
 	if g := j.guardAhead(0); math.Max(-g.lo, g.hi) > math.Max(-lo, hi) {
 		add("disagreement", math.Max(-g.lo, g.hi)-math.Max(-lo, hi), "a reference says something else and is not outvoted")
@@ -214,7 +226,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 		return fmt.Sprintf("References disagree and there is no third to decide: the error may be up to %s. Compare with a radio time signal.", span(dst.Guard+math.Abs(dst.Error)))
 	}
 	how := map[Basis]string{
-		BasisGNSS: "the receiver", BasisNetwork: "a time server", BasisRTC: "the hardware clock",
+		BasisPPS: "the receiver's pulse", BasisOperator: "an operator's mark", BasisGNSS: "the receiver", BasisNetwork: "a time server", BasisRTC: "the hardware clock",
 	}[dst.Basis]
 	if dst.Basis == BasisHoldover {
 		how = "the oscillator alone (no reference for " + forHowLong(j.sinceSupport(now)) + ")"
@@ -227,7 +239,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 }
 
 func (j *Judge) sinceSupport(now timescale.Local) time.Duration {
-	last := max(j.x.gnssAt, j.x.netAt)
+	last := max(j.x.gnssAt, j.x.netAt, j.x.markAt)
 	if last == 0 {
 		last = j.x.rtcAt
 	}

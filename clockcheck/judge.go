@@ -14,6 +14,7 @@ type Config struct {
 	Modes          []Mode        // the modes shown, with the tolerances in force
 	Latency        time.Duration // the receiver's arrival latency if the operator knows it; 0 = learn it
 	RTCCompensated bool          // the RTC is of a temperature-compensated kind
+	PPSEdge        Edge          // the pulse's edge that is the second; EdgeUnknown = learn it
 	Without        Rules         // rules taken away, for the laboratory alone
 }
 
@@ -42,6 +43,8 @@ type carrier int
 const (
 	carNone carrier = iota
 	carReceiver
+	carPulse
+	carMark
 	carNetwork
 	carRTC
 )
@@ -57,6 +60,9 @@ type known struct {
 	gnssAt     timescale.Local
 	netAt      timescale.Local
 	rtcAt      timescale.Local
+	markAt     timescale.Local
+	pulse      bool  // the pulse is tied to the second
+	open       claim // where else x may be, as the pulse's edge is not told; s, around 0
 }
 
 func (k *known) secondProved() bool { return k.known && k.secLo == 0 && k.secHi == 0 }
@@ -75,6 +81,8 @@ type Judge struct {
 	f       filter
 	x       known
 	rx      receiver
+	pps     pulse
+	marks   [2]marked // by ear, borrowed
 	rtc     rtcRef
 	servers [maxServers]server
 	nServer int
@@ -134,6 +142,7 @@ func (j *Judge) Segment(now timescale.Local) {
 	j.reset()
 	j.rtc = rtcRef{fault: fUncompared}
 	j.nServer = 0
+	j.marks = [2]marked{}
 	if j.ReceiverOpened(key, link); !present {
 		j.ReceiverLost("The receiver was not open when the computer woke.")
 	}
@@ -167,14 +176,17 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 			lo, hi = -g, g
 		}
 	}
-	return lo + float64(j.x.secLo), hi + float64(j.x.secHi)
+	return lo + j.x.open.lo + float64(j.x.secLo), hi + j.x.open.hi + float64(j.x.secHi)
 }
 
 // common is the variance of what all readings of the receiver share and no filter
 // can see: its latency is never known better than the floor.
 func (j *Judge) common() float64 {
-	if j.x.gnssAt == 0 || j.x.carrier == carNetwork {
+	if j.x.gnssAt == 0 || j.x.carrier == carNetwork || j.x.carrier == carMark {
 		return 0
+	}
+	if j.x.carrier == carPulse {
+		return math.Max(sq(pulseFloor), j.pps.jitter)
 	}
 	return latencyFloor * latencyFloor
 }
@@ -192,6 +204,14 @@ func (j *Judge) guardAhead(t float64) claim {
 	}
 	if j.rtc.fault == fDisagrees {
 		c = c.hull(j.rtc.claim)
+	}
+	if j.pps.opposes {
+		c = c.hull(j.pps.claim)
+	}
+	for i := range j.marks {
+		if m := &j.marks[i]; j.markOpposes(m) {
+			c = c.hull(j.says(m))
+		}
 	}
 	for i := range j.servers[:j.nServer] {
 		if s := &j.servers[i]; !s.agrees && !s.outvoted {

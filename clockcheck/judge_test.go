@@ -465,3 +465,27 @@ func BenchmarkGNSS(b *testing.B) {
 		b.Fatal("the readings were not used")
 	}
 }
+
+// What is held over from one reference counts as its word: a lone server or mark
+// that differs does not outvote it.
+func TestHoldoverHasAVoice(t *testing.T) {
+	for _, by := range []string{"server", "mark"} {
+		w := newWorld(t, Learned{})
+		w.j.cfg.Latency = 180 * time.Millisecond
+		w.j.ReceiverOpened("r1", Serial)
+		w.run(20 * time.Minute)
+		w.mute = true
+		w.run(5 * time.Minute)
+		w.want(Within, BasisHoldover)
+		if by == "server" {
+			w.j.Network(&Network{Server: "192.0.2.9", At: w.local, UTC: w.utc.Add(5 * time.Second), Bound: 20 * time.Millisecond})
+		} else {
+			w.mark(5, 250*time.Millisecond, true)
+		}
+		w.run(time.Minute)
+		if w.got.Modes[0].Verdict == Within || math.Abs(w.got.Error-w.sys) > w.got.Guard {
+			t.Errorf("%s: %s, error %.3f s, guard %.3f s: %s", by, w.got.Modes[0].Verdict, w.got.Error, w.got.Guard, w.got.Because)
+		}
+		w.honest()
+	}
+}

@@ -21,6 +21,10 @@ type LearnedLatency struct {
 	Key      string  `json:"key"`
 	LatencyS float64 `json:"latency_s"`
 	SigmaS   float64 `json:"sigma_s"`
+	// The edge of its pulse that is the second, "" = not learned, and by how much a
+	// pulse that short may be taken by its wrong edge all the same.
+	Edge      string  `json:"edge,omitzero"`
+	EdgeOpenS float64 `json:"edge_open_s,omitzero"`
 }
 
 // LearnedRTC is the last comparison of the hardware clock with UTC.
@@ -52,9 +56,9 @@ func (j *Judge) Learned() Learned {
 	}
 	out.Latencies = j.latencies()
 	if c := &j.rtc; c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
-		hull := 0.0
-		if j.rx.attached && j.rx.latencyBy == "" {
-			hull = j.rx.link.latencyMax() / 3
+		hull := math.Max(-j.x.open.lo, j.x.open.hi) / 2
+		if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier != carPulse {
+			hull = math.Max(hull, j.rx.link.latencyMax()/3)
 		}
 		out.RTC = &LearnedRTC{
 			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
@@ -75,7 +79,12 @@ func (j *Judge) latencies() []LearnedLatency {
 	if !j.rx.attached || j.rx.latencyBy == "" || j.rx.latencyBy == "configured" || j.rx.key == "" {
 		return j.learned.Latencies
 	}
-	out := []LearnedLatency{{j.rx.key, j.f.v[sD], j.f.sigma(sD)}}
+	me := LearnedLatency{Key: j.rx.key, LatencyS: j.f.v[sD], SigmaS: math.Hypot(j.f.sigma(sD), (j.x.open.hi-j.x.open.lo)/2)}
+	me.Edge, me.EdgeOpenS = j.pps.learnedEdge()
+	if old, ok := j.learnedLatency(me.Key); ok && me.Edge == "" {
+		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS
+	}
+	out := []LearnedLatency{me}
 	for _, l := range j.learned.Latencies {
 		if l.Key != j.rx.key && len(out) < maxLatencies {
 			out = append(out, l)
@@ -95,7 +104,8 @@ func (j *Judge) learnedLatency(key string) (LearnedLatency, bool) {
 
 // opposed tells whether an undefeated reference says something else.
 func (j *Judge) opposed() bool {
-	if j.rx.fault == fDisagrees || j.rx.left() && j.undecided() || j.rtc.fault == fDisagrees {
+	if j.rx.fault == fDisagrees || j.rx.left() && j.undecided() || j.rtc.fault == fDisagrees || j.pps.opposes ||
+		j.markOpposes(&j.marks[0]) || j.markOpposes(&j.marks[1]) {
 		return true
 	}
 	for i := range j.servers[:j.nServer] {

@@ -100,6 +100,7 @@ func (r *receiver) left() bool { return r.fault == fJumped || r.fault == fDragge
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
 	j.watch, j.f.qD = watch{}, qD
+	j.forgetPulse()
 	j.rx = receiver{present: true, link: link, jitter: jitterStart * jitterStart}
 	j.ReceiverNamed(key)
 }
@@ -124,6 +125,7 @@ func (j *Judge) ReceiverNamed(key string) {
 		j.rx.latencyBy = "configured"
 	}
 	j.f.forget(sD, mean, sigma)
+	j.rememberEdge()
 }
 
 // ReceiverLost says that the port is gone or cannot be opened, and why.

@@ -32,11 +32,17 @@ const (
 	RuleServerFloor                   // a server's error does not average down
 	RuleHold                          // a verdict rises after its margin has held
 	RuleSegment                       // sleep ends what was known of the local timescale
+	RulePulseComb                     // an edge that does not come once a second is spurious
+	RulePulseFix                      // a pulse counts while its receiver is believed
+	RulePulseNumber                   // one whole second must fit before a pulse is numbered
+	RulePulseEdge                     // both edges of a pulse are open until one is told
+	RulePulseGate                     // a pulse that jumps is not followed
 
 )
 
 var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "backlog", "repeated", "overrun", "second", "leap-step", "latency",
-	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment"}
+	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment",
+	"pulse-comb", "pulse-fix", "pulse-number", "pulse-edge", "pulse-gate"}
 
 // RuleNames lists the rules by name.
 func RuleNames() []string { return append([]string(nil), ruleNames[:]...) }

@@ -117,7 +117,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 	_, v := j.f.sum(sD, -1)
 	gate := math.Max(outlierGate, guardZ*math.Sqrt(v))
 	if rx.left() { // coming back wants more than not being absurd
-		gate = dragFloorS + guardZ*math.Sqrt(v+rx.jitter)
+		gate = dragFloorS + guardZ*math.Sqrt(v+math.Min(rx.jitter, jitterStart*jitterStart))
 	}
 	if math.Abs(nu) > gate {
 		j.outsideGate(at, z, nu)
@@ -140,8 +140,9 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		j.oppose(at, j.rel(at, z))
 		return
 	}
+	pulse := j.pulseLive(at) // it stands, so what moves is the latency
 	if s, sudden, dragged := j.drag(at, z); dragged {
-		if sudden && j.latencyLeapt(at, z, s) {
+		if (sudden || pulse) && j.latencyLeapt(at, z, s) {
 			return
 		}
 		rx.fault, rx.jump, rx.noProof, rx.agreeing = fDragged, s, true, 0
@@ -169,7 +170,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	j.x.ancestry |= ancReceiver
 	j.x.gnssAt = at
 	j.x.dateProved = j.x.dateProved || rx.dateSaid // it said the day, and fits
-	if rx.ahead == 0 {
+	if rx.ahead == 0 && !j.pulseLive(at) {
 		j.x.carrier = carReceiver
 	}
 	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {

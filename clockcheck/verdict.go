@@ -21,8 +21,10 @@ const (
 type Basis string
 
 const (
+	BasisPPS      Basis = "pps"
 	BasisGNSS     Basis = "gnss"
 	BasisNetwork  Basis = "network"
+	BasisOperator Basis = "operator"
 	BasisRTC      Basis = "rtc"
 	BasisHoldover Basis = "holdover"
 	BasisNone     Basis = "none"
@@ -168,10 +170,14 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *Judgeme
 
 func (j *Judge) basis(now timescale.Local) Basis {
 	switch {
+	case j.pulseLive(now):
+		return BasisPPS
 	case j.receiverLive(now) && (j.rx.fault == fNone || j.rx.fault == fScatter):
 		return BasisGNSS
 	case j.x.netAt != 0 && now.Sub(j.x.netAt) < serverFresh:
 		return BasisNetwork
+	case j.x.carrier == carMark && now.Sub(j.x.markAt) < markFresh:
+		return BasisOperator
 	case j.x.carrier == carRTC:
 		return BasisRTC
 	}

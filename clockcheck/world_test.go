@@ -29,6 +29,7 @@ type world struct {
 	rtcOff  float64 // s: RTC − UTC
 	rtcPPM  float64
 	rtcOn   bool
+	pulse   pulseLine
 	got     Judgement
 	falseS  int // seconds of false within
 	missed  int // seconds in which error ± guard did not hold the truth
@@ -59,6 +60,7 @@ func (w *world) run(d time.Duration) {
 func (w *world) second() {
 	next := timescale.UTC((int64(w.utc)/1e9 + 1) * 1e9)
 	w.to(next)
+	w.pulse.second(w)
 	w.lie += w.drag
 	if w.rtcOn {
 		w.readRTC()
