@@ -186,6 +186,9 @@ func (j *Judge) serverReference(now timescale.Local, s *server, dst *Judgement) 
 		r.Trust, r.Because = Silent, fmt.Sprintf("No answer for %s.", forHowLong(now.Sub(s.at)))
 	case s.agrees:
 		r.Trust, r.Because = Trusted, "Agrees with the estimate."
+		if i := j.indexOf(s); j.family(i) != i {
+			r.Because += " It has its time from where " + j.servers[j.family(i)].name + " has it: the two are one witness."
+		}
 	case s.outvoted:
 		r.Trust, r.Because = Doubted, "Outvoted: it differs by "+seconds(rel)+"."
 	default:

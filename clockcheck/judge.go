@@ -24,7 +24,7 @@ const (
 	rateSigma   = 30e-6 // 1σ of an unlearned oscillator: ±10 to ±50 ppm parts are usual
 	serverFresh = 20 * time.Minute
 	serverAgree = 6 * time.Hour // so long an agreeing server counts as a supporter
-	maxServers  = 8
+	maxServers  = MaxServers
 	maxEvents   = 32
 )
 

@@ -26,6 +26,9 @@ func (u Upstream) after(v Upstream) bool {
 // family is the lowest of the servers that share the ancestry of the i-th, through
 // however many others: the bit that stands for all of them.
 func (j *Judge) family(i int) int {
+	if !j.on(RuleAncestry) {
+		return i
+	}
 	in := uint(1) << i
 	for grown := true; grown; {
 		grown = false

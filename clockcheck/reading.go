@@ -30,6 +30,9 @@ type RTC struct {
 	Invalid bool            // the chip says it stopped or lost its supply
 }
 
+// MaxServers is how many time servers a judge hears; the answers of more are dropped.
+const MaxServers = 8
+
 // Network is one answer of a time server.
 type Network struct {
 	Server string          // address: each is an ancestry of its own

@@ -83,6 +83,7 @@ type pipeNet struct {
 	rtt            time.Duration
 	asked          func()
 	noName         bool
+	names          []netip.Addr // what every name leads to; nil = 192.0.2.2
 	ownAddrs       []netip.Addr
 }
 
@@ -102,7 +103,10 @@ func (n *pipeNet) host() *host {
 			if n.noName {
 				return nil, &net.DNSError{Err: "no such host", IsNotFound: true}
 			}
-			return []netip.Addr{netip.MustParseAddr("192.0.2.1")}, nil
+			if n.names != nil {
+				return n.names, nil
+			}
+			return []netip.Addr{netip.MustParseAddr("192.0.2.2")}, nil
 		},
 		own:   func() []netip.Addr { return n.ownAddrs },
 		watch: func(context.Context) <-chan struct{} { return n.changed },

@@ -79,8 +79,9 @@ func thisHost() *host {
 }
 
 // connect opens a socket towards the server. Nothing is sent to it; without a
-// network, nothing at all.
-func (h *host) connect(ctx context.Context, a *address) (net.Conn, error) {
+// network, nothing at all. taken says whose an address is already, "" = nobody's: of a
+// name that leads to several machines, one that is not asked yet is taken.
+func (h *host) connect(ctx context.Context, a *address, taken func(netip.AddrPort) string) (net.Conn, error) {
 	candidates := []netip.Addr{a.found}
 	if !a.found.IsValid() {
 		var err error
@@ -93,6 +94,10 @@ func (h *host) connect(ctx context.Context, a *address) (net.Conn, error) {
 		ip = ip.Unmap()
 		if a.port == 123 && h.isOwn(ip) {
 			err = failf(Stopped, "it is this machine itself, which cannot confirm its own clock")
+			continue
+		}
+		if other := taken(netip.AddrPortFrom(ip, a.port)); other != "" {
+			err = failf(Unfit, "it is the same machine as %s, which does not make two witnesses of it", other)
 			continue
 		}
 		conn, dialErr := h.dial(ctx, "udp", netip.AddrPortFrom(ip, a.port).String())

@@ -17,6 +17,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"net/netip"
 	"time"
 
 	"noonmark/clockcheck/timescale"
@@ -103,7 +104,7 @@ func (p *Poller) Run(ctx context.Context, sink func(Reading), problem func(Probl
 			if wait := due.Sub(now); wait > 0 {
 				timer = time.After(wait)
 			} else {
-				p.turn(ctx, h, t, sink, problem)
+				p.turn(ctx, h, t, takenBut(targets, t), sink, problem)
 				continue
 			}
 		}
@@ -158,10 +159,22 @@ func next(targets []*target) (first *target, due timescale.Local) {
 	return first, due
 }
 
+// takenBut tells which other target an address belongs to.
+func takenBut(targets []*target, but *target) func(netip.AddrPort) string {
+	return func(a netip.AddrPort) string {
+		for _, t := range targets {
+			if t != but && !t.pace.stopped && t.found == a.Addr() && t.port == a.Port() {
+				return t.name
+			}
+		}
+		return ""
+	}
+}
+
 // turn asks one server once and settles when to ask it again.
-func (p *Poller) turn(ctx context.Context, h *host, t *target, sink func(Reading), problem func(Problem)) {
+func (p *Poller) turn(ctx context.Context, h *host, t *target, taken func(netip.AddrPort) string, sink func(Reading), problem func(Problem)) {
 	spread := rand.Float64()
-	conn, err := h.connect(ctx, &t.address)
+	conn, err := h.connect(ctx, &t.address, taken)
 	var r Reading
 	if err == nil {
 		r, err = p.ask(ctx, conn, t.name)

@@ -196,6 +196,72 @@ func TestServersThatAreNone(t *testing.T) {
 	})
 }
 
+// Two names for one machine are one server: it is asked at one server's rate. Of a name
+// for several machines, the one that is not asked yet is taken.
+func TestTwoNamesOfOneMachine(t *testing.T) {
+	one, other := netip.MustParseAddr("192.0.2.1"), netip.MustParseAddr("192.0.2.9")
+	for _, tt := range []struct {
+		names []netip.Addr
+		want  string
+		asked int // in 10 s
+	}{
+		{[]netip.Addr{one}, "ntp.example: unfit (1m", 1},
+		{[]netip.Addr{one, other}, "", 2},
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			v := newVirtual("192.0.2.1", "ntp.example")
+			v.net.names = tt.names
+			v.run(t, 10*time.Second)
+			if !strings.HasPrefix(v.kinds(), tt.want) || (tt.want == "") != (v.kinds() == "") || len(v.asked) != tt.asked {
+				t.Errorf("%v: %d questions, %q", tt.names, len(v.asked), v.kinds())
+			}
+		})
+	}
+}
+
+// RFC 9109: a port that an outsider cannot guess, a new one for each question. The
+// kernel draws it when the socket is connected; here 8 questions must not share one.
+func TestEachQuestionFromAPortOfItsOwn(t *testing.T) {
+	ports := map[string]bool{}
+	server := udpServer(t, func(q []byte) []byte { return reply(q, utcAt(start)) })
+	a, err := parseAddress(server)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := thisHost()
+	for range 8 {
+		c, err := h.connect(t.Context(), &a, takenBut(nil, nil))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ports[c.LocalAddr().String()] = true
+		if _, err := (&Poller{Now: tick(time.Millisecond)}).ask(t.Context(), c, "x"); err != nil && !strings.Contains(err.Error(), "contradict") {
+			t.Error(err)
+		}
+	}
+	if len(ports) < 7 {
+		t.Errorf("8 questions from %d ports", len(ports))
+	}
+}
+
+// A server that follows this station by any of its addresses is no witness for it.
+func TestAFollowerIsNoWitness(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		v := newVirtual("192.0.2.1")
+		good := v.net.answer
+		v.net.answer = func(q []byte) []byte {
+			b := good(q)
+			b[1] = 2
+			copy(b[12:], lan[1].AsSlice())
+			return b
+		}
+		v.run(t, 5*time.Minute)
+		if len(v.readings) != 0 || len(v.problems) == 0 || !strings.Contains(v.problems[0].Reason, "takes its time from this station") {
+			t.Errorf("%d readings, %v", len(v.readings), v.problems)
+		}
+	})
+}
+
 func TestAName(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		v := newVirtual("ntp.example")

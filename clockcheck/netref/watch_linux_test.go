@@ -48,7 +48,7 @@ func TestWatchNetwork(t *testing.T) {
 			t.Fatal(err)
 		}
 		var f *failure
-		if _, err := h.connect(ctx, &a); !errors.As(err, &f) || f.kind != NoNetwork {
+		if _, err := h.connect(ctx, &a, takenBut(nil, nil)); !errors.As(err, &f) || f.kind != NoNetwork {
 			t.Errorf("%s: %v, want no network", server, err)
 		}
 	}
@@ -64,7 +64,7 @@ func TestWatchNetwork(t *testing.T) {
 		t.Fatal("an interface came up unheard")
 	}
 	a, _ := parseAddress("127.0.0.1:1123")
-	conn, err := h.connect(ctx, &a)
+	conn, err := h.connect(ctx, &a, takenBut(nil, nil))
 	if err != nil {
 		t.Fatalf("with the interface up: %v", err)
 	}

@@ -144,8 +144,8 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 	if rtcPath != "" {
 		all.Go(func() { s.watchRTC(ctx, rtcPath) })
 	}
-	if len(set.Network.Servers) > 0 {
-		p := netref.Poller{Servers: set.Network.Servers, Now: hostclock.Now, Suspended: hostclock.Suspended, NotBefore: buildDate()}
+	if servers := s.fewServers(set.Network.Servers); len(servers) > 0 {
+		p := netref.Poller{Servers: servers, Now: hostclock.Now, Suspended: hostclock.Suspended, NotBefore: buildDate()}
 		all.Go(func() {
 			if err := p.Run(ctx, s.network, s.networkProblem); err != nil {
 				s.log.Warn("no time server can be asked", "reason", err)

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/netref"
 	"noonmark/clockcheck/steer"
 	"noonmark/cmd/internal/hostclock"
@@ -16,6 +17,15 @@ import (
 	"noonmark/gnss/port"
 	"noonmark/rtc"
 )
+
+// fewServers are those that the judge can hear.
+func (s *service) fewServers(all []string) []string {
+	if n := clockcheck.MaxServers; len(all) > n {
+		s.warn("time servers", fmt.Sprintf("%d are named, and the first %d are asked; not asked: %s", len(all), n, strings.Join(all[n:], ", ")))
+		return all[:n]
+	}
+	return all
+}
 
 func (s *service) networkProblem(p netref.Problem) {
 	s.events <- func() { s.warn("time server "+p.Server, p.Reason) }

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"log/slog"
 	"net"
 	"os"
 	"os/exec"
@@ -14,6 +15,7 @@ import (
 
 	"github.com/beevik/ntp"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/status/timeserver"
@@ -235,6 +237,20 @@ func TestPassedSocket(t *testing.T) {
 		r, err := ntp.QueryWithOptions(c.LocalAddr().String(), ntp.QueryOptions{Timeout: time.Second})
 		return err == nil && r.Leap == ntp.LeapNotInSync && r.Stratum == 16
 	})
+}
+
+// More servers than the judge hears are not left out in silence.
+func TestTooManyServersAreSaid(t *testing.T) {
+	var log strings.Builder
+	s := &service{log: slog.New(slog.NewTextHandler(&log, nil)), said: map[string]string{}}
+	all := strings.Fields("a b c d e f g h i j")
+	if got := s.fewServers(all); len(got) != clockcheck.MaxServers || !strings.Contains(log.String(), "not asked: i, j") {
+		t.Errorf("%q, %s", got, log.String())
+	}
+	log.Reset()
+	if got := s.fewServers(all[:8]); len(got) != 8 || log.Len() != 0 {
+		t.Errorf("%q, %s", got, log.String())
+	}
 }
 
 // The unit that passes the socket calls it what the service looks for.
