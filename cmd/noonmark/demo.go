@@ -121,7 +121,7 @@ func (d *demonstration) run(ctx context.Context) error {
 				return err
 			}
 			if d.page != nil {
-				showOn(d.page, d.world.Station, d.snap, hostclock.Now())
+				showOn(d.page, d.world.Station, d.snap, hostclock.Now(), nil)
 			}
 		}
 		if err := d.show(); err != nil {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -31,6 +32,7 @@ const (
 	tickEvery   = time.Second
 	saveEvery   = time.Hour // SD cards wear
 	kernelEvery = 10 * time.Second
+	factsEvery  = 30 * time.Second
 	stepsPause  = 100 * time.Millisecond // between two looks at steps of the clock
 )
 
@@ -44,6 +46,8 @@ type service struct {
 	publish   *status.Publisher
 	page      *page.Page   // nil = none
 	camp      *timeService // nil = none
+	facts     []page.Row   // about warmth and power
+	supply    []page.Row   // about the hardware clock's battery
 	events    chan func()
 	ready     bool
 	watchdog  time.Duration
@@ -154,6 +158,7 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 	}
 	all.Go(func() { s.watchSteps(ctx) })
 	if l := s.openPage(set.Publish.HTTP); l != nil {
+		all.Go(func() { s.watchFacts(ctx) })
 		all.Go(func() {
 			if err := servePage(ctx, l, s.page); err != nil {
 				s.log.Error("page", "reason", err)
@@ -229,7 +234,7 @@ func (s *service) tick() {
 		s.warn("status", err.Error())
 	}
 	if s.page != nil {
-		showOn(s.page, s.station, snap, p.Local)
+		showOn(s.page, s.station, snap, p.Local, append(slices.Clip(s.facts), s.supply...))
 	}
 	s.tell(snap)
 	if s.saved == 0 {

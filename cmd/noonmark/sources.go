@@ -16,6 +16,7 @@ import (
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
 	"noonmark/rtc"
+	"noonmark/status/page"
 )
 
 // fewServers are those that the judge can hear.
@@ -123,10 +124,23 @@ func (s *service) nextOrder(ctx context.Context, d time.Duration) (o steer.RTCOr
 	return o, false
 }
 
+// watchFacts reads what only the page shows, off the loop: a battery behind a slow
+// bus must not hold the clock up.
+func (s *service) watchFacts(ctx context.Context) {
+	for {
+		rows := facts(os.DirFS("/sys"))
+		s.events <- func() { s.facts = rows }
+		if sleep(ctx, factsEvery) != nil {
+			return
+		}
+	}
+}
+
 func (s *service) takeRTC(r rtc.Reading, err error) {
 	switch {
 	case err == nil:
 		s.station.RTC(r)
+		s.supply = []page.Row{supplyFact(r)}
 	case errors.Is(err, rtc.ErrInvalid):
 		s.station.RTCInvalid(hostclock.Now())
 		s.warn("hardware clock", err.Error())

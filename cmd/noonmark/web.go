@@ -26,8 +26,8 @@ func newPage(speed float64) *page.Page {
 
 // showOn hands what a station says to the page; at is the instant of its last
 // tick on this machine's own timescale.
-func showOn(p *page.Page, s *station.Station, snap *status.Snapshot, at timescale.Local) {
-	u := page.Update{Snapshot: snap, At: at}
+func showOn(p *page.Page, s *station.Station, snap *status.Snapshot, at timescale.Local, facts []page.Row) {
+	u := page.Update{Snapshot: snap, At: at, Facts: facts}
 	if p.Due(at) {
 		u.Ahead = ahead(s)
 		u.Satellites = satellites(s.Satellites(nil))

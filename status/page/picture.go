@@ -216,7 +216,7 @@ func (p *picture) drawAhead(c chart, y func(float64) float64) {
 		fmt.Fprintf(&path, "L%.1f %.1f", x(a.AfterS), y(a.ErrorS-a.GuardS))
 	}
 	p.Ahead = path.String() + "Z"
-	if c.mode.GoodForS.OK {
+	if c.mode.Verdict == status.Within && c.mode.GoodForS.OK {
 		p.GoodUntil, p.GoodUntilText = x(c.mode.GoodForS.V), "good until "+c.until
 	}
 }
@@ -269,7 +269,7 @@ func inWords(c chart, spanS float64) string {
 			status.Span(min(spanS, c.points[len(c.points)-1].at.Sub(c.points[0].at).Seconds())), signed(lo), signed(hi), plain(c.mode.ToleranceS))
 		fmt.Fprintf(&b, "It was inside the tolerance for %d %% of that time. ", 100*(len(c.points)-holes-over)/len(c.points))
 	}
-	if c.mode.GoodForS.OK {
+	if c.mode.Verdict == status.Within && c.mode.GoodForS.OK {
 		fmt.Fprintf(&b, "If every reading stopped now, it would stay inside for %s.", status.Span(c.mode.GoodForS.V))
 	} else {
 		b.WriteString("There is no margin to last.")

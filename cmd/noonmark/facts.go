@@ -1,0 +1,83 @@
+package main
+
+import (
+	"fmt"
+	"io/fs"
+	"strconv"
+	"strings"
+
+	"noonmark/rtc"
+	"noonmark/status/page"
+)
+
+// facts reads what sysfs tells about warmth and power. What is not told is left
+// out. Units: Documentation/ABI/testing/sysfs-class-thermal, sysfs-class-power and
+// hwmon/sysfs-interface.rst of Linux: millidegrees, per cent.
+func facts(sys fs.FS) []page.Row {
+	word := func(name string) string {
+		b, _ := fs.ReadFile(sys, name)
+		return strings.TrimSpace(string(b))
+	}
+	var rows []page.Row
+	add := func(name, value string) {
+		if value != "" {
+			rows = append(rows, page.Row{Name: name, Value: value})
+		}
+	}
+	zones, _ := fs.Glob(sys, "class/thermal/thermal_zone*")
+	for _, z := range zones {
+		if kind := word(z+"/type"); strings.Contains(kind, "cpu") || strings.Contains(kind, "soc") {
+			add("Processor", degrees(word(z+"/temp")))
+			break
+		}
+	}
+	sensors, _ := fs.Glob(sys, "class/hwmon/hwmon*")
+	for _, s := range sensors {
+		if clockSensor(word(s+"/name")) {
+			add("Hardware clock", degrees(word(s+"/temp1_input")))
+		}
+	}
+	supplies, _ := fs.Glob(sys, "class/power_supply/*")
+	for _, s := range supplies {
+		if word(s+"/type") != "Battery" || word(s+"/scope") == "Device" { // not a mouse's
+			continue
+		}
+		value := strings.ToLower(word(s+"/status"))
+		if c, err := strconv.Atoi(word(s+"/capacity")); err == nil {
+			value = strings.TrimSuffix(fmt.Sprintf("%d %%, %s", c, value), ", ")
+		}
+		add("Battery", value)
+	}
+	return rows
+}
+
+// degrees words millidegrees Celsius, "" if it is no number.
+func degrees(text string) string {
+	n, err := strconv.Atoi(text)
+	if err != nil {
+		return ""
+	}
+	return strings.Replace(fmt.Sprintf("%.0f °C", float64(n)/1000), "-", "−", 1)
+}
+
+// clockSensor tells the thermometers of hardware clocks by the names their
+// drivers give (from memory of drivers/rtc).
+func clockSensor(name string) bool {
+	for _, chip := range []string{"ds3231", "ds3232", "ds3234", "rv3029", "rv3032"} {
+		if strings.HasPrefix(name, chip) {
+			return true
+		}
+	}
+	return false
+}
+
+// supplyFact words what a hardware clock says of its own supply.
+func supplyFact(r rtc.Reading) page.Row {
+	row := page.Row{Name: "Hardware clock’s battery", Value: "not told by this chip"}
+	if r.FlagsKnown {
+		if row.Value = r.Flags.String(); row.Value == "" {
+			row.Value = "no fault told"
+		}
+	}
+	return row
+}
