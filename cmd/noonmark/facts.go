@@ -26,14 +26,14 @@ func facts(sys fs.FS) []page.Row {
 	}
 	zones, _ := fs.Glob(sys, "class/thermal/thermal_zone*")
 	for _, z := range zones {
-		if kind := word(z+"/type"); strings.Contains(kind, "cpu") || strings.Contains(kind, "soc") {
+		if kind := word(z + "/type"); strings.Contains(kind, "cpu") || strings.Contains(kind, "soc") {
 			add("Processor", degrees(word(z+"/temp")))
 			break
 		}
 	}
 	sensors, _ := fs.Glob(sys, "class/hwmon/hwmon*")
 	for _, s := range sensors {
-		if clockSensor(word(s+"/name")) {
+		if clockSensor(word(s + "/name")) {
 			add("Hardware clock", degrees(word(s+"/temp1_input")))
 		}
 	}
@@ -42,8 +42,8 @@ func facts(sys fs.FS) []page.Row {
 		if word(s+"/type") != "Battery" || word(s+"/scope") == "Device" { // not a mouse's
 			continue
 		}
-		value := strings.ToLower(word(s+"/status"))
-		if c, err := strconv.Atoi(word(s+"/capacity")); err == nil {
+		value := strings.ToLower(word(s + "/status"))
+		if c, err := strconv.Atoi(word(s + "/capacity")); err == nil {
 			value = strings.TrimSuffix(fmt.Sprintf("%d %%, %s", c, value), ", ")
 		}
 		add("Battery", value)

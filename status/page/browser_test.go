@@ -22,7 +22,7 @@ func open(t *testing.T) *pagetest.Browser {
 const alive = `document.getElementById("gone").hidden && document.getElementById("verdict").checkVisibility()`
 
 func TestGlance(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Go(f.server.URL)
 	b.Wait(`document.getElementById("unit").textContent.includes("to next")`, 10*time.Second)
@@ -59,7 +59,7 @@ const witness = `{ const Plain = EventSource; window.goneAt = 0; window.EventSou
 		new MutationObserver(() => { if (gone.checkVisibility()) window.goneAt = performance.now(); }).observe(gone, {attributes: true}); }); }`
 
 func TestScreenGoesStaleWithinThreeSeconds(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Before(witness)
 	b.Go(f.server.URL)
@@ -93,7 +93,7 @@ func TestScreenGoesStaleWithinThreeSeconds(t *testing.T) {
 // TestScreenAfterSleep: a device that slept wakes with an old page, whose own
 // count of seconds stood still. The page is covered until there is a new word.
 func TestScreenAfterSleep(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Before(witness)
 	b.Before(`window.jump = 0; const now = Date.now; Date.now = () => now() + window.jump;`)
@@ -105,7 +105,7 @@ func TestScreenAfterSleep(t *testing.T) {
 }
 
 func TestModeByTap(t *testing.T) {
-	f := newFake(t, func(s *status.Snapshot) { s.Modes[1].Verdict = status.Borderline })
+	f := newFake(t, func(s *status.Snapshot) { s.Modes[1].Verdict = status.Borderline }, nil)
 	b := open(t)
 	b.Go(f.server.URL)
 	b.Wait(alive, 10*time.Second)
@@ -114,7 +114,7 @@ func TestModeByTap(t *testing.T) {
 	b.Wait(`document.title === "noonmark: FT4: Borderline"`, 10*time.Second)
 	// The keyboard's place is kept when a part is replaced.
 	pagetest.Eval[bool](b, `document.getElementById("chip-WSPR").focus(), true`)
-	f.snap.Modes[2].Verdict = status.Outside
+	f.edit(func(s *status.Snapshot) { s.Modes[2].Verdict = status.Outside })
 	b.Wait(`document.getElementById("chip-WSPR").innerText.includes("Outside")`, 10*time.Second)
 	if got := pagetest.Eval[string](b, `document.activeElement.id`); got != "chip-WSPR" {
 		t.Errorf("the focus went to %q", got)
@@ -123,7 +123,7 @@ func TestModeByTap(t *testing.T) {
 
 // TestThisDevicesClock shifts the browser's clock and has the page find it.
 func TestThisDevicesClock(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	const fast = 1234 * time.Millisecond
 	shift := begin.Add(time.Duration(f.now()-1_000_000_000)).Time().Sub(time.Now()) + fast
@@ -143,7 +143,7 @@ func TestThisDevicesClock(t *testing.T) {
 // TestNightIsWithoutBlue: in the dark look no colour has more blue than a third of
 // its red, so that eyes stay used to the dark.
 func TestNightIsWithoutBlue(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Media("prefers-color-scheme", "dark")
 	b.Go(f.server.URL)
@@ -174,7 +174,7 @@ var sizes = [][2]int64{{360, 640}, {412, 915}, {640, 360}, {800, 1280}, {1280, 8
 func TestNothingOverflows(t *testing.T) {
 	f := newFake(t, func(s *status.Snapshot) {
 		s.Modes[0].Verdict, s.Modes[0].GoodForS, s.Modes[0].GoodUntilUTC = status.Borderline, status.Float{}, status.Time{}
-	})
+	}, nil)
 	b := open(t)
 	for _, size := range sizes {
 		b.Size(size[0], size[1])
@@ -191,7 +191,7 @@ func TestNothingOverflows(t *testing.T) {
 }
 
 func TestAccessible(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Size(412, 915)
 	check := func(what string) {
@@ -204,7 +204,7 @@ func TestAccessible(t *testing.T) {
 		b.Go(f.server.URL + "/look?look=" + look)
 		b.Wait(alive, 10*time.Second)
 		for _, verdict := range []string{status.Within, status.Borderline, status.Outside, status.Unknown} {
-			f.snap.Modes[0].Verdict = verdict
+			f.edit(func(s *status.Snapshot) { s.Modes[0].Verdict = verdict })
 			b.Wait(`document.documentElement.dataset.state === "`+verdict+`"`, 10*time.Second)
 			check(look + ", " + verdict)
 			b.Shot(look + "-" + verdict)
@@ -219,7 +219,7 @@ func TestAccessible(t *testing.T) {
 }
 
 func TestWithoutScript(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Scripts(false)
 	b.Go(f.server.URL)
@@ -234,7 +234,7 @@ func TestWithoutScript(t *testing.T) {
 // TestWorkerKeepsNoVerdict: installed, with the station gone, the page opens with
 // the news that the station is gone.
 func TestWorkerKeepsNoVerdict(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Go(f.server.URL)
 	b.Wait(`navigator.serviceWorker.controller !== null`, 20*time.Second)
@@ -252,7 +252,7 @@ func TestWorkerKeepsNoVerdict(t *testing.T) {
 }
 
 func TestCardFillsOnePage(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Size(1000, 800)
 	b.Go(f.server.URL)

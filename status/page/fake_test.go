@@ -2,6 +2,7 @@ package page
 
 import (
 	"net/http/httptest"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -18,7 +19,9 @@ type fake struct {
 	zero   time.Time
 	still  atomic.Bool  // no more updates come
 	later  atomic.Int64 // ns that have passed besides
+	hold   sync.Mutex   // of snap
 	snap   status.Snapshot
+	each   func(*status.Snapshot) // changes what is put, each second; nil = nothing
 }
 
 // begin is the judged UTC of a fake at its start.
@@ -30,8 +33,8 @@ func (f *fake) now() timescale.Local {
 
 // newFake serves a page whose snapshot is change of a good one. The owner of the
 // station is a goroutine of the test.
-func newFake(t testing.TB, change func(*status.Snapshot)) *fake {
-	f := &fake{t: t, zero: time.Now()}
+func newFake(t testing.TB, change, each func(*status.Snapshot)) *fake {
+	f := &fake{t: t, zero: time.Now(), each: each}
 	f.Page = New(Config{Now: f.now, Periods: map[string]Period{"FT8": {0.5, 12.64}, "FT4": {0.5, 5.04}, "WSPR": {1, 110.592}},
 		Place: func(status.Position) ([]Row, Distances) {
 			return []Row{{"Degrees", "-20.130000, -67.490000"}}, Distances{Km: []string{"1000 km"}, Rows: []DistanceRow{{"N 000°", []string{"FH68"}}}}
@@ -63,11 +66,23 @@ func newFake(t testing.TB, change func(*status.Snapshot)) *fake {
 // put makes an update of f.snap as of now; only its owner calls it.
 func (f *fake) put() {
 	at := f.now()
+	f.hold.Lock()
 	s := f.snap.Clone()
+	f.hold.Unlock()
 	s.Written.BoottimeS = float64(at) / 1e9
+	if f.each != nil {
+		f.each(&s)
+	}
 	s.Written.SystemUTC = status.At(begin.Add(time.Duration(at - 1_000_000_000)).Add(time.Duration(s.Clock.ErrorS.V * 1e9)))
 	f.Put(Update{Snapshot: &s, At: at, Satellites: []Satellite{{"GPS 12", 40, 90, 41}, {"GPS 5", -1, -1, -1}},
 		Ahead: []Ahead{{0, -0.012, 0.142}, {86400, -0.1, 0.5}, {4 * 86400, -0.4, 2}}})
+}
+
+// edit changes what is put from now on.
+func (f *fake) edit(change func(*status.Snapshot)) {
+	f.hold.Lock()
+	defer f.hold.Unlock()
+	change(&f.snap)
 }
 
 // good is a station at its best, at a camp in FG69.

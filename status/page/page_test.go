@@ -40,7 +40,7 @@ func TestEachVerdictHasItsWordShapeAndAdvice(t *testing.T) {
 		status.Borderline: {"Borderline", "Do not key up."},
 		status.Within:     {"Within", "The clock is right for FT8."},
 	} {
-		f := newFake(t, func(s *status.Snapshot) { s.Modes[0].Verdict = verdict })
+		f := newFake(t, func(s *status.Snapshot) { s.Modes[0].Verdict = verdict }, nil)
 		_, _, body := f.get("/")
 		shape := "s-" + strings.ToLower(want[0])
 		if text := words(body); !strings.Contains(text, "FT8 "+want[0]+" "+want[1]) || !strings.Contains(body, `href="#`+shape+`"`) {
@@ -55,7 +55,7 @@ func TestEachVerdictHasItsWordShapeAndAdvice(t *testing.T) {
 // TestStaleIsNeverShown: when updates stop, the page of the server and its stream
 // hold no verdict any more.
 func TestStaleIsNeverShown(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	f.still.Store(true)
 	f.later.Store(int64(staleAfter + time.Second))
 	_, _, body := f.get("/")
@@ -73,7 +73,7 @@ func TestStaleIsNeverShown(t *testing.T) {
 }
 
 func TestModeIsAskedFor(t *testing.T) {
-	f := newFake(t, func(s *status.Snapshot) { s.Modes[1].Verdict = status.Borderline })
+	f := newFake(t, func(s *status.Snapshot) { s.Modes[1].Verdict = status.Borderline }, nil)
 	for query, want := range map[string]string{"": "FT8 Within", "?mode=FT4": "FT4 Borderline", "?mode=%3Cscript%3E": "FT8 Within"} {
 		if _, _, body := f.get("/" + query); !strings.Contains(words(body), want+" ") || strings.Contains(body, "<script>") {
 			t.Errorf("%q: %.600s", query, words(body))
@@ -89,7 +89,7 @@ func TestOutsideTextIsText(t *testing.T) {
 	f := newFake(t, func(s *status.Snapshot) {
 		s.Receiver.Device, s.Clock.Because, s.Events[0].Text = hostile, hostile, hostile
 		s.References[0].Because, s.Position.Locator, s.Modes[0].Mode = hostile, hostile, hostile
-	})
+	}, nil)
 	_, _, body := f.get("/")
 	if strings.Contains(body, "<script>") || strings.Contains(body, "\x1b") {
 		t.Error("what came from outside commands the page")
@@ -97,7 +97,7 @@ func TestOutsideTextIsText(t *testing.T) {
 }
 
 func TestHeadersAndSize(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	total := 0
 	for _, path := range []string{"/", "/page.css", "/page.js", "/icon.svg", "/page.webmanifest", "/worker.js"} {
 		code, h, body := f.get(path)
@@ -124,7 +124,7 @@ func TestHeadersAndSize(t *testing.T) {
 }
 
 func TestLookIsKept(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	for ask, want := range map[string]string{"night": "night", "purple": "", "auto": ""} {
 		r, err := client.Get(f.server.URL + "/look?look=" + ask + "&mode=FT4")
@@ -176,7 +176,7 @@ func (f *fake) events(query string, n int) (out []event) {
 
 // TestStream: first everything, then only what has changed, each second.
 func TestStream(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	e := f.events("?mode=FT4", 3)
 	for _, p := range parts {
 		if _, ok := e[0].Parts[p.name]; !ok {
@@ -197,7 +197,7 @@ func TestStream(t *testing.T) {
 }
 
 func TestNoMoreStreamsThanAllowed(t *testing.T) {
-	f := newFake(t, nil)
+	f := newFake(t, nil, nil)
 	f.mu.Lock()
 	f.streams = maxStreams
 	f.mu.Unlock()
