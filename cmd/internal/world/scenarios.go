@@ -29,13 +29,14 @@ func Scenarios() []Scenario {
 	missing.LeapMissing = 2
 	return []Scenario{
 		{
-			Name: "camp", Length: 6 * time.Hour, Summary: "boot, fix, tent, out again",
+			Name: "camp", Length: 12 * time.Hour, Summary: "boot, fix, a night in the tent, out again",
 			Receiver: cold(gnsstest.Typical()), RTC: tcxo, RTCError: 140 * time.Millisecond, OffFor: 30 * time.Hour, Learned: true,
 			Osc: Oscillator{PPM: 9, WanderPPM: 0.3}, SystemError: 310 * time.Millisecond, Place: camp,
 			Story: []Chapter{
 				{From: 0, Text: "The computer boots; the receiver starts cold.", Scene: open},
 				{From: 40 * time.Minute, Text: "The receiver is carried into the tent.", Scene: gnsstest.Scene{Satellites: 1}},
-				{From: 5 * time.Hour, Text: "It is put out again.", Scene: open},
+				{From: 11 * time.Hour, Text: "It is put out again.", Scene: open},
+				{From: 11*time.Hour + 20*time.Minute, Text: "The operator sets the system clock by what noonmark says.", Scene: open, Step: -670 * time.Millisecond},
 			},
 		},
 		{

@@ -1,7 +1,8 @@
 // Package pagetest drives a real headless Chromium for tests of the page.
 //
 // Only tests import it. Without a browser a test that asks for one is skipped,
-// and says why; with NOONMARK_SHOTS set to a folder, Shot keeps what it saw.
+// and says why; NOONMARK_BROWSER=off skips them all. With NOONMARK_SHOTS set to a
+// folder, Shot keeps what it saw.
 package pagetest
 
 import (
@@ -31,8 +32,8 @@ func Open(t testing.TB) *Browser {
 	if err != nil {
 		t.Skip("no chromium here: apt-get install chromium")
 	}
-	if testing.Short() {
-		t.Skip("-short: no browser")
+	if testing.Short() || os.Getenv("NOONMARK_BROWSER") == "off" {
+		t.Skip("-short or NOONMARK_BROWSER=off: no browser")
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox)
 	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)

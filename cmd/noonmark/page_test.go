@@ -1,0 +1,182 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/cli"
+	"noonmark/status"
+	"noonmark/status/page"
+	"noonmark/status/page/pagetest"
+)
+
+// TestDemoPageTellsTheStory watches the demo's page in a browser through the whole
+// story, 2400 times as fast as it happens: what it shows is what the status says,
+// and every turn of the story is seen.
+func TestDemoPageTellsTheStory(t *testing.T) {
+	b := pagetest.Open(t)
+	b.Size(1280, 900)
+	dir := t.TempDir()
+	read, write := io.Pipe()
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() {
+		done <- demo(ctx, cli.Demo{Speed: 2400, Seed: 1, HTTP: "127.0.0.1:0", RunDir: dir}, write)
+		write.Close()
+	}()
+	t.Cleanup(func() { cancel(); read.Close(); <-done })
+	lines := bufio.NewReader(read)
+	url := ""
+	for url == "" {
+		line, err := lines.ReadString('\n')
+		if err != nil {
+			t.Fatal(err, <-done)
+		}
+		if _, after, ok := strings.Cut(line, "Page: "); ok {
+			url = strings.TrimSpace(after)
+		}
+	}
+	go io.Copy(io.Discard, lines)
+	b.Go(url)
+	type shown struct{ State, Because, Place, Simulation string }
+	var seen []string
+	var recent []string // what the status said lately
+	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		if v := verdictIn(filepath.Join(dir, status.FileName)); v != "" {
+			recent = append(recent, v) // "": the story has ended, the page is about to know
+		}
+		if len(recent) > 40 {
+			recent = recent[1:]
+		}
+		now := pagetest.Eval[shown](b, `({State: document.documentElement.dataset.state, Because: document.getElementById("because").innerText,
+			Place: document.getElementById("place").innerText, Simulation: document.querySelector(".simulation")?.innerText ?? ""})`)
+		if now.State == "gone" && len(seen) > 0 {
+			break // the story has ended, and the page says so
+		}
+		if len(seen) > 0 && !slices.Contains(recent, now.State) { // the first word may be older than our first look
+			t.Errorf("the page says %s, the status said %q lately", now.State, recent)
+		}
+		if !strings.Contains(now.Simulation, "Simulation") {
+			t.Error("the page does not say that it is a simulation")
+		}
+		basis := strings.TrimPrefix(strings.SplitN(now.Because, "\n", 2)[0], "Basis: ")
+		turn := basis + " " + now.State
+		if len(seen) == 0 || seen[len(seen)-1] != turn {
+			seen = append(seen, turn)
+			b.Shot(fmt.Sprintf("story-%02d-%s", len(seen), strings.ReplaceAll(turn, " ", "-")))
+		}
+	}
+	for _, want := range []string{"GNSS within", "holdover within", "holdover borderline", "GNSS borderline", "GNSS within"} {
+		i := slices.Index(seen, want)
+		if i < 0 {
+			t.Fatalf("the page showed %q; no %q at its place", seen, want)
+		}
+		seen = seen[i+1:]
+	}
+	b.Wait(`!document.getElementById("gone").hidden`, 5*time.Second)
+}
+
+// verdictIn is what a status file says of FT8.
+func verdictIn(path string) string {
+	b, err := os.ReadFile(path)
+	var s status.Snapshot
+	if err != nil || json.Unmarshal(b, &s) != nil {
+		return ""
+	}
+	for _, m := range s.Modes {
+		if m.Mode == "FT8" {
+			return m.Verdict
+		}
+	}
+	return ""
+}
+
+// served serves a page on loopback with the limits of the service.
+func served(t *testing.T) (p *page.Page, address string) {
+	t.Helper()
+	l, err := listen("127.0.0.1:0", false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p = newPage(1)
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- servePage(ctx, l, p) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+	return p, l.Addr().String()
+}
+
+func TestForeignNamesAreRefused(t *testing.T) {
+	_, address := served(t)
+	name, _ := os.Hostname()
+	for host, want := range map[string]int{"evil.example": 421, "": 400, "127.0.0.1.evil.example": 421, "localhost.evil.example:8173": 421,
+		address: 200, "localhost": 200, "[::1]:8173": 200, strings.ToUpper(name): 200, name + ".local:8173": 200} {
+		c, err := net.Dial("tcp", address)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(c, "GET / HTTP/1.1\r\nHost: %s\r\nConnection: close\r\n\r\n", host)
+		r, err := http.ReadResponse(bufio.NewReader(c), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Close()
+		if r.StatusCode != want && host != "" || host == "" && r.StatusCode < 400 {
+			t.Errorf("%q: %d, want %d", host, r.StatusCode, want)
+		}
+	}
+}
+
+// TestIdleClientsDoNotStallTheOwner: a thousand connections that say nothing, or
+// begin and never end, keep neither the owner of the station nor a decent reader
+// waiting for longer than the time a header may take.
+func TestIdleClientsDoNotStallTheOwner(t *testing.T) {
+	p, address := served(t)
+	for i := range 1000 {
+		c, err := net.Dial("tcp", address)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		if i%2 == 0 {
+			fmt.Fprint(c, "GET / HTTP/1.1\r\nHost: localhost\r\nX-Slow: ")
+		}
+	}
+	snap := &status.Snapshot{Written: status.Written{BoottimeS: 1, StaleAfterS: 3}}
+	worst := time.Duration(0)
+	for i := range 20 {
+		begin := time.Now()
+		p.Put(page.Update{Snapshot: snap, At: timescale.Local(i+1) * 1e9})
+		worst = max(worst, time.Since(begin))
+	}
+	if worst > 100*time.Millisecond {
+		t.Errorf("handing over a snapshot took %s", worst)
+	}
+	begin := time.Now()
+	client := &http.Client{Timeout: 4 * headerTimeout}
+	r, err := client.Get("http://" + address + "/exchange")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Body.Close()
+	if wait := time.Since(begin); r.StatusCode != 200 || wait > 3*headerTimeout {
+		t.Errorf("a decent reader waited %s: %s", wait, r.Status)
+	}
+}
