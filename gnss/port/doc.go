@@ -28,5 +28,6 @@
 //
 // Reading costs few wake-ups: after the first bytes of a burst it rests, and
 // then takes what has come in one read. While it rests the kernel has nobody
-// to wake.
+// to wake. With Config.Prompt it reads in between, for programs that share the
+// sentences; when a burst begins and ends is decided by the same rests.
 package port

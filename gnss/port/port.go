@@ -21,6 +21,11 @@ type Config struct {
 	// Pinned is the Identity of an earlier Heard event of this station; the
 	// zero value = none. It counts only for the name it was found under.
 	Pinned Identity
+
+	// Prompt hands bytes on within 20 ms, for those who pass them to other
+	// programs; otherwise they may wait up to 0.7 s, which saves wake-ups. What
+	// is said of a burst's arrival is the same either way.
+	Prompt bool
 }
 
 // Identity is what was behind a name when it delivered sentences. Fields that

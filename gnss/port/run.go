@@ -27,6 +27,7 @@ func Run(ctx context.Context, cfg Config, now func() timescale.Local, sink func(
 type runner struct {
 	target target
 	baud   int // fixed by the configuration, or 0
+	prompt bool
 	now    func() timescale.Local
 	sink   func(Event)
 
@@ -50,7 +51,7 @@ func newRunner(cfg Config, now func() timescale.Local, sink func(Event)) (*runne
 		return nil, fmt.Errorf("port: baud %d: must be 0 (find it) or 300 to 4000000", cfg.Baud)
 	}
 	return &runner{
-		target: t, baud: cfg.Baud, now: now, sink: sink, pin: cfg.Pinned,
+		target: t, baud: cfg.Baud, prompt: cfg.Prompt, now: now, sink: sink, pin: cfg.Pinned,
 		sysfs: "/sys", dev: "/dev", open: open, back: backOff, tried: map[string]bool{},
 	}, nil
 }
@@ -129,6 +130,7 @@ func (r *runner) hold(ctx context.Context, t target, id Identity, src source, ba
 		}
 		r.sink(ev)
 	})
+	s.prompt = r.prompt
 	if r.target.scheme == "auto" {
 		s.giveWay = func() bool { return r.another(t.addr) }
 	}

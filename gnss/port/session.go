@@ -17,6 +17,8 @@ type session struct {
 	emit func(Event)
 	name string // for sentences
 
+	prompt bool // hand bytes on while a burst still comes in
+
 	baud  int
 	seek  *seeker
 	pace  pacer
@@ -81,22 +83,42 @@ func (s *session) run(ctx context.Context) error {
 // gather takes the rest of a burst, in few reads.
 func (s *session) gather(ctx context.Context, buf []byte) error {
 	for ctx.Err() == nil {
-		s.src.rest(s.pace.rest(s.now()))
-		n, err := s.src.read(buf, 0)
-		at := s.now()
-		if n == 0 {
+		came, err := s.rested(ctx, buf, s.pace.rest(s.now()))
+		if !came || err != nil {
 			return err
 		}
-		s.data(at, buf[:n], 0)
-		s.pace.more(at)
-		if err != nil {
-			return err
-		}
-		if err := s.decide(at); err != nil {
+		if err := s.decide(s.now()); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// promptly is how long bytes wait at most when they are to be handed on.
+const promptly = 20 * time.Millisecond
+
+// rested rests for d and takes what came meanwhile: in one read at the end, or,
+// if prompt, as it comes. The burst has ended only if nothing came in all of d, so
+// that a short pause within it begins no other.
+func (s *session) rested(ctx context.Context, buf []byte, d time.Duration) (came bool, err error) {
+	for end := s.now().Add(d); ctx.Err() == nil; {
+		part := d
+		if s.prompt {
+			part = min(end.Sub(s.now()), promptly)
+		}
+		s.src.rest(part)
+		n, err := s.src.read(buf, 0)
+		at := s.now()
+		if n > 0 {
+			s.data(at, buf[:n], 0)
+			s.pace.more(at)
+			came = true
+		}
+		if err != nil || !s.prompt || at >= end {
+			return came, err
+		}
+	}
+	return came, nil
 }
 
 // patience is how long a read may wait before decide has to be asked again.
