@@ -12,6 +12,9 @@ const (
 	restMax   = 100 * time.Millisecond // 1 Hz and less
 	restBurst = 700 * time.Millisecond // through a burst: its bytes fit the kernel's buffer
 	runOn     = 1500 * time.Millisecond
+	// Every so many bursts the pauses are looked for anew; the first if a burst
+	// fills the line all but for a pause, the second otherwise.
+	lookOften, lookSeldom = 4, 16
 )
 
 // pacer says how long to rest between two reads of one burst. Resting long
@@ -26,6 +29,7 @@ type pacer struct {
 	long  time.Duration    // how long the burst before took to come in
 	end   timescale.Local  // last bytes of the present burst
 	some  bool             // first is set
+	count int              // bursts
 }
 
 // burst notes that a burst began after so much silence.
@@ -38,6 +42,15 @@ func (p *pacer) burst(at timescale.Local, quiet time.Duration) {
 		p.long = p.end.Sub(p.first)
 	}
 	p.first, p.quiet, p.some = at, quiet, true
+	p.count++
+}
+
+// look says that this burst's pauses are to be looked for.
+func (p *pacer) look() bool {
+	if p.long > 3*p.quiet {
+		return p.count%lookOften == 0
+	}
+	return p.count%lookSeldom == 0
 }
 
 // more notes that bytes of the present burst came in.
@@ -50,8 +63,10 @@ func (p *pacer) rest(now timescale.Local) time.Duration {
 	if longest := max(p.gaps[0], p.gaps[1]); p.gaps[0] > 0 && now.Sub(p.first) < max(runOn, longest*3/2) {
 		d = min(max(min(longest/8, p.quiet/3), restMin), restMax)
 		// Most of a burst that is like the one before is best slept through; what
-		// is left of it, and its end, are looked for in short rests.
-		if rest := p.first.Add(p.long).Sub(now); rest > d && p.quiet >= 2*d {
+		// is left of it, and its end, are looked for in short rests. Not each time:
+		// several bursts taken for one, after a hiccup, would be slept through as
+		// one for ever.
+		if rest := p.first.Add(p.long).Sub(now); rest > d && p.quiet >= 2*d && !p.look() {
 			d = min(rest, restBurst)
 		}
 	}
