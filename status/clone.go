@@ -23,5 +23,9 @@ func (s *Snapshot) Clone() Snapshot {
 		r.Skipped = maps.Clone(s.Receiver.Skipped)
 		c.Receiver = &r
 	}
+	if s.Sharing != nil {
+		h := *s.Sharing
+		c.Sharing = &h
+	}
 	return c
 }

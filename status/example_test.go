@@ -41,13 +41,14 @@ func full() Snapshot {
 			{Name: "receiver", Kind: "gnss", Trust: Trusted, Because: "Valid fix with 11 satellites for 31 min.",
 				ErrorS: Known(-0.010), BoundS: Known(0.09), AgeS: Known(0.4)},
 			{Name: "rtc", Kind: "rtc", Trust: Doubted, Because: "It is 3600.2 s off, a whole hour: it may be kept in local time. " +
-				"Set it with the hardware clock in UTC.", ErrorS: Known(-3600.2), BoundS: Known(0.5), AgeS: Known(12)},
+				"Set it with the hardware clock in UTC.", ErrorS: Known(-3600.2), BoundS: Known(0.5), AgeS: Known(12), Battery: BatteryLow},
 			{Name: "pps", Kind: "pps", Trust: Silent, Because: "There is no pulse device."},
 		},
 		Events: []Event{{UTC: utc("2031-02-03T03:34:01Z"), Kind: "trust-changed", Text: "receiver: now trusted"},
 			{Kind: "started", Text: "noonmark started"}},
 		Receiver: &Receiver{Device: "/dev/ttyACM0", Identity: "GNSS receiver, serial 0042", Baud: 9600, Sentences: 14880,
 			Skipped: map[string]int64{"checksum": 3, "too long": 1, "binary": 0}, Epochs: 1860, EpochsValid: 1858},
+		Sharing: &Sharing{Readers: 3, Lines: 14890, Lost: 12},
 	}
 }
 

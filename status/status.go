@@ -60,6 +60,7 @@ type Snapshot struct {
 	References []Reference `json:"references"`
 	Events     []Event     `json:"events"`             // oldest first
 	Receiver   *Receiver   `json:"receiver,omitempty"` // nil when none is open
+	Sharing    *Sharing    `json:"sharing,omitempty"`  // nil when nothing is shared
 }
 
 // Written says when a snapshot was made, on two clocks read at one instant.
@@ -132,7 +133,17 @@ type Reference struct {
 	ErrorS  Float  `json:"error_s"` // of the system clock, by this reference alone
 	BoundS  Float  `json:"bound_s"`
 	AgeS    Float  `json:"age_s"` // since its last reading
+	// Battery is what a hardware clock's chip says of its backup cell: good, low
+	// or empty; "" where it cannot tell.
+	Battery string `json:"battery,omitempty"`
 }
+
+// Words for a battery.
+const (
+	BatteryGood  = "good"
+	BatteryLow   = "low"
+	BatteryEmpty = "empty"
+)
 
 // Event is something that changed.
 type Event struct {
@@ -150,6 +161,14 @@ type Receiver struct {
 	Skipped     map[string]int64 `json:"skipped"` // by reason
 	Epochs      int64            `json:"epochs"`
 	EpochsValid int64            `json:"epochs_valid"` // valid by its own word
+}
+
+// Sharing counts how the receiver's sentences were passed on to other programs
+// since the start.
+type Sharing struct {
+	Readers int64 `json:"readers"` // connected now
+	Lines   int64 `json:"lines"`
+	Lost    int64 `json:"lost"` // lines that readers were too slow for, added up
 }
 
 // MarshalJSON writes the snapshot with every list present.

@@ -20,6 +20,7 @@ func (s Snapshot) Why() string {
 	p.budget(s.Clock)
 	p.position(s.Position)
 	p.receiver(s.Receiver)
+	p.sharing(s.Sharing)
 	p.events(s.Events)
 	return p.String()
 }
@@ -81,6 +82,12 @@ func (p *page) references(refs []Reference) {
 		p.line(2, fmt.Sprintf("%-12s %-8s %s", Clean(r.Name), Clean(r.Trust), says))
 		if r.Because != "" {
 			p.line(4, Clean(r.Because))
+		}
+		switch r.Battery {
+		case BatteryLow:
+			p.line(4, "Its battery is low: change it, or the time is lost with the power.")
+		case BatteryEmpty:
+			p.line(4, "Its battery is empty or missing: the time is lost with the power.")
 		}
 	}
 	if len(refs) == 0 {
@@ -147,6 +154,16 @@ func (p *page) receiver(r *Receiver) {
 	}
 	sort.Strings(reasons)
 	p.line(2, "skipped: "+list(reasons))
+}
+
+func (p *page) sharing(h *Sharing) {
+	if h == nil {
+		return
+	}
+	p.line(0, fmt.Sprintf("Shared with other programs: %d sentences, %d connected now", h.Lines, h.Readers))
+	if h.Lost > 0 {
+		p.line(2, fmt.Sprintf("%d were lost by programs that did not read in time", h.Lost))
+	}
 }
 
 func (p *page) events(events []Event) {

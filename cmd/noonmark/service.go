@@ -23,6 +23,7 @@ import (
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
+	"noonmark/gnss/share"
 	"noonmark/status"
 	"noonmark/status/page"
 )
@@ -44,10 +45,11 @@ type service struct {
 	kept      keep.State
 	stateDir  string // "" = nothing is kept
 	publish   *status.Publisher
-	page      *page.Page   // nil = none
-	camp      *timeService // nil = none
-	facts     []page.Row   // about warmth and power
-	supply    []page.Row   // about the hardware clock's battery
+	page      *page.Page    // nil = none
+	camp      *timeService  // nil = none
+	sharer    *share.Sharer // nil = none
+	facts     []page.Row    // about warmth and power
+	supply    []page.Row    // about the hardware clock's battery
 	events    chan func()
 	ready     bool
 	watchdog  time.Duration
@@ -94,6 +96,11 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if err != nil {
 		return usageError{err}
 	}
+	to, err := sharing(set)
+	if err != nil {
+		return usageError{err}
+	}
+	s.openSharing(to)
 	chip, noRTC := findRTC(set.RTC.Device)
 	if noRTC != nil {
 		s.log.Info("hardware clock", "reason", noRTC)
@@ -141,7 +148,8 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 	// Whoever waits to hand over an event must not outlive the loop.
 	all.Go(func() { <-ctx.Done(); s.drop() })
 	all.Go(func() {
-		err := port.Run(ctx, port.Config{Device: set.Receiver.Device, Baud: set.Receiver.Baud, Pinned: s.kept.Receiver}, hostclock.Now, s.receiverEvent)
+		err := port.Run(ctx, port.Config{Device: set.Receiver.Device, Baud: set.Receiver.Baud, Pinned: s.kept.Receiver, Prompt: s.sharer != nil},
+			hostclock.Now, s.receiverEvent)
 		if err != nil && !errors.Is(err, io.EOF) {
 			failed <- usageError{err}
 		}
@@ -158,23 +166,7 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 		})
 	}
 	all.Go(func() { s.watchSteps(ctx) })
-	if l := s.openPage(set.Publish.HTTP); l != nil {
-		all.Go(func() { s.watchFacts(ctx) })
-		all.Go(func() {
-			if err := servePage(ctx, l, s.page); err != nil {
-				s.log.Error("page", "reason", err)
-			}
-		})
-	}
-	if s.openTimeService(set.Publish.TimeService) {
-		for i := range s.camp.conns {
-			all.Go(func() {
-				if err := s.camp.serve(ctx, i); err != nil {
-					s.log.Error("time service", "reason", err)
-				}
-			})
-		}
-	}
+	s.serveOthers(ctx, set, &all)
 	return s.run(ctx, failed)
 }
 
@@ -231,6 +223,7 @@ func (s *service) tick() {
 	if s.camp != nil {
 		s.camp.publish(s.station, now, p)
 	}
+	snap.Sharing = s.shared()
 	if err := s.publish.Publish(snap); err != nil {
 		s.warn("status", err.Error())
 	}

@@ -34,6 +34,14 @@ func (s *service) networkProblem(p netref.Problem) {
 
 // receiverEvent brings what the port says into the loop.
 func (s *service) receiverEvent(e port.Event) {
+	if s.sharer != nil {
+		switch {
+		case e.Kind == port.Opened:
+			s.sharer.Opened()
+		case e.Kind == port.Data && !e.Stale: // what had been waiting would be taken for now
+			s.sharer.Bytes(e.Data)
+		}
+	}
 	e.Data = append([]byte(nil), e.Data...) // the port uses its buffer again
 	s.events <- func() { s.takeReceiver(e) }
 }

@@ -33,6 +33,7 @@ type Config struct {
 		PPSEdge  string // "assert", "clear", or "" = learn it
 		LatencyS float64
 		ShareTCP string // "" = no
+		ShareUDP string // "" = no
 		SharePTY string // "" = no
 	}
 	RTC struct {

@@ -56,6 +56,9 @@ func TestParseBad(t *testing.T) {
 		{"latency nan", "[receiver]\nlatency_s = nan\n", `f.toml:2: receiver.latency_s must be a number, but is the number NaN`},
 		{"latency inf", "[receiver]\nlatency_s = inf\n", `f.toml:2: receiver.latency_s must be from 0 to 2 s`},
 		{"share without port", "[receiver]\nshare_tcp = '127.0.0.1'\n", `f.toml:2: receiver.share_tcp must be an address and port`},
+		{"share by UDP to a name", "[receiver]\nshare_udp = 'camp:10110'\n", `f.toml:2: receiver.share_udp must be an IP address and port`},
+		{"share by UDP to nowhere", "[receiver]\nshare_udp = ':10110'\n", `f.toml:2: receiver.share_udp must be an IP address and port`},
+		{"share by UDP to all zeros", "[receiver]\nshare_udp = '0.0.0.0:10110'\n", `f.toml:2: receiver.share_udp must be an IP address and port`},
 		{"pty relative", "[receiver]\nshare_pty = 'receiver'\n", `f.toml:2: receiver.share_pty must be`},
 		{"rtc", "[rtc]\ndevice = 'rtc0'\n", `f.toml:2: rtc.device must be`},
 		{"servers text", "[network]\nservers = 'a'\n", `f.toml:2: network.servers must be a list of texts`},
@@ -120,6 +123,7 @@ pps = "/dev/pps1"
 pps_edge = "clear"
 latency_s = 1
 share_tcp = "[::1]:10110"
+share_udp = "192.168.1.255:10110"
 share_pty = "/run/noonmark/receiver"
 [rtc]
 device = "none"
@@ -147,6 +151,7 @@ FT8 = 0.5
 	want.Receiver.PPSEdge = "clear"
 	want.Receiver.LatencyS = 1
 	want.Receiver.ShareTCP = "[::1]:10110"
+	want.Receiver.ShareUDP = "192.168.1.255:10110"
 	want.Receiver.SharePTY = "/run/noonmark/receiver"
 	want.RTC.Device = "none"
 	want.Network.Servers = []string{"192.168.1.1", "fd00::1", "camp.local:1123", "[fd00::2]:123"}

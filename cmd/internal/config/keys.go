@@ -3,8 +3,6 @@ package config
 import (
 	"fmt"
 	"math"
-	"net"
-	"net/url"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -23,6 +21,7 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		"receiver.pps_edge":  text(&c.Receiver.PPSEdge, oneOf("assert", "clear", "")),
 		"receiver.latency_s": number(&c.Receiver.LatencyS, 0, 2, "s (0 = learn it)"),
 		"receiver.share_tcp": text(&c.Receiver.ShareTCP, address),
+		"receiver.share_udp": text(&c.Receiver.ShareUDP, destination),
 		"receiver.share_pty": text(&c.Receiver.SharePTY, pathOr("")),
 		"rtc.device":         text(&c.RTC.Device, pathOr("auto", "none")),
 		"network.servers":    texts(&c.Network.Servers, server),
@@ -223,53 +222,6 @@ func pathOr(words ...string) func(string) (string, error) {
 		}
 		return s, nil
 	}
-}
-
-func device(s string) (string, error) {
-	scheme, _, found := strings.Cut(s, "://")
-	if !found {
-		return pathOr("auto")(s)
-	}
-	u, err := url.Parse(s)
-	switch {
-	case err != nil || (scheme != "tcp" && scheme != "udp") || strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.User != nil:
-		return "", fmt.Errorf("must be \"auto\", a path, tcp://host:port or udp://:port, but is %q", s)
-	case scheme == "tcp" && u.Hostname() == "":
-		return "", fmt.Errorf("must name the host to connect to, as in tcp://192.168.1.5:10110, but is %q", s)
-	}
-	if _, err := address(u.Host); err != nil || u.Host == "" {
-		return "", fmt.Errorf("must have a port from 1 to 65535 after the host, but is %q", s)
-	}
-	return s, nil
-}
-
-// address takes host:port, :port, or nothing.
-func address(s string) (string, error) {
-	if s == "" {
-		return "", nil
-	}
-	host, port, err := net.SplitHostPort(s)
-	if err == nil && !strings.ContainsAny(host, " /\t") {
-		if n, err := strconv.ParseUint(port, 10, 16); err == nil && n > 0 {
-			return s, nil
-		}
-	}
-	return "", fmt.Errorf("must be an address and port such as \"127.0.0.1:8173\" or \":8173\", or \"\" for none, but is %q", s)
-}
-
-// server takes a name or address, with or without a port.
-func server(s string) (string, error) {
-	host := s
-	if net.ParseIP(s) == nil && strings.Contains(s, ":") {
-		if _, err := address(s); err != nil {
-			return "", fmt.Errorf("must be a server's name or address, but is %q", s)
-		}
-		host, _, _ = net.SplitHostPort(s)
-	}
-	if host == "" || strings.ContainsAny(host, " \t/\\@?#") {
-		return "", fmt.Errorf("must be a server's name or address, but is %q", s)
-	}
-	return s, nil
 }
 
 // baud takes the speeds that receivers use.

@@ -70,7 +70,11 @@ func (s *Station) fill(t Tick) {
 	s.fillModes(t)
 	out.References = out.References[:0]
 	for _, r := range j.References {
-		out.References = append(out.References, reference(r))
+		ref := reference(r)
+		if r.Kind == "rtc" {
+			ref.Battery = s.battery
+		}
+		out.References = append(out.References, ref)
 	}
 	s.fillEvents(t)
 	out.Position = s.place.snapshot(t.Local)

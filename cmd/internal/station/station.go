@@ -21,7 +21,6 @@ import (
 	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/gnss"
-	"noonmark/rtc"
 	"noonmark/status"
 )
 
@@ -81,6 +80,7 @@ type Station struct {
 	events    []clockcheck.Event
 	asleep    float64
 	ticked    bool
+	battery   string // of the hardware clock, as it says; "" = cannot tell
 	snap      status.Snapshot
 	onEpoch   func(*gnss.Epoch)
 	leapEnd   timescale.UTC // end of the month for which a leap second was announced; see Served
@@ -151,20 +151,6 @@ func (s *Station) Lost(why string, at timescale.Local) {
 	s.open = false
 	s.judge.ReceiverLost(why)
 }
-
-// RTC takes a reading of the hardware clock.
-func (s *Station) RTC(r rtc.Reading) {
-	s.rtcRead(&clockcheck.RTC{Edge: r.Edge, Sigma: time.Duration(float64(r.Half) / math.Sqrt(3)), Value: r.Value,
-		Invalid: r.FlagsKnown && r.Flags&rtc.DataInvalid != 0})
-}
-
-// RTCInvalid says that the chip itself calls its time lost.
-func (s *Station) RTCInvalid(at timescale.Local) {
-	s.rtcRead(&clockcheck.RTC{Edge: at, Invalid: true})
-}
-
-// RTCMissing says that there is no hardware clock to be read, and why.
-func (s *Station) RTCMissing(why string) { s.judge.RTCMissing(sentence(why)) }
 
 // sentence makes a person's sentence of a reason: a capital in front, a stop behind.
 func sentence(why string) string {

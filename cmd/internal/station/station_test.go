@@ -173,3 +173,42 @@ func TestEventsAreKeptShort(t *testing.T) {
 		t.Errorf("%d events", n)
 	}
 }
+
+// TestBattery: what the chip says of its cell reaches the status, and an event when
+// it is no longer good. That it ran on the cell is no fault.
+func TestBattery(t *testing.T) {
+	s := newSim(t, 10)
+	battery := func() string {
+		t.Helper()
+		s.tick(time.Second)
+		for _, r := range s.snap.References {
+			if r.Kind == "rtc" {
+				return r.Battery
+			}
+		}
+		return "no hardware clock"
+	}
+	read := func(f rtc.Flags, known bool) {
+		s.RTC(rtc.Reading{Edge: s.local, Half: time.Millisecond, Value: s.utc() / 1e9 * 1e9, Flags: f, FlagsKnown: known})
+	}
+	for _, tt := range []struct {
+		flags rtc.Flags
+		known bool
+		want  string
+	}{{0, false, ""}, {rtc.BackupSwitch, true, "good"}, {rtc.BackupLow, true, "low"}, {0, false, "low"},
+		{rtc.BackupEmpty | rtc.BackupLow, true, "empty"}, {rtc.DataInvalid, true, "good"}} {
+		read(tt.flags, tt.known)
+		if got := battery(); got != tt.want {
+			t.Errorf("after %v: battery %q, want %q", tt.flags, got, tt.want)
+		}
+	}
+	n := 0
+	for _, e := range s.snap.Events {
+		if e.Kind == "battery" {
+			n++
+		}
+	}
+	if n != 2 {
+		t.Errorf("%d events of the battery, want 2: %+v", n, s.snap.Events)
+	}
+}

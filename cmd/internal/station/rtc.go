@@ -1,0 +1,45 @@
+package station
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/rtc"
+	"noonmark/status"
+)
+
+// RTC takes a reading of the hardware clock.
+func (s *Station) RTC(r rtc.Reading) {
+	s.rtcRead(&clockcheck.RTC{Edge: r.Edge, Sigma: time.Duration(float64(r.Half) / math.Sqrt(3)), Value: r.Value,
+		Invalid: r.FlagsKnown && r.Flags&rtc.DataInvalid != 0})
+	if r.FlagsKnown {
+		s.supply(r.Flags, r.Edge)
+	}
+}
+
+// RTCInvalid says that the chip itself calls its time lost.
+func (s *Station) RTCInvalid(at timescale.Local) {
+	s.rtcRead(&clockcheck.RTC{Edge: at, Invalid: true})
+}
+
+// RTCMissing says that there is no hardware clock to be read, and why.
+func (s *Station) RTCMissing(why string) { s.judge.RTCMissing(sentence(why)) }
+
+// supply notes what the chip says of its battery. That it once ran on it
+// (BackupSwitch) or lost the time says nothing of the cell's charge.
+func (s *Station) supply(f rtc.Flags, at timescale.Local) {
+	was := s.battery
+	switch {
+	case f&rtc.BackupEmpty != 0:
+		s.battery = status.BatteryEmpty
+	case f&rtc.BackupLow != 0:
+		s.battery = status.BatteryLow
+	default:
+		s.battery = status.BatteryGood
+	}
+	if s.battery != was && s.battery != status.BatteryGood {
+		s.note(at, "battery", "The hardware clock says that its battery is "+s.battery+".")
+	}
+}
