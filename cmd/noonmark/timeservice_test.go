@@ -163,6 +163,8 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 	if first.Leap == ntp.LeapNotInSync && first.Stratum != 16 {
 		t.Errorf("before anything was known: %+v", first)
 	}
+	cmd.Process.Signal(os.Interrupt)
+	cmd.Wait()
 	if strings.Contains(log.String(), "publish.time_service") {
 		t.Errorf("it says the setting has no effect:\n%s", log.String())
 	}
