@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/alecthomas/kong"
@@ -21,6 +22,8 @@ import (
 type commands struct {
 	Run    run    `cmd:"" help:"Play scenarios and tell what held."`
 	Nights nights `cmd:"" help:"Play random nights of 12 h."`
+	Ablate ablate `cmd:"" help:"Take the judge's rules away one by one and tell which scenarios fall."`
+	Plot   plot   `cmd:"" help:"Draw one night as SVG: error, bound, tolerance, verdict, events."`
 	Story  story  `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
 }
 
@@ -178,6 +181,69 @@ func (n nights) Run(out io.Writer) error {
 	if bad > 0 {
 		fmt.Fprintf(out, "%d nights went wrong; stationlab story --random SEED tells one\n", bad)
 		return errFell
+	}
+	return nil
+}
+
+type ablate struct {
+	files
+	Seeds uint64 `default:"2" help:"Nights a scenario."`
+	All   bool   `help:"Play all scenarios without each rule, not only those that say they show it."`
+}
+
+func (a ablate) Run(out io.Writer) error {
+	cases, err := a.cases()
+	if err != nil {
+		return err
+	}
+	sound := true
+	for _, name := range clockcheck.RuleNames() {
+		rule, _ := clockcheck.RuleNamed(name)
+		var played []*lab.Case
+		for _, c := range cases {
+			if a.All || slices.Contains(c.Shows, name) {
+				played = append(played, c)
+			}
+		}
+		var fall, stand []string
+		for _, row := range lab.Rows(lab.PlayAll(lab.Seeds(played, a.Seeds), rule)) {
+			switch {
+			case row.Good < row.Nights:
+				fall = append(fall, row.Scenario)
+			case !a.All:
+				stand = append(stand, row.Scenario)
+			}
+		}
+		fmt.Fprintf(out, "without %-14s fall: %s\n", name, strings.Join(fall, ", "))
+		if len(fall) == 0 || len(stand) > 0 {
+			sound = false
+			fmt.Fprintf(out, "        %-14s stand all the same: %s\n", "", strings.Join(stand, ", "))
+		}
+	}
+	if !sound {
+		return errFell
+	}
+	return nil
+}
+
+type plot struct {
+	File   string `arg:"" optional:"" help:"Scenario file."`
+	Random uint64 `placeholder:"SEED" help:"A random night instead of a file."`
+	Seed   uint64 `default:"1" help:"Which night."`
+	Out    string `short:"o" default:"night.svg" help:"File to write."`
+}
+
+func (p plot) Run(io.Writer) error {
+	c, err := lab.Random(p.Random), error(nil)
+	if p.Random == 0 {
+		if c, err = lab.Read(p.File); err != nil {
+			return err
+		}
+	}
+	var picture lab.Picture
+	c.Play(p.Seed, 0, picture.Add)
+	if err := os.WriteFile(p.Out, picture.SVG(c), 0o644); err != nil {
+		return fmt.Errorf("stationlab: %w", err)
 	}
 	return nil
 }

@@ -22,6 +22,7 @@ type Case struct {
 	Latency     time.Duration // told to the judge; 0 = not
 	Compensated bool          // the hardware clock is known to be
 	Expect      []Expectation
+	Shows       []string // rules without which this scenario falls
 	MayMiss     []window // error ± guard need not hold the truth: declared invisible
 	at          time.Duration
 }
@@ -130,6 +131,8 @@ func (c *Case) statement(l *line) (err error) {
 		err = c.event(l)
 	case l.is("expect"):
 		err = c.expect(l)
+	case l.is("shows rule"):
+		err = l.list(func() error { return c.showsRule(l) })
 	case l.is("may miss the truth"):
 		var w window
 		w, err = c.when(l)
@@ -147,6 +150,18 @@ func (c *Case) starts(l *line) error {
 		return fmt.Errorf("the start %q is no instant such as 2031-02-03 04:05:06", text)
 	}
 	c.Start = timescale.UTCOf(at).Add(250 * time.Millisecond)
+	return nil
+}
+
+func (c *Case) showsRule(l *line) error {
+	w, err := l.word("the rule's name")
+	if err != nil {
+		return err
+	}
+	if _, ok := clockcheck.RuleNamed(w); !ok {
+		return fmt.Errorf("no rule is called %q; there are %s", w, strings.Join(clockcheck.RuleNames(), ", "))
+	}
+	c.Shows = append(c.Shows, w)
 	return nil
 }
 
