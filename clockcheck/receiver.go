@@ -138,7 +138,7 @@ func (j *Judge) ReceiverLost(why string) {
 // GNSS takes one epoch.
 func (j *Judge) GNSS(r *GNSS) {
 	rx := &j.rx
-	if !rx.present || r.Backlog && j.on(RuleBacklog) {
+	if !rx.present || r.Backlog {
 		return
 	}
 	rx.heard = r.At

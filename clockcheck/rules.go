@@ -13,7 +13,6 @@ const (
 	RuleRollover                      // a date 1024 weeks early is repaired
 	RuleSimulated                     // a receiver in simulator mode is not believed
 	RuleValid                         // a reading without a valid fix is not believed
-	RuleBacklog                       // what waited in a buffer is no evidence
 	RuleRepeated                      // the same instant again is no evidence
 	RuleOverrun                       // a line that is too slow is no evidence
 	RuleSecond                        // a lone receiver's whole second is open until proved
@@ -40,7 +39,7 @@ const (
 
 )
 
-var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "backlog", "repeated", "overrun", "second", "leap-step", "latency",
+var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "repeated", "overrun", "second", "leap-step", "latency",
 	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment",
 	"pulse-comb", "pulse-fix", "pulse-number", "pulse-edge", "pulse-gate"}
 

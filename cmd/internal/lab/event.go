@@ -44,6 +44,8 @@ func (c *Case) event(l *line) error {
 		err = battery(l, &now)
 	case l.is("sleep for"):
 		now.Sleep, err = l.span("the sleep")
+	case l.is("program down for"):
+		now.Down, err = l.span("the time without the program")
 	case l.is("power off for"):
 		err = powerOff(l, &now)
 	default:

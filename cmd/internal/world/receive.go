@@ -23,15 +23,7 @@ type piece struct {
 // as far as it arrives until end.
 func (w *World) receive(scene gnsstest.Scene, end timescale.UTC) {
 	second := (w.utc + timescale.UTC(timescale.Second) - 1) / timescale.UTC(timescale.Second) * timescale.UTC(timescale.Second)
-	if w.opened == scene.Unplugged {
-		w.opened = !scene.Unplugged
-		if w.opened {
-			w.Station.Opened(station.Source{Device: "simulated receiver", Identity: "simulated receiver " + w.s.Receiver.Talker,
-				Baud: w.baud()}, w.local)
-		} else {
-			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
-		}
-	}
+	w.open(scene)
 	for _, b := range w.rx.Emit(second, w.s.Place, scene) {
 		n := 1
 		for at := b.At; len(b.Bytes) > 0; n = min(chunk, len(b.Bytes)) {
@@ -47,6 +39,19 @@ func (w *World) receive(scene gnsstest.Scene, end timescale.UTC) {
 		w.Station.Bytes(w.line[n].bytes, station.Read{At: w.local, Flowing: w.line[n].flowing})
 	}
 	w.line = append(w.line[:0], w.line[n:]...)
+}
+
+// open opens the receiver's port, or notices that it is gone.
+func (w *World) open(scene gnsstest.Scene) {
+	if w.opened != scene.Unplugged {
+		return
+	}
+	if w.opened = !scene.Unplugged; !w.opened {
+		w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
+		return
+	}
+	w.Station.Opened(station.Source{Device: "simulated receiver", Identity: "simulated receiver " + w.s.Receiver.Talker,
+		Baud: w.baud()}, w.local)
 }
 
 func (w *World) baud() int {

@@ -6,6 +6,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
 	"noonmark/gnss/gnsstest"
 	"noonmark/rtc/rtctest"
 )
@@ -63,6 +64,7 @@ type Chapter struct {
 	RTCMove time.Duration   // somebody moves the hardware clock by this
 	Battery *rtctest.Battery
 	Sleep   time.Duration // the computer is suspended for so long
+	Down    time.Duration // the program is killed, and started again after so long
 	Off     time.Duration // the power is off for so long
 	Cut     bool          // … without a shutdown: what was not saved is lost
 	Forget  bool          // … and the state file is gone
@@ -108,8 +110,32 @@ func (w *World) happen(c *Chapter) {
 	if c.Sleep > 0 {
 		w.sleep(c.Sleep)
 	}
+	if c.Down > 0 {
+		w.down(c)
+	}
 	if c.Off > 0 {
 		w.off(c)
+	}
+}
+
+// portBuffer is what a serial port keeps for a program that does not read, bytes
+// (Linux n_tty.c: N_TTY_BUF_SIZE).
+const portBuffer = 4096
+
+// down kills the program. What the receiver sends meanwhile waits in the port's
+// buffer, which keeps the oldest, and is read at once when the port is opened again.
+func (w *World) down(c *Chapter) {
+	var waits []byte
+	for end := w.utc.Add(c.Down); w.utc < end; w.to(w.utc.Add(time.Second)) {
+		for _, b := range w.rx.Emit(w.utc.Add(time.Second-1)/timescale.UTC(timescale.Second)*timescale.UTC(timescale.Second), w.s.Place, c.Scene) {
+			waits = append(waits, b.Bytes...)
+		}
+	}
+	local := w.local
+	w.boot()
+	w.local = local
+	if w.open(c.Scene); w.opened {
+		w.Station.Bytes(waits[:min(len(waits), portBuffer)], station.Read{At: w.local})
 	}
 }
 
