@@ -1,0 +1,234 @@
+package lab
+
+import (
+	"encoding/xml"
+	"errors"
+	"flag"
+	"io"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+)
+
+const folder = "../../../testdata/scenarios"
+
+func scenarios(t testing.TB) (cases []*Case) {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(folder, "*.scenario"))
+	if err != nil || len(files) < 30 {
+		t.Fatalf("%d scenarios in %s, %v", len(files), folder, err)
+	}
+	for _, f := range files {
+		c, err := Read(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cases = append(cases, c)
+	}
+	return cases
+}
+
+// Everything that the files expect holds, and nothing false is said.
+func TestScenarios(t *testing.T) {
+	seeds := uint64(2)
+	if testing.Short() {
+		seeds = 1
+	}
+	for _, r := range Rows(PlayAll(Seeds(scenarios(t), seeds), 0)) {
+		if r.Good != r.Nights {
+			t.Errorf("%+v", r)
+		}
+	}
+}
+
+// Each rule of the judge is shown by a scenario that falls without it.
+func TestEachRuleIsShown(t *testing.T) {
+	cases := scenarios(t)
+	for _, name := range clockcheck.RuleNames() {
+		rule, ok := clockcheck.RuleNamed(name)
+		if !ok {
+			t.Fatalf("rule %q has no such name", name)
+		}
+		shown := false
+		for _, c := range cases {
+			if !slices.Contains(c.Shows, name) {
+				continue
+			}
+			shown = true
+			if c.Play(1, rule, nil).Good() {
+				t.Errorf("%s holds without the rule %q that it says it shows", c.Name, name)
+			}
+		}
+		if !shown {
+			t.Errorf("no scenario shows the rule %q", name)
+		}
+	}
+}
+
+var nights = flag.Uint64("nights", 16, "how many random nights")
+
+// More of them: go run ./cmd/stationlab nights --count 10000
+func TestRandomNights(t *testing.T) {
+	n := *nights
+	if testing.Short() {
+		n = 4
+	}
+	var jobs []Job
+	for s := range n {
+		jobs = append(jobs, Job{Random(s + 1), s + 1})
+	}
+	for _, night := range PlayAll(jobs, 0) {
+		if !night.Good() {
+			t.Errorf("seed %d: %+v, guard missed %d s", night.Seed, night.Modes, night.Missed)
+		}
+	}
+}
+
+// Same file, same seed, same night.
+func TestDeterministic(t *testing.T) {
+	a, b := Random(7), Random(7)
+	a.Length, b.Length = 30*time.Minute, 30*time.Minute
+	x, y := a.Play(7, 0, nil), b.Play(7, 0, nil)
+	if x.RMS != y.RMS || x.Max != y.Max || x.Modes[0] != y.Modes[0] || len(x.Samples) != len(y.Samples) || x.Samples[0] != y.Samples[0] {
+		t.Errorf("%+v\n%+v", x, y)
+	}
+}
+
+func TestRefused(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"word that begins nothing", "lasts 1 h\nfrobnicate", `x:2: "frobnicate" begins no statement`},
+		{"no length", "about nothing", "x: it does not say how long it lasts"},
+		{"no unit", "lasts 5", "x:1: the length: the unit s is missing"},
+		{"wrong unit", "lasts 5 ppm", `x:1: the length: the unit is "ppm", wanted s`},
+		{"fast or slow", "system clock 3 s", "x:1: the system clock's error: say fast or slow"},
+		{"more than is understood", "lasts 5 h or so", `x:1: "or so" is not understood here`},
+		{"no such mode", "modes FT7", "x:1: "},
+		{"no such basis", "expect basis gps always", `x:1: "gps" is not a basis: pps, gnss`},
+		{"when", "expect FT8 within", "x:1: say when"},
+		{"mode not shown", "lasts 1 h\nmodes FT8\nexpect FT4 within always", "the mode is not among those shown"},
+		{"after the end", "lasts 1 h\nexpect FT8 within at 2:00", "the story is over by then"},
+		{"end before begin", "expect FT8 within from 1:00 to 0:30", "x:1: the end is before the begin"},
+		{"time order", "at 1:00 sky 3\nat 0:30 sky 4", "x:2: events must be in the order of time"},
+		{"no time", "at noon sky 3", `x:1: the instant: "noon" is no time such as 1:30`},
+		{"nothing that happens", "at 0:01 rain", `x:1: "rain" is not known as something that can happen`},
+		{"receiver's property", "receiver blue", `x:1: "blue" is not known as a receiver's property`},
+		{"open quote", `expect receiver says "leap always`, "x:1: a quote is opened and not closed"},
+		{"rule", "shows rule gravity", `x:1: no rule is called "gravity"; there are floor`},
+		{"battery", "at 0:01 battery flat", "x:1: a battery is good, low or dead"},
+	} {
+		if _, err := Parse("x", strings.NewReader(c.text)); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %s", c.name, err, c.want)
+		}
+	}
+	if _, err := Parse("x", failing{}); err == nil {
+		t.Error("a file that cannot be read is no scenario")
+	}
+}
+
+type failing struct{}
+
+func (failing) Read([]byte) (int, error) { return 0, errors.New("torn") }
+
+// What a file says is what the world is made of.
+func TestParse(t *testing.T) {
+	c, err := Parse("x", strings.NewReader(`
+about A story,   in two
+about lines.   # and a remark
+starts 2031-06-01 12:00:00
+lasts 90min
+oscillator 9 ppm slow, wander 0.3 ppm, temperature 0.1 ppm
+air -10 C, swing 8 C
+system clock 310ms fast
+receiver cold, latency 80 ms, speed 4800 baud, second group 40 % later by 200 ms, leap seconds missing 3
+hardware clock compensated, 0.6 ppm fast, error 140 ms slow, off for 2 days
+at 0:10 server one 2 s slow, bound 5 ms
+at 0:10 server two right
+at 0:20 server one gone
+at 0:30 false signal drags 400 ppm slow
+at 0:40 power off for 5 min, without shutdown, state lost
+expect not proved second from 0:10 to 0:20
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := c.Receiver
+	if c.Summary != "A story, in two lines." || c.Length != 90*time.Minute || c.Osc.PPM != -9 || c.Osc.TempPPM != 0.1 || c.Air.OffC != -35 ||
+		c.SystemError != 310*time.Millisecond || r.Warm || r.Baud != 4800 || r.Latency.Bimodal != 0.4 || r.Latency.BimodalBy != 200*time.Millisecond ||
+		r.LeapMissing != 3 || !c.Compensated || c.RTCError != -140*time.Millisecond || c.OffFor != 48*time.Hour {
+		t.Errorf("%+v", c)
+	}
+	s := c.Story
+	if len(s) != 6 || len(s[2].Servers) != 2 || s[1].Servers[0].Error != -2*time.Second || len(s[3].Servers) != 1 || s[3].Servers[0].Name != "two" ||
+		s[4].Scene.FalseDrag != -400*time.Microsecond || s[5].Off != 5*time.Minute || !s[5].Cut || !s[5].Forget {
+		t.Errorf("%+v", s)
+	}
+	if len(c.Expect) != 1 || c.Expect[0].when != (window{10 * time.Minute, 20 * time.Minute}) {
+		t.Errorf("%+v", c.Expect)
+	}
+}
+
+// A night that goes wrong is found out: the measure itself is measured.
+func TestBreaksAreFound(t *testing.T) {
+	for _, text := range []string{"expect FT8 outside always", "expect once basis pps always", "expect event leap-second before 0:03",
+		"expect bound below 1 µs from 0:01", "expect hardware clock faulty at 0:02", `expect clock says "moon" at 0:02`} {
+		c, err := Parse("x", strings.NewReader("lasts 4 min\nhardware clock compensated\nlearned\n"+text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := c.Play(1, 0, nil); len(n.Breaks) != 1 || n.Good() {
+			t.Errorf("%s: %+v", text, n)
+		}
+	}
+}
+
+func TestCoverage(t *testing.T) {
+	var nights []*Night
+	for i := range 100 {
+		nights = append(nights, &Night{Samples: []Sample{{"gnss", true, float64(i) / 1000, 0.0975}}})
+	}
+	c := Coverages(nights)
+	if len(c) != 1 || c[0].Nights != 100 || math.Abs(c[0].Covered-0.98) > 1e-9 || c[0].P99 != 0.099 || c[0].Median != 0.0975 {
+		t.Errorf("%+v", c)
+	}
+}
+
+// The picture is well-formed and names what happened.
+func TestPicture(t *testing.T) {
+	c, err := Read(filepath.Join(folder, "sleep.scenario"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var p Picture
+	c.Play(1, 0, p.Add)
+	svg := p.SVG(c)
+	d := xml.NewDecoder(strings.NewReader(string(svg)))
+	for {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !strings.Contains(string(svg), "slept") || !strings.Contains(string(svg), "FT8 tolerance") {
+		t.Error("the picture lacks the event or the tolerance")
+	}
+}
+
+func TestTeller(t *testing.T) {
+	c, err := Parse("x", strings.NewReader("lasts 2 min\nhardware clock compensated\nlearned"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	c.Play(1, 0, Teller(&b))
+	for _, want := range []string{"FT8 within", "hardware clock is trusted", "(started)", "truth +0.000 s"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("no %q in\n%s", want, b.String())
+		}
+	}
+}
