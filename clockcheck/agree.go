@@ -9,8 +9,8 @@ import (
 )
 
 // serverSigma is the σ of a server's error as a share of its bound: then the 99 %
-// bound is 0.95 of it, and the guard 1.4, whatever constant error the server has.
-const serverSigma = 0.37
+// bound is 1.03 of it, and the guard 1.6, whatever constant error the server has.
+const serverSigma = 0.40
 
 // server is what the judge knows of one time server.
 type server struct {

@@ -25,6 +25,7 @@ type LearnedLatency struct {
 	// pulse that short may be taken by its wrong edge all the same.
 	Edge      string  `json:"edge,omitzero"`
 	EdgeOpenS float64 `json:"edge_open_s,omitzero"`
+	LeapS     float64 `json:"leap_s,omitempty"` // largest leap seen
 }
 
 // LearnedRTC is the last comparison of the hardware clock with UTC.
@@ -79,7 +80,7 @@ func (j *Judge) latencies() []LearnedLatency {
 	if !j.rx.attached || j.rx.latencyBy == "" || j.rx.latencyBy == "configured" || j.rx.key == "" {
 		return j.learned.Latencies
 	}
-	me := LearnedLatency{Key: j.rx.key, LatencyS: j.f.v[sD], SigmaS: math.Hypot(j.f.sigma(sD), (j.x.open.hi-j.x.open.lo)/2)}
+	me := LearnedLatency{Key: j.rx.key, LatencyS: j.f.v[sD], SigmaS: math.Hypot(j.f.sigma(sD), (j.x.open.hi-j.x.open.lo)/2), LeapS: j.rx.leap}
 	me.Edge, me.EdgeOpenS = j.pps.learnedEdge()
 	if old, ok := j.learnedLatency(me.Key); ok && me.Edge == "" {
 		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS

@@ -87,8 +87,9 @@ type receiver struct {
 	pending   int     // readings in a row outside the gate, agreeing with each other
 	pendingNu float64
 	agreeing  int
-	latencyBy string // who proved the latency: "configured", "learned", a witness; "" nobody
-	claim     claim  // what it says of x while it takes no part
+	leap      float64 // s: the largest leap of its latency ever seen
+	latencyBy string  // who proved the latency: "configured", "learned", a witness; "" nobody
+	claim     claim   // what it says of x while it takes no part
 	claimAt   timescale.Local
 }
 
@@ -115,7 +116,10 @@ func (j *Judge) ReceiverNamed(key string) {
 	}
 	if l, ok := j.learnedLatency(key); ok {
 		mean, sigma = l.LatencyS, math.Hypot(math.Max(l.SigmaS, latencyFloor), latencyFloor)
-		j.rx.latencyBy = "learned"
+		if j.rx.leap = l.LeapS; l.LeapS == 0 {
+			j.rx.latencyBy = "learned"
+		}
+		sigma = math.Hypot(sigma, l.LeapS) // one that leaps may have leapt since
 	}
 	if !j.on(RuleLatency) {
 		sigma, j.rx.latencyBy = 0.05, "configured"

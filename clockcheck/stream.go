@@ -23,11 +23,27 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 		return
 	}
 	rel := j.rel(at, z)
-	if f, ok := j.fits(at, rel); ok {
-		j.joinReceiver(at, z, f)
+	f, ok := j.fits(at, rel)
+	if !ok && rx.latencyBy == "learned" {
+		// A latency may have leapt further than it ever was seen to.
+		rx.latencyBy = ""
+		j.f.forget(sD, latencyMean, latencySigma)
+		f, ok = j.fits(at, rel)
+	}
+	if !ok {
+		j.oppose(at, rel)
 		return
 	}
-	j.oppose(at, rel)
+	j.joinReceiver(at, z, f)
+}
+
+// latencyRange is where the arrival latency may lie before the stream is compared.
+func (j *Judge) latencyRange() claim {
+	if j.rx.latencyBy == "" {
+		return claim{0, j.rx.link.latencyMax()}
+	}
+	m := guardZ * j.f.sigma(sD)
+	return claim{j.f.v[sD] - m, j.f.v[sD] + m}
 }
 
 // fit says by how many whole seconds a stream may lead x: from lo to hi, and best
@@ -48,7 +64,8 @@ func (j *Judge) fits(at timescale.Local, rel float64) (f fit, ok bool) {
 	}
 	best := math.Inf(1)
 	for k := 0; k <= last; k++ {
-		c := claim{rel - float64(k), rel - float64(k) + rx.link.latencyMax()}
+		c := j.latencyRange()
+		c.lo, c.hi = c.lo+rel-float64(k), c.hi+rel-float64(k)
 		if !c.meets(claim{lo, hi}) {
 			continue
 		}
@@ -76,19 +93,10 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 	if k > 0 {
 		rx.fault = fAhead
 	}
-	if rx.latencyBy == "learned" {
-		// A latency may have leapt since it was learned: it must fit.
-		nu := j.zRel(at, z) - float64(k) - (j.f.v[sX] - j.f.v[sD])
-		_, v := j.f.sum(sD, -1)
-		if math.Abs(nu) > guardZ*math.Sqrt(v+rx.jitter) {
-			rx.latencyBy = ""
-			j.f.forget(sD, latencyMean, latencySigma)
-		}
-	}
 	if j.receiverCarries() && j.on(RuleAncestry) {
 		j.sameAncestry(at, z, k)
 	}
-	if f.pinned && j.x.secondProved() && (j.x.ancestry&^ancReceiver != 0 || !j.on(RuleAncestry)) && k == 0 {
+	if f.pinned && f.lo == f.hi && j.x.secondProved() && (j.x.ancestry&^ancReceiver != 0 || !j.on(RuleAncestry)) && k == 0 {
 		rx.secProved = true
 	}
 	j.useReceiver(at, z)
@@ -173,7 +181,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	if rx.ahead == 0 && !j.pulseLive(at) {
 		j.x.carrier = carReceiver
 	}
-	if rx.latencyBy == "" && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
+	if rx.latencyBy == "" && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy = "witness"
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}
@@ -233,7 +241,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.ahead, rx.fault, rx.since, rx.leapStep = 0, fNone, at, true
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
-	case !isWhole && j.latencyLeapt(at, z, nu):
+	case (!isWhole || whole < 0 && !rx.secProved) && j.latencyLeapt(at, z, nu):
 	case !j.on(RuleJump):
 		j.shift(nu)
 		j.useReceiver(at, z)
@@ -254,7 +262,7 @@ func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
 	}
 	j.f.advance(at)
 	j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
-	rx.latencyBy = ""
+	rx.latencyBy, rx.leap = "", math.Max(rx.leap, math.Abs(nu))
 	j.watch = watch{}
 	j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
 	return true

@@ -169,6 +169,7 @@ func (n nights) Run(out io.Writer) error {
 		lab.CoverageTable(out, coverage)
 	}
 	lab.Missed(out, all, n.Show)
+	lab.Needless(out, all, n.Show)
 	bad := 0
 	for _, night := range all {
 		if night.Good() {

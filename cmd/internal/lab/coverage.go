@@ -77,3 +77,20 @@ func Missed(w io.Writer, nights []*Night, most int) {
 		}
 	}
 }
+
+// Needless names the nights that were refused most, and by which term of the guard.
+func Needless(w io.Writer, nights []*Night, most int) {
+	sum := func(n *Night) (t int) {
+		for _, v := range n.Why {
+			t += v
+		}
+		return t
+	}
+	worst := slices.Clone(nights)
+	slices.SortStableFunc(worst, func(a, b *Night) int { return sum(b) - sum(a) })
+	for _, n := range worst[:min(most, len(worst))] {
+		if sum(n) > 0 {
+			fmt.Fprintf(w, "seed %d: needlessly refused by %v (s)\n", n.Seed, n.Why)
+		}
+	}
+}

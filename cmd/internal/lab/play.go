@@ -40,16 +40,17 @@ type Sample struct {
 
 // Night is what happened in one.
 type Night struct {
-	Scenario    string   `json:"scenario"`
-	Seed        uint64   `json:"seed"`
-	Seconds     int      `json:"up_s"`
-	Modes       []Mode   `json:"modes"`
-	Missed      int      `json:"guard_missed_s"` // error ± guard did not hold the truth
-	RMS         float64  `json:"rms_s"`          // of the estimate, while second and latency are proved
-	Max         float64  `json:"max_s"`
-	StateWrites int      `json:"state_writes"`
-	Samples     []Sample `json:"samples"`
-	Breaks      []Break  `json:"breaks,omitempty"`
+	Scenario    string         `json:"scenario"`
+	Seed        uint64         `json:"seed"`
+	Seconds     int            `json:"up_s"`
+	Modes       []Mode         `json:"modes"`
+	Missed      int            `json:"guard_missed_s"` // error ± guard did not hold the truth
+	RMS         float64        `json:"rms_s"`          // of the estimate, while second and latency are proved
+	Max         float64        `json:"max_s"`
+	StateWrites int            `json:"state_writes"`
+	Samples     []Sample       `json:"samples"`
+	Breaks      []Break        `json:"breaks,omitempty"`
+	Why         map[string]int `json:"needless_why,omitempty"` // s, by the largest term of the guard
 }
 
 // Good tells whether everything expected held, and nothing false was said.
@@ -116,7 +117,10 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 	}
 	o.health(w, s)
 	for i, m := range s.Modes {
-		o.mode(&o.night.Modes[i], m, truth, at)
+		before := o.night.Modes[i].Needless
+		if o.mode(&o.night.Modes[i], m, truth, at); o.night.Modes[i].Needless > before {
+			o.why(s)
+		}
 	}
 	cl := &s.Clock
 	if !cl.GuardS.OK {
@@ -216,6 +220,20 @@ func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration)
 			n.NeedlessUnpr++
 		}
 	}
+}
+
+// why tallies what made the guard so wide.
+func (o *observer) why(s *status.Snapshot) {
+	largest := status.Term{Term: "hold"}
+	for _, t := range s.Clock.Budget {
+		if t.GuardS.V > largest.GuardS.V {
+			largest = t
+		}
+	}
+	if o.night.Why == nil {
+		o.night.Why = map[string]int{}
+	}
+	o.night.Why[largest.Term]++
 }
 
 func (o *observer) finish() *Night {

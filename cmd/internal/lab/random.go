@@ -98,7 +98,9 @@ func (d draw) receiver() gnsstest.Model {
 	l := &m.Latency
 	*l = gnsstest.Latency{Mean: d.logSpan(20*time.Millisecond, 600*time.Millisecond), Jitter: d.logSpan(300*time.Microsecond, 30*time.Millisecond),
 		Wander: d.logSpan(300*time.Microsecond, 10*time.Millisecond), Restart: d.span(0, 20*time.Millisecond)}
-	m.PreviousSecond = d.chance(0.05)
+	if d.chance(0.05) { // seen to arrive 0.9 to 1.19 s late
+		m.PreviousSecond, l.Mean = true, d.span(0, 150*time.Millisecond)
+	}
 	switch {
 	case d.chance(0.05):
 		l.Ramp = d.logSpan(5*time.Millisecond, 60*time.Millisecond)
