@@ -75,7 +75,9 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		return nu, sudden, true
 	}
 	w.away, w.before = 0, nu
-	j.soften(nu, at.Sub(w.since).Seconds())
+	if math.Abs(nu) > rampFloorS+boundZ*math.Sqrt(v) {
+		j.soften(nu, at.Sub(w.since).Seconds())
+	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= keepEvery {
 		w.old, w.young, w.since, w.kept = w.young, j.f, w.kept, at
@@ -89,18 +91,18 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 // an open list of timing amateurs). What is lost once is not believed to be
 // steadier again until the receiver is opened anew.
 func (j *Judge) soften(nu, t float64) {
-	if math.Abs(nu) > rampFloorS && j.on(RuleRamp) {
+	if j.on(RuleRamp) {
 		j.f.qD = math.Max(j.f.qD, nu*nu/math.Max(t, keepEvery.Seconds()/2))
 	}
 }
 
-// rateTooFar looks at the hardware clock: one that seems to run three times further
-// astray than its kind can was compared with a stream that ramps. Both rates are
+// rateTooFar looks at a compensated hardware clock: one that seems to run three times
+// further astray than its kind can was compared with a stream that ramps. Both rates are
 // then open again, and the latency is soft.
 func (j *Judge) rateTooFar() {
 	sigma := j.rtcRateSigma()
-	if s := j.f.v[sS]; j.rtc.attached && j.on(RuleRamp) && math.Abs(s) > 3*sigma {
-		j.soften(math.Copysign(math.Max(math.Abs(s)*keepEvery.Seconds(), 2*rampFloorS), s), keepEvery.Seconds())
+	if s := j.f.v[sS]; j.cfg.RTCCompensated && j.rtc.attached && j.on(RuleRamp) && math.Abs(s) > 3*sigma {
+		j.soften(s*keepEvery.Seconds(), keepEvery.Seconds())
 		j.f.forget(sS, 0, sigma)
 		y, sy := j.rate()
 		j.f.forget(sY, y, sy)

@@ -30,7 +30,9 @@ const (
 	qR  = 1e-14  // s²/s
 	// The RTC's own rate wander while the station is on: compensated and plain.
 	qSComp  = 3e-19 // 1/s: 0.03 ppm in an hour
-	qSPlain = 1e-16 // 1/s: 0.6 ppm in an hour, the slope of a tuning fork's parabola
+	// Plain: 6 ppm in an hour. The parabola of a tuning fork, −0.034 ppm/°C² (NXP
+	// UM10301), is 2 to 3 ppm/°C steep in the cold, where air changes by 2 °C in an hour.
+	qSPlain = 1e-14 // 1/s
 )
 
 // filter is a Kalman filter over the five states. It knows nothing of trust:

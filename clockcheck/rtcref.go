@@ -29,13 +29,13 @@ type rtcRef struct {
 
 // rtcRateSigma is the 1σ rate error of the RTC unlearned: ±2 ppm for a
 // compensated chip (DS3231 data sheet: ±2 ppm 0…40 °C; boards with the ±5 ppm
-// variant are sold under the same name, hence 2.5), ±20 ppm and a cold-weather
-// parabola for a plain tuning fork.
+// variant are sold under the same name, hence 2.5), ±20 ppm for a plain tuning
+// fork, and −69 ppm more by its parabola at −20 °C.
 func (j *Judge) rtcRateSigma() float64 {
 	if j.cfg.RTCCompensated {
 		return 2.5e-6
 	}
-	return 25e-6
+	return 45e-6
 }
 
 // rtcOffSigma is the 1σ by which a learned rate may change over a power-off:
