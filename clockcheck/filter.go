@@ -29,7 +29,7 @@ const (
 	qD  = 2.8e-8 // s²/s: a latency wanders 10 ms in an hour (receivers measured: 0.3 to 30 ms); see watch.soften
 	qR  = 1e-14  // s²/s
 	// The RTC's own rate wander while the station is on: compensated and plain.
-	qSComp  = 3e-19 // 1/s: 0.03 ppm in an hour
+	qSComp = 3e-19 // 1/s: 0.03 ppm in an hour
 	// Plain: 6 ppm in an hour. The parabola of a tuning fork, −0.034 ppm/°C² (NXP
 	// UM10301), is 2 to 3 ppm/°C steep in the cold, where air changes by 2 °C in an hour.
 	qSPlain = 1e-14 // 1/s
