@@ -32,6 +32,10 @@ func (c *Case) event(l *line) error {
 		err = server(l, &now)
 	case l.is("network gone"):
 		now.Servers = nil
+	case l.is("pulse later by"):
+		now.Pulse, err = l.span("how much later")
+	case l.is("mark"):
+		now.Mark, err = operatorsMark(l)
 	case l.is("another receiver"):
 		m := gnsstest.Typical()
 		err = l.list(func() error { return receiver(l, &m) })

@@ -20,7 +20,8 @@ type Case struct {
 	world.Scenario
 	Modes       []clockcheck.Mode
 	Latency     time.Duration // told to the judge; 0 = not
-	Compensated bool          // the hardware clock is known to be
+	Edge        clockcheck.Edge
+	Compensated bool // the hardware clock is known to be
 	Expect      []Expectation
 	Shows       []string // rules without which this scenario falls
 	MayMiss     []window // error ± guard need not hold the truth: declared invisible
@@ -117,6 +118,10 @@ func (c *Case) statement(l *line) (err error) {
 		c.NoReceiver = true
 	case l.is("receiver"):
 		err = l.list(func() error { return receiver(l, &c.Receiver) })
+	case l.is("pulse edge"):
+		c.Edge, err = edge(l)
+	case l.is("pulse"):
+		err = l.list(func() error { return pulse(l, &c.Pulse) })
 	case l.is("hardware clock none"):
 		c.NoRTC = true
 	case l.is("hardware clock"):

@@ -69,7 +69,7 @@ type Trace func(at time.Duration, truth float64, s *status.Snapshot)
 // Play runs one night. trace may be nil.
 func (c *Case) Play(seed uint64, without clockcheck.Rules, trace Trace) *Night {
 	w := world.New(c.Scenario, station.Config{
-		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, Without: without},
+		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, PPSEdge: c.Edge, Without: without},
 		BuildDate: Floor, LocatorLength: 10,
 	}, seed)
 	o := newObserver(c, seed)

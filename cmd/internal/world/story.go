@@ -21,6 +21,7 @@ type Scenario struct {
 	SystemError   time.Duration // system clock − UTC at the start
 	Receiver      gnsstest.Model
 	NoReceiver    bool
+	Pulse         Pulse
 	NoRTC         bool
 	RTC           rtctest.Model // its Temperature is Air's
 	RTCError      time.Duration // RTC − UTC, OffFor and an hour before the start
@@ -59,6 +60,8 @@ type Chapter struct {
 	Text    string
 	Scene   gnsstest.Scene
 	Servers []Server        // that answer from here on
+	Mark    *Mark           // the operator marks a minute
+	Pulse   time.Duration   // the pulse alone comes later by this
 	Plug    *gnsstest.Model // another receiver takes the place of the former
 	Step    time.Duration   // somebody moves the system clock by this
 	RTCMove time.Duration   // somebody moves the hardware clock by this
@@ -68,6 +71,14 @@ type Chapter struct {
 	Off     time.Duration // the power is off for so long
 	Cut     bool          // … without a shutdown: what was not saved is lost
 	Forget  bool          // … and the state file is gone
+}
+
+// Mark is an operator's, on a radio time signal or with a borrowed clock.
+type Mark struct {
+	Error    time.Duration // of what is marked: positive = the mark is late, or the clock slow
+	Bound    time.Duration
+	Borrowed bool
+	OurOwn   bool // the borrowed clock took its time from this station
 }
 
 // Server is a time server of the story.
@@ -91,6 +102,10 @@ func (w *World) turn() gnsstest.Scene {
 
 func (w *World) happen(c *Chapter) {
 	w.servers = c.Servers
+	if m := c.Mark; m != nil {
+		w.mark(m)
+	}
+	w.pulsing.moved += c.Pulse
 	if c.Plug != nil {
 		if w.opened {
 			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
@@ -137,6 +152,20 @@ func (w *World) down(c *Chapter) {
 	if w.open(c.Scene); w.opened {
 		w.Station.Bytes(waits[:min(len(waits), portBuffer)], station.Read{At: w.local})
 	}
+}
+
+// mark is made on the whole minute before, or with a clock that is there now.
+func (w *World) mark(m *Mark) {
+	if m.Borrowed {
+		says := w.utc.Add(-m.Error)
+		if m.OurOwn { // it says what this station thinks
+			says = says.Add(time.Duration(w.system - w.said*1e9))
+		}
+		w.Station.Mark(clockcheck.Mark{At: w.local, UTC: says, Bound: m.Bound, Borrowed: true, OurOwn: m.OurOwn})
+		return
+	}
+	minute := w.utc / timescale.UTC(60*timescale.Second) * timescale.UTC(60*timescale.Second)
+	w.Station.Mark(clockcheck.Mark{At: w.local.Add(minute.Sub(w.utc) + m.Error), Bound: m.Bound})
 }
 
 // sleep suspends the computer: the local timescale stands still, the receiver

@@ -46,6 +46,8 @@ type World struct {
 	opened  bool
 	line    []piece // on its way from the receiver
 	kept    kept
+	pulsing pulsing
+	said    float64 // what the station last said of the system clock's error, s
 	kernel  *kernel // nil = nobody steers the system clock
 	booted  timescale.UTC
 }
@@ -118,6 +120,7 @@ func (w *World) Second() *status.Snapshot {
 	}
 	w.ask()
 	w.to(end)
+	w.pulse(scene)
 	w.writeRTC()
 	w.readRTC(begin)
 	snap := w.Station.Tick(w.tick())
@@ -126,6 +129,7 @@ func (w *World) Second() *status.Snapshot {
 		w.steer()
 	}
 	w.keep()
+	w.said = snap.Clock.ErrorS.V
 	return snap
 }
 
