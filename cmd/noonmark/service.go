@@ -50,6 +50,7 @@ type service struct {
 	sharer    *share.Sharer // nil = none
 	facts     []page.Row    // about warmth and power
 	supply    []page.Row    // about the hardware clock's battery
+	pulse     *pulseWatch   // nil = none wanted
 	events    chan func()
 	ready     bool
 	watchdog  time.Duration
@@ -81,7 +82,6 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if c.JSON {
 		s.log = slog.New(slog.NewJSONHandler(errOut, options))
 	}
-	s.notYet(set)
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	runDir, err := env.RunDir(c.RunDir)
 	if err != nil {
@@ -107,7 +107,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	}
 	s.station = station.New(station.Config{
 		Judge: clockcheck.Config{Floor: buildDate(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
-			RTCCompensated: compensated(chip.Chip)},
+			RTCCompensated: compensated(chip.Chip), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
 		BuildDate: buildDate(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
 	}, s.kept.Learned)
@@ -164,6 +164,9 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 				s.log.Warn("no time server can be asked", "reason", err)
 			}
 		})
+	}
+	if s.pulse = s.newPulse(set.Receiver.PPS, set.Receiver.PPSEdge); s.pulse != nil {
+		all.Go(func() { s.pulse.run(ctx) })
 	}
 	all.Go(func() { s.watchSteps(ctx) })
 	s.serveOthers(ctx, set, &all)

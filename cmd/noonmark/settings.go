@@ -51,14 +51,3 @@ func deref(p *int) int {
 	}
 	return *p
 }
-
-// notYet warns of settings that this version reads and does not act on.
-func (s *service) notYet(set config.Config) {
-	for key, on := range map[string]bool{
-		"receiver.pps": set.Receiver.PPS != "auto" && set.Receiver.PPS != "none",
-	} {
-		if on {
-			s.log.Warn("this version does not do this yet: the setting has no effect", "key", key)
-		}
-	}
-}

@@ -52,6 +52,7 @@ func (s *service) takeReceiver(e port.Event) {
 		s.station.Bytes(e.Data, station.Read{At: e.At, Flowing: e.Quiet == 0, Stale: e.Stale})
 	case port.Opened:
 		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: lineBaud(e.Path, e.Baud), Relay: relayed(e.Path)}, e.At)
+		s.pulse.receiverOn(e.Path)
 		s.log.Info("receiver opened", "device", e.Path)
 	case port.Heard:
 		s.station.Speed(lineBaud(e.Path, e.Baud))
