@@ -11,18 +11,21 @@ import (
 // Strata of what is served. RFC 5905 figure 11: 1 is a clock of its own, and each
 // hop adds one. What runs on without a living reference comes far behind, so that a
 // client takes any server that has one, some hops away; among these, what was true
-// last comes before what the hardware clock says. The figures are our own.
+// last comes before an operator's ear, and that before what the hardware clock says.
+// The figures are our own.
 const (
 	stratumReceiver = 1
 	stratumHoldover = 10
+	stratumOperator = 11
 	stratumRTC      = 12
 	stratumMost     = 15
 )
 
-// Reference ids. "GPS" is the registered code nearest to a receiver of several
+// Reference ids. "PPS" and "GPS" are registered; "GPS" is the registered code nearest to a receiver of several
 // systems (IANA, NTP Parameters; RFC 5905 figure 12). Who has no other to name
 // names itself: the loopback address, which no client can take for another server.
 var (
+	idPulse    = [4]byte{'P', 'P', 'S'}
 	idReceiver = [4]byte{'G', 'P', 'S'}
 	idOwn      = [4]byte{127, 0, 0, 1}
 )
@@ -57,6 +60,8 @@ func (s *Station) Served(t Tick) *timeserver.State {
 // rank gives stratum and reference id.
 func rank(h *clockcheck.Handed) (uint8, [4]byte) {
 	switch h.Basis {
+	case clockcheck.BasisPPS:
+		return stratumReceiver, idPulse
 	case clockcheck.BasisGNSS:
 		return stratumReceiver, idReceiver
 	case clockcheck.BasisNetwork:
@@ -66,6 +71,8 @@ func rank(h *clockcheck.Handed) (uint8, [4]byte) {
 		return uint8(h.Server.Stratum + 1), h.Server.ID // 16: one hop too many, and not served
 	case clockcheck.BasisHoldover:
 		return stratumHoldover, idOwn
+	case clockcheck.BasisOperator:
+		return stratumOperator, idOwn
 	}
 	return stratumRTC, idOwn
 }

@@ -83,7 +83,8 @@ func TestServedAroundALeapSecond(t *testing.T) {
 
 // Bases that come from no simulated reference here have their rank all the same.
 func TestRank(t *testing.T) {
-	for basis, want := range map[clockcheck.Basis]uint8{clockcheck.BasisRTC: 12, clockcheck.BasisHoldover: 10, clockcheck.BasisNetwork: 15} {
+	for basis, want := range map[clockcheck.Basis]uint8{clockcheck.BasisRTC: 12, clockcheck.BasisOperator: 11, clockcheck.BasisHoldover: 10, clockcheck.BasisPPS: 1,
+		clockcheck.BasisGNSS: 1, clockcheck.BasisNetwork: 15} {
 		if got, _ := rank(&clockcheck.Handed{Basis: basis}); got != want {
 			t.Errorf("%s: stratum %d, want %d", basis, got, want)
 		}
