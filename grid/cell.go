@@ -15,11 +15,16 @@ type Cell struct {
 
 // newCell takes the south-west corner in smallest cells.
 func newCell(x, y int64, length int) Cell {
-	c := Cell{lat: y*cellLat - maxLat, lon: x*cellLon - maxLon, length: length}
+	c := cornerOf(x, y, length)
 	h, w := c.size()
 	c.South, c.North = degrees(c.lat), degrees(c.lat+h)
 	c.West, c.East = degrees(c.lon), degrees(c.lon+w)
 	return c
+}
+
+// cornerOf is newCell without the borders in degrees, where nobody asks for them.
+func cornerOf(x, y int64, length int) Cell {
+	return Cell{lat: y*cellLat - maxLat, lon: x*cellLon - maxLon, length: length}
 }
 
 // size gives height and width in units.

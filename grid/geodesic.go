@@ -21,6 +21,10 @@ type Line struct {
 func Inverse(a, b Point) Line {
 	lat1, lon1 := a.LatLon() // a Point is always in range, so no NaN comes back
 	lat2, lon2 := b.LatLon()
+	return inverse(lat1, lon1, lat2, lon2)
+}
+
+func inverse(lat1, lon1, lat2, lon2 float64) Line {
 	var s, azi1, azi2 float64
 	geodesic.WGS84.Inverse(lat1, lon1, lat2, lon2, &s, &azi1, &azi2)
 	return Line{s, heading(azi1), heading(azi2 + 180)}
@@ -57,14 +61,13 @@ func LongPath(a, b Point) Line {
 	return long
 }
 
-// heading brings an azimuth into [0, 360).
+// heading brings an azimuth from −180 to below 720 into [0, 360).
 func heading(azi float64) float64 {
-	azi = math.Mod(azi, 360)
 	if azi < 0 {
 		azi += 360
 	}
-	if azi >= 360 { // a tiny negative one, rounded
-		return 0
+	if azi >= 360 { // also a tiny negative one, rounded
+		azi -= 360
 	}
 	return azi + 0 // no −0
 }

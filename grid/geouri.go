@@ -43,7 +43,7 @@ func parseGeo(s string) (Place, *SyntaxError) {
 	}
 	place := Place{Point: point, Form: "geo", Length: maxLocator, UncertaintyM: u}
 	if u >= 0 {
-		place.Length = max(2, LocatorLength(u, degrees(point.lat)))
+		place.Length, place.ReachM = max(2, LocatorLength(u, degrees(point.lat))), u
 	}
 	return place, nil
 }

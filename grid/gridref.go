@@ -144,7 +144,7 @@ func (u utm) nearZone() bool {
 	return false
 }
 
-// utmNumber reads metres, optionally followed by m, by the axis letter, or both.
+// utmNumber reads metres, optionally followed by the letter m, by the axis letter, or both.
 func utmNumber(s string, i int, axis byte) (metres float64, end int, err *SyntaxError) {
 	d, err := scanDecimal(s, i)
 	if err != nil {
@@ -154,7 +154,7 @@ func utmNumber(s string, i int, axis byte) (metres float64, end int, err *Syntax
 		return 0, 0, fail(i, "too many digits")
 	}
 	end = d.end
-	if k := blanks(s, end); k < len(s) && s[k] == 'm' {
+	if k := blanks(s, end); k < len(s) && upper(s[k]) == 'M' {
 		end = k + 1
 	}
 	if k := blanks(s, end); k < len(s) && upper(s[k]) == axis {

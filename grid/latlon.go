@@ -42,7 +42,7 @@ func parseLatLon(s string) (Place, *SyntaxError) {
 		}
 		return Place{}, err
 	}
-	return Place{Point: point, Form: "degrees", Length: maxLocator, UncertaintyM: -1}, nil
+	return placeAt(point), nil
 }
 
 // inRange makes a Point of two angles read at the offsets latOff and lonOff.

@@ -81,10 +81,18 @@ func (e *SyntaxError) Error() string {
 // Parse reads a locator of 2, 4, 6, 8 or 10 characters, in upper or lower
 // case, without blanks. Anything else is a *SyntaxError.
 func Parse(s string) (Cell, error) {
-	var x, y int64
+	x, y, err := parseSteps(s)
+	if err != nil {
+		return Cell{}, err
+	}
+	return newCell(x, y, len(s)), nil
+}
+
+// parseSteps gives the south-west corner of the cell in smallest cells.
+func parseSteps(s string) (x, y int64, err *SyntaxError) {
 	for i := 0; i < len(s); i++ {
 		if i == maxLocator {
-			return Cell{}, fail(i, "a locator has at most 10 characters")
+			return 0, 0, fail(i, "a locator has at most 10 characters")
 		}
 		l := &levels[i/2]
 		c := s[i]
@@ -95,9 +103,9 @@ func Parse(s string) (Cell, error) {
 		if d < 0 || d >= l.base {
 			last := l.first&^0x20 + byte(l.base-1)
 			if l.first == '0' {
-				return Cell{}, fail(i, "here a locator has a digit")
+				return 0, 0, fail(i, "here a locator has a digit")
 			}
-			return Cell{}, fail(i, "here a locator has a letter from A to %c", last)
+			return 0, 0, fail(i, "here a locator has a letter from A to %c", last)
 		}
 		if i%2 == 0 {
 			x += d * l.steps
@@ -106,7 +114,7 @@ func Parse(s string) (Cell, error) {
 		}
 	}
 	if len(s) == 0 || len(s)%2 != 0 {
-		return Cell{}, fail(len(s), "a locator has 2, 4, 6, 8 or 10 characters")
+		return 0, 0, fail(len(s), "a locator has 2, 4, 6, 8 or 10 characters")
 	}
-	return newCell(x, y, len(s)), nil
+	return x, y, nil
 }

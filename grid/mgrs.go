@@ -39,7 +39,8 @@ func parseMGRS(s string, z zoneText) (Place, *SyntaxError) {
 				break
 			}
 			lat, _ := p.LatLon()
-			return Place{Point: p, Form: "mgrs", Length: max(2, LocatorLength(side/2, lat)), UncertaintyM: -1}, nil
+			const halfDiagonal = math.Sqrt2 / 2 / utmScale
+			return Place{Point: p, Form: "mgrs", Length: max(2, LocatorLength(side/2, lat)), UncertaintyM: -1, ReachM: side * halfDiagonal}, nil
 		}
 	}
 	return Place{}, fail(at, "this square does not lie in %d%c", z.zone, bandLetters[band])

@@ -17,7 +17,12 @@ type Place struct {
 	Length int
 
 	UncertaintyM float64 // metres, as stated by a geo URI; −1 if not stated
-	Note         string  // a sentence for the operator where the reading may surprise; mostly empty
+
+	// ReachM is how far from Point the place may be by the text alone, metres: half
+	// the diagonal of the locator's cell or the MGRS square, or the uncertainty of
+	// a geo URI; 0 for coordinates without any, which are taken at their word.
+	ReachM float64
+	Note   string // a sentence for the operator where the reading may surprise; mostly empty
 }
 
 // maxPlace limits the text; the longest sensible one has about 60 bytes.
@@ -43,11 +48,10 @@ func ParsePlace(text string) (Place, error) {
 	if len(text) > maxPlace {
 		return Place{}, fail(maxPlace, "too long for a place")
 	}
-	start := len(text) - len(strings.TrimLeftFunc(text, isBlank))
-	body := strings.TrimFunc(text, isBlank)
+	body := trimBlanks(text)
 	place, err := parsePlace(body)
 	if err != nil {
-		err.Offset += start
+		err.Offset += blanks(text, 0)
 		err.column = utf8.RuneCountInString(text[:err.Offset]) + 1
 		return Place{}, err
 	}
@@ -57,12 +61,15 @@ func ParsePlace(text string) (Place, error) {
 // parsePlace decides by the first characters which form it is; the forms do not
 // overlap: a locator begins with two letters, coordinates with one at most.
 func parsePlace(s string) (Place, *SyntaxError) {
+	if p, ok := plainPair(s); ok {
+		return placeAt(p), nil
+	}
 	switch {
 	case s == "":
 		return Place{}, fail(0, "no place given")
-	case len(s) >= 4 && strings.EqualFold(s[:4], "geo:"):
+	case len(s) >= 4 && s[3] == ':' && strings.EqualFold(s[:4], "geo:"):
 		return parseGeo(s)
-	case len(s) >= 3 && strings.ContainsRune("ABYZ", rune(upper(s[0]))) && isLetter(s[1]) && isLetter(s[2]):
+	case len(s) >= 3 && isLetter(s[0]) && isLetter(s[1]) && isLetter(s[2]) && strings.IndexByte("ABYZ", upper(s[0])) >= 0:
 		return Place{}, fail(0, "polar (UPS) grid squares are not understood; give latitude and longitude")
 	case len(s) >= 2 && isLetter(s[0]) && isLetter(s[1]):
 		return parseLocatorPlace(s)
@@ -76,12 +83,18 @@ func parsePlace(s string) (Place, *SyntaxError) {
 	return parseLatLon(s)
 }
 
+// placeAt is the place of coordinates in degrees.
+func placeAt(p Point) Place {
+	return Place{Point: p, Form: "degrees", Length: maxLocator, UncertaintyM: -1}
+}
+
 func parseLocatorPlace(s string) (Place, *SyntaxError) {
-	cell, err := Parse(s)
+	x, y, err := parseSteps(s)
 	if err != nil {
-		return Place{}, err.(*SyntaxError) // Parse returns no other
+		return Place{}, err
 	}
-	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1}, nil
+	cell := cornerOf(x, y, len(s))
+	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1, ReachM: cell.Reach()}, nil
 }
 
 func fail(offset int, format string, args ...any) *SyntaxError {
@@ -101,6 +114,15 @@ func isBlank(r rune) bool {
 		return true
 	}
 	return false
+}
+
+// trimBlanks is quick where there are none.
+func trimBlanks(s string) string {
+	plain := func(c byte) bool { return c > ' ' && c < utf8.RuneSelf }
+	if s == "" || plain(s[0]) && plain(s[len(s)-1]) {
+		return s
+	}
+	return strings.TrimFunc(s, isBlank)
 }
 
 func isDigit(c byte) bool  { return c >= '0' && c <= '9' }

@@ -102,6 +102,8 @@ func split(tokens []token, end int) (a, b []token, err *SyntaxError) {
 			return nil, nil, fail(tokens[second].off, "a second comma; decimals are written with a point")
 		case i == 0:
 			return nil, nil, fail(tokens[0].off, "a coordinate is missing before the comma")
+		case i > 1 && maybeDecimal(tokens[i-1:]):
+			return nil, nil, fail(tokens[i].off, "this comma may stand for a decimal point; write a blank after a comma between the coordinates")
 		}
 		return tokens[:i], tokens[i+1:], nil
 	}
@@ -133,6 +135,12 @@ func split(tokens []token, end int) (a, b []token, err *SyntaxError) {
 			map[bool]string{true: "the second coordinate is missing", false: "it is not clear where the longitude begins"}[n == 1])
 	}
 	return tokens[:len(tokens)/2], tokens[len(tokens)/2:], nil
+}
+
+// maybeDecimal reports whether the second of the tokens is a comma close between a
+// whole number and another number: after minutes or seconds, 7,48 may be either.
+func maybeDecimal(t []token) bool {
+	return len(t) > 2 && t[0].kind == numberToken && t[0].frac == "" && t[1].glued && t[2].kind == numberToken && t[2].sign == 0 && t[2].glued
 }
 
 // checkGlued refuses 20.13-67.49, which may be a pair or a range, but lets

@@ -83,7 +83,7 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 	case "grid":
 		return gridPlace(u.Grid, out)
 	case "path":
-		return path(u.Path, out)
+		return path(u.Path, in, out, errOut)
 	case "ports":
 		return exitOK, ports(ctx, u.Ports, in, out)
 	case "version":

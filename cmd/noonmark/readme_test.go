@@ -41,3 +41,29 @@ func TestReadmeTranscripts(t *testing.T) {
 		t.Errorf("%d transcripts found", n)
 	}
 }
+
+// TestReadmeRefusals holds the README to what is printed where a place is refused.
+func TestReadmeRefusals(t *testing.T) {
+	b, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args  []string
+		input string
+		code  int
+	}{
+		{[]string{"grid", "20°67.8'S 67°29.4'W"}, "", exitUsage},
+		{[]string{"path", "--list", "-", "FG69gu"}, "FG68qb # well\nFG6X\nJN58td\n", exitNo},
+	} {
+		var out, errOut strings.Builder
+		if code := run(t.Context(), c.args, strings.NewReader(c.input), &out, &errOut); code != c.code {
+			t.Errorf("%v: exit %d, want %d", c.args, code, c.code)
+		}
+		for line := range strings.Lines(out.String() + errOut.String()) {
+			if !strings.Contains(string(b), "\n    "+line) {
+				t.Errorf("%v prints this, which README.md does not have:\n%s", c.args, line)
+			}
+		}
+	}
+}

@@ -76,7 +76,10 @@ type Ready struct {
 // Grid tells or converts a place.
 type Grid struct {
 	Words  []string `arg:"" optional:"" name:"place" help:"Locator, latitude and longitude in degrees, UTM, MGRS or geo: address. Default: where this station is."`
-	Length int      `placeholder:"N" help:"Characters of the locator: 2, 4, 6, 8 or 10. Default: as many as the place supports."`
+	Length int      `placeholder:"N" help:"Characters of the locator: 2, 4, 6, 8 or 10. Default: as many as the place supports; 6 for a track."`
+	Track  string   `placeholder:"FILE" help:"List the locators that a recorded track (NMEA or GPX; - for standard input) visits, with times of entry and exit."`
+	CSV    bool     `name:"csv" help:"With --track: print CSV, for spreadsheets."`
+	GPX    bool     `name:"gpx" help:"With --track: print GPX, for maps: a track for each visit."`
 	Where
 	Output
 }
@@ -84,11 +87,12 @@ type Grid struct {
 // Place is the place asked for, "" for the present one.
 func (g *Grid) Place() string { return joinWords(g.Words) }
 
-// Path measures the way between two places. To and From are set by Parse.
+// Path measures the way between two places. Which of the words are which place is
+// for main to say, which knows places.
 type Path struct {
-	Words []string `arg:"" name:"place" help:"Where to, then where from. Default for the second: where this station is."`
-	To    string   `kong:"-"`
-	From  string   `kong:"-"`
+	Words []string `arg:"" optional:"" name:"place" help:"Where to, then where from. Default for the second: where this station is."`
+	List  string   `placeholder:"FILE" help:"Where to: each place of this list, one a line; - for standard input. The place named, if any, is where from."`
+	CSV   bool     `name:"csv" help:"With --list: print CSV, for spreadsheets."`
 	Where
 	Output
 }

@@ -33,10 +33,11 @@ func TestUsageErrors(t *testing.T) {
 		{"latency that is no number", "run --latency-s NaN", "0 to 2", "run --help"},
 		{"odd locator", "grid FG69 --length 5", "2, 4, 6, 8 or 10", "grid --help"},
 		{"value missing", "run --config", "--config", "run --help"},
-		{"half of a place", "path -20.13 FG69", "half of a place", "path --help"},
-		{"half of a place at the end", "path FG69 -20.13", "half of a place", "path --help"},
-		{"three places", "path FG69 FF46 FG68", "more than two", "path --help"},
-		{"no place", "path", "missing <place>", "path --help"},
+		{"CSV of one path", "path FG69 --csv", "--list", "path --help"},
+		{"two forms", "path --list - --csv --json", "choose one", "path --help"},
+		{"CSV of one place", "grid FG69 --csv", "--track", "grid --help"},
+		{"two forms of a track", "grid --track a --csv --gpx", "choose one", "grid --help"},
+		{"a track and a place", "grid FG69 --track a", "--track FILE and a place", "grid --help"},
 		{"no such shell", "completion tcsh", "bash", "completion --help"},
 		{"yes to nothing", "ports --yes", "--probe", "ports --help"},
 		{"negative for a command that takes none", "why -20.13", "unexpected argument -20.13", "why --help"},
@@ -79,12 +80,12 @@ func words(s string) []string {
 
 func TestPlaces(t *testing.T) {
 	tests := []struct {
-		args     string
-		command  string
-		place    string // of grid
-		to, from string // of path
-		json     bool
-		length   int
+		args    string
+		command string
+		place   string // of grid
+		words   string // of path, with bars between
+		json    bool
+		length  int
 	}{
 		{args: "grid", command: "grid"},
 		{args: "grid FG69", command: "grid", place: "FG69"},
@@ -102,14 +103,10 @@ func TestPlaces(t *testing.T) {
 		{args: "grid -20°7'48\" -67°29'24\"", command: "grid", place: "-20°7'48\" -67°29'24\""},
 		{args: "grid 19K 657834 7773338", command: "grid", place: "19K 657834 7773338"},
 		{args: "grid geo:-20.13,-67.49", command: "grid", place: "geo:-20.13,-67.49"},
-		{args: "path -20.13,-67.49 FG69", command: "path", to: "-20.13,-67.49", from: "FG69"},
-		{args: "path FG69 -20.13,-67.49", command: "path", to: "FG69", from: "-20.13,-67.49"},
-		{args: "path -20.13 -67.49 FG69", command: "path", to: "-20.13,-67.49", from: "FG69"},
-		{args: "path FG69 -20.13 -67.49", command: "path", to: "FG69", from: "-20.13,-67.49"},
-		{args: "path -20.13 -67.49 -33.45 -70.66 --json", command: "path", to: "-20.13,-67.49", from: "-33.45,-70.66", json: true},
-		{args: "path -20.13, -67.49 48.1 11.5", command: "path", to: "-20.13,-67.49", from: "48.1,11.5"},
-		{args: "path --json -33.45,-70.66 -20.13,-67.49", command: "path", to: "-33.45,-70.66", from: "-20.13,-67.49", json: true},
-		{args: "path FF46", command: "path", to: "FF46"},
+		{args: "path -20.13,-67.49 FG69", command: "path", words: "-20.13,-67.49|FG69"},
+		{args: "path -20.13, -67.49 48.1 11.5", command: "path", words: "-20.13,|-67.49|48.1|11.5"},
+		{args: "path --json -33.45,-70.66 |-20.13 -67.49|", command: "path", words: "-33.45,-70.66|-20.13 -67.49", json: true},
+		{args: "path --list - -20.13,-67.49", command: "path", words: "-20.13,-67.49"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.args, func(t *testing.T) {
@@ -121,8 +118,8 @@ func TestPlaces(t *testing.T) {
 			if got := c.Grid.Place(); got != tt.place {
 				t.Errorf("place %q, want %q", got, tt.place)
 			}
-			if c.Path.To != tt.to || c.Path.From != tt.from {
-				t.Errorf("%q from %q, want %q from %q", c.Path.To, c.Path.From, tt.to, tt.from)
+			if got := strings.Join(c.Path.Words, "|"); got != tt.words {
+				t.Errorf("words %q, want %q", got, tt.words)
 			}
 			if got := c.Grid.JSON || c.Path.JSON; got != tt.json {
 				t.Errorf("json %v", got)
@@ -317,7 +314,7 @@ func TestBashCompletes(t *testing.T) {
 		"noonmark run --al":       "--allow-disk",
 		"noonmark completion ":    "bash zsh fish --help",
 		"noonmark replay nig":     "", // file names, by the shell itself
-		"noonmark grid -20.13 --": "--help --length --run-dir --json",
+		"noonmark grid -20.13 --": "--help --length --track --csv --gpx --run-dir --json",
 	} {
 		words := strings.Split(typed, " ")
 		cmd := exec.Command(bash, "-c", script(model(t), "bash")+`

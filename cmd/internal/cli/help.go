@@ -60,16 +60,20 @@ func (Grid) Help() string {
     noonmark grid
     noonmark grid FG69
     noonmark grid -20.13,-67.49
-    noonmark grid -20.13 -67.49 --length 6`
+    noonmark grid -20.13 -67.49 --length 6
+    noonmark grid --track day.nmea
+    noonmark grid --track day.gpx --length 4 --csv`
 }
 
 // Help implements kong's detailed help.
 func (Path) Help() string {
-	return `Headings are true, not magnetic, both for the short path and for the long one. A place is a locator or latitude,longitude in degrees; negative is south and west.
+	return `Headings are true, not magnetic, both for the short path and for the long one. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, a name after # if you like; a line that is no place is reported and the others are answered (exit status 1).
 
     noonmark path FF46
     noonmark path -20.13,-67.49 FG69
-    noonmark path --json -33.45,-70.66 -20.13,-67.49`
+    noonmark path --json -33.45,-70.66 -20.13,-67.49
+    noonmark path --list camps.txt FG69
+    noonmark path --list - --csv FG69 < camps.txt`
 }
 
 // Help implements kong's detailed help.

@@ -98,8 +98,18 @@ func (c *CLI) check() error {
 		return errors.New("--latency-s must be a number of seconds from 0 to 2")
 	case c.Ports.Yes && c.Ports.Probe == "":
 		return errors.New("--yes goes with --probe PORT")
+	case (c.Grid.CSV || c.Grid.GPX) && c.Grid.Track == "":
+		return errors.New("--csv and --gpx go with --track FILE")
+	case c.Grid.CSV && c.Grid.GPX || c.Grid.JSON && (c.Grid.CSV || c.Grid.GPX):
+		return errors.New("--csv, --gpx and --json: choose one")
+	case c.Grid.Track != "" && len(c.Grid.Words) > 0:
+		return errors.New("--track FILE and a place: ask for one of them")
+	case c.Path.CSV && c.Path.List == "":
+		return errors.New("--csv goes with --list FILE")
+	case c.Path.CSV && c.Path.JSON:
+		return errors.New("--csv and --json: choose one")
 	}
-	return c.Path.split()
+	return nil
 }
 
 // usage words an error of kong's, and adds what to do.

@@ -1,8 +1,6 @@
 package cli
 
 import (
-	"errors"
-	"fmt"
 	"regexp"
 	"strings"
 )
@@ -34,42 +32,3 @@ func unprotect(s string) string { return strings.TrimPrefix(s, mark) }
 // joinWords makes one place of several words: "-20.13 -67.49", "19 K 553000
 // 7774000".
 func joinWords(words []string) string { return strings.Join(words, " ") }
-
-var number = regexp.MustCompile(`^[-+]?(\d+\.?\d*|\.\d+)$`)
-
-// joinPairs joins neighbouring lone numbers to latitude,longitude, also where
-// the first keeps its comma: "-20.13, -67.49".
-func joinPairs(words []string) ([]string, error) {
-	var places []string
-	for i := 0; i < len(words); i++ {
-		w := words[i]
-		lat := strings.TrimSuffix(w, ",")
-		if !number.MatchString(lat) {
-			places = append(places, w)
-			continue
-		}
-		if i+1 == len(words) || !number.MatchString(words[i+1]) {
-			return nil, fmt.Errorf("path: %q is half of a place; write latitude,longitude, such as -20.13,-67.49", w)
-		}
-		i++
-		places = append(places, lat+","+words[i])
-	}
-	return places, nil
-}
-
-// split finds the two places among the words.
-func (p *Path) split() error {
-	places, err := joinPairs(p.Words)
-	switch {
-	case err != nil:
-		return err
-	case len(places) > 2:
-		return errors.New("path: more than two places; put quotes around one that has spaces")
-	case len(places) > 1:
-		p.From = places[1]
-	}
-	if len(places) > 0 {
-		p.To = places[0]
-	}
-	return nil
-}
