@@ -29,6 +29,7 @@ func (p *Page) routes() {
 	p.mux.HandleFunc("GET /live", p.live)
 	p.mux.HandleFunc("GET /exchange", p.exchange)
 	p.mux.HandleFunc("GET /look", p.look)
+	p.handRoutes()
 	for _, name := range []string{"page.css", "page.js", "worker.js", "icon.svg", "page.webmanifest"} {
 		p.mux.HandleFunc("GET /"+name, p.asset)
 	}
@@ -60,11 +61,13 @@ func (p *Page) asset(w http.ResponseWriter, r *http.Request) {
 // document is what the layout draws.
 type document struct {
 	*view
-	Parts map[string]template.HTML
-	Gone  bool
-	Look  string
-	Looks []look
-	Speed float64
+	Parts  map[string]template.HTML
+	Gone   bool
+	Look   string
+	Looks  []look
+	Speed  float64
+	Hand   []Signal // the choice, if anything can be done by hand
+	ByHand bool
 }
 
 type look struct {
@@ -121,6 +124,9 @@ func (p *Page) home(w http.ResponseWriter, r *http.Request) {
 func (p *Page) document(r *http.Request) (*document, error) {
 	d := &document{view: &view{Live: true, CautionPlace: cautionPlace, CautionSender: cautionSender}, Gone: true, Look: lookOf(r), Speed: p.cfg.Speed,
 		Parts: make(map[string]template.HTML)}
+	if p.cfg.Hand != nil {
+		d.Hand, d.ByHand = p.cfg.Hand.Signals(), true
+	}
 	for _, l := range looks {
 		l.Chosen = l.Name == d.Look || d.Look == "" && l.Name == "auto"
 		d.Looks = append(d.Looks, l)

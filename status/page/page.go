@@ -75,6 +75,7 @@ type Config struct {
 	Periods map[string]Period
 	// Place gives the coordinate forms and the distance table of a position.
 	Place func(status.Position) ([]Row, Distances)
+	Hand  Hand // nil = nothing can be done by hand
 }
 
 const (

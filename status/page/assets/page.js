@@ -152,6 +152,49 @@
     el.dataset.sure = sure.toFixed(4);
   }
 
+  // ---- by hand
+  // Taps are instants of the station's own timescale: this device's clock is not in them.
+  let taps = [];
+  function tapped(at) {
+    if (!tie) { $("taps").textContent = "Wait: the exchange with the station is not done yet."; return; }
+    taps.push(at + tie.offset);
+    const t = utc(at), off = t === null ? null : ((t / 1000 + 30) % 60) - 30;
+    $("taps").textContent = taps.length + (taps.length === 1 ? " tap" : " taps") +
+      (off === null ? "." : ", the last " + Math.abs(off).toFixed(2) + " s " + (off < 0 ? "before" : "after") + " the station’s minute.");
+  }
+  async function send(form, extra) {
+    const body = new URLSearchParams(new FormData(form));
+    body.set("pin", $("pin").value);
+    for (const [name, value] of Object.entries(extra)) body.set(name, value);
+    try {
+      const r = await fetch(form.action, { method: "POST", body });
+      $("answer").textContent = await r.text();
+      $("answer").dataset.ok = r.ok;
+      return r.ok;
+    } catch { $("answer").textContent = "The station did not answer."; return false; }
+  }
+  function byHand() {
+    $("tap").addEventListener("pointerdown", (e) => tapped(e.timeStamp));
+    $("tap").addEventListener("keydown", (e) => { if (!e.repeat && (e.key === " " || e.key === "Enter")) tapped(e.timeStamp); });
+    const clear = () => { taps = []; $("taps").textContent = "No tap yet."; };
+    $("again").addEventListener("click", clear);
+    $("mark-form").addEventListener("submit", async (e) => {
+      e.preventDefault();
+      if (await send(e.target, { taps: taps.join(","), slack: tie ? tie.half : "" })) clear();
+    });
+    $("borrow-form").addEventListener("submit", async (e) => {
+      e.preventDefault();
+      await measure();
+      const now = performance.now();
+      await send(e.target, tie ? { at: now + tie.offset, utc: Date.now(), slack: tie.half + grain() } : {});
+    });
+    $("use-form").addEventListener("submit", async (e) => {
+      e.preventDefault();
+      await send(e.target, { mode: e.submitter.value });
+    });
+  }
+  if ($("hand")) byHand();
+
   document.addEventListener("visibilitychange", () => { if (!document.hidden) watch(); });
   addEventListener("pageshow", (e) => { if (e.persisted) { heard = -Infinity; watch(); open(); } });
   // Scrolling with the wheel over a print preview must not stop the clock: one timer each.

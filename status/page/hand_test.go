@@ -1,0 +1,195 @@
+package page
+
+import (
+	"io"
+	"math"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+	"noonmark/status/page/pagetest"
+)
+
+// hands notes what is done; its PIN is 2468.
+type hands struct {
+	mu       sync.Mutex
+	tries    int
+	taps     []Taps
+	borrowed []Borrowed
+	mode     string
+}
+
+func (h *hands) Open(pin, from string) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.tries++; h.tries > 40 {
+		return ErrWait
+	}
+	if pin != "2468" || from != "127.0.0.1" {
+		return ErrPIN
+	}
+	return nil
+}
+
+func (h *hands) Signals() []Signal { return []Signal{{"a", "Station A"}, {"b", "Station B"}} }
+
+func (h *hands) Mark(t Taps) (string, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.taps = append(h.taps, t)
+	return "Marked.", nil
+}
+
+func (h *hands) Borrow(b Borrowed) (string, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.borrowed = append(h.borrowed, b)
+	return "Borrowed.", nil
+}
+
+func (h *hands) Use(mode string) (string, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.mode = mode
+	return "The mode in use is " + mode + ".", nil
+}
+
+func withHands(t testing.TB) (*fake, *hands) {
+	h := &hands{}
+	f := newFake(t, nil, nil)
+	f.cfg.Hand = h
+	f.handRoutes()
+	return f, h
+}
+
+func ms(l timescale.Local) string { return strconv.FormatFloat(float64(l)/1e6, 'f', 3, 64) }
+
+func TestByHandIsRefused(t *testing.T) {
+	f, h := withHands(t)
+	now := f.now()
+	mark := url.Values{"pin": {"2468"}, "signal": {"a"}, "habit": {"count"}, "slack": {"3"}, "taps": {ms(now.Add(-time.Minute)) + "," + ms(now)}}
+	borrow := url.Values{"pin": {"2468"}, "source": {SourceNetwork}, "days": {"0"}, "slack": {"3"}, "at": {ms(now)}, "utc": {"1927857906000"}}
+	use := url.Values{"pin": {"2468"}, "mode": {"FT4"}}
+	with := func(v url.Values, key, value string) url.Values {
+		c := url.Values{}
+		for k := range v {
+			c.Set(k, v.Get(k))
+		}
+		c.Set(key, value)
+		return c
+	}
+	for _, row := range []struct {
+		name, path, site string
+		form             url.Values
+		want             int
+	}{
+		{"no PIN", "mark", "", with(mark, "pin", ""), 403},
+		{"a wrong PIN", "borrow", "", with(borrow, "pin", "1234"), 403},
+		{"another site's form", "use", "cross-site", use, 403},
+		{"too long a form", "use", "", with(use, "x", strings.Repeat("x", maxForm)), 400},
+		{"no taps", "mark", "", with(mark, "taps", ""), 422},
+		{"taps that are none", "mark", "", with(mark, "taps", "NaN"), 422},
+		{"taps without end", "mark", "", with(mark, "taps", "Inf"), 422},
+		{"old taps", "mark", "", with(mark, "taps", ms(now.Add(-time.Hour))), 422},
+		{"taps to come", "mark", "", with(mark, "taps", ms(now.Add(time.Minute))), 422},
+		{"taps in disorder", "mark", "", with(mark, "taps", ms(now)+","+ms(now.Add(-time.Minute))), 422},
+		{"too many taps", "mark", "", with(mark, "taps", strings.Repeat(ms(now)+",", maxTaps+1)), 422},
+		{"no habit", "mark", "", with(mark, "habit", ""), 422},
+		{"an exchange that says nothing", "mark", "", with(mark, "slack", "9000"), 422},
+		{"a negative exchange", "borrow", "", with(borrow, "slack", "-1"), 422},
+		{"no minute", "mark", "", with(mark, "minute", "soon"), 422},
+		{"no source", "borrow", "", with(borrow, "source", ""), 422},
+		{"no time", "borrow", "", with(borrow, "utc", "NaN"), 422},
+		{"days to come", "borrow", "", with(borrow, "days", "-1"), 422},
+		{"a mode that is none", "use", "", with(use, "mode", "<script>"), 422},
+		{"a mark", "mark", "", with(mark, "minute", "2031-02-03T04:06"), 200},
+		{"a borrowed clock", "borrow", "same-origin", borrow, 200},
+		{"a mode", "use", "", use, 200},
+	} {
+		r, err := http.NewRequest("POST", f.server.URL+"/hand/"+row.path, strings.NewReader(row.form.Encode()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		if row.site != "" {
+			r.Header.Set("Sec-Fetch-Site", row.site)
+		}
+		a, err := f.server.Client().Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, _ := io.ReadAll(a.Body)
+		a.Body.Close()
+		if a.StatusCode != row.want {
+			t.Errorf("%s: %d, want %d: %s", row.name, a.StatusCode, row.want, text)
+		}
+	}
+	if len(h.taps) != 1 || len(h.borrowed) != 1 || h.mode != "FT4" {
+		t.Fatalf("done: %+v, %+v, %q", h.taps, h.borrowed, h.mode)
+	}
+	if m := h.taps[0]; m.Signal != "a" || m.Reacts || len(m.At) != 2 || m.Slack != 3*time.Millisecond ||
+		m.FirstAt != timescale.UTCOf(time.Date(2031, 2, 3, 4, 6, 0, 0, time.UTC)) {
+		t.Errorf("%+v", m)
+	}
+	if code, _, _ := f.get("/hand/use?pin=2468&mode=FT4"); code != http.StatusMethodNotAllowed {
+		t.Errorf("a link does something by hand: %d", code)
+	}
+	h.tries = 100
+	if a, err := http.PostForm(f.server.URL+"/hand/use", use); err != nil || a.StatusCode != http.StatusTooManyRequests {
+		t.Errorf("after too many tries: %v %v", a, err)
+	}
+}
+
+// TestByHandInTheBrowser: a wrong PIN is refused and said to be; then taps on the
+// minute, the device's clock and a mode arrive as what they are.
+func TestByHandInTheBrowser(t *testing.T) {
+	f, h := withHands(t)
+	b := open(t)
+	b.Go(f.server.URL + "/?mode=FT4")
+	b.Wait(alive, 10*time.Second)
+	b.Wait(`document.getElementById("unit").textContent.includes("to next")`, 10*time.Second)
+	pagetest.Eval[bool](b, `document.querySelectorAll("#hand details").forEach(d => d.open = true), true`)
+	answer := func(submit, want string) {
+		t.Helper()
+		pagetest.Eval[bool](b, `document.getElementById("answer").textContent = "", `+submit+`, true`)
+		b.Wait(`document.getElementById("answer").textContent.includes("`+want+`")`, 10*time.Second)
+	}
+	pagetest.Eval[bool](b, `document.getElementById("pin").value = "1111", true`)
+	answer(`document.querySelector("#use-form button").click()`, "not the station’s PIN")
+	if h.mode != "" {
+		t.Fatal("a wrong PIN changed the mode")
+	}
+	pagetest.Eval[bool](b, `document.getElementById("pin").value = "2468", true`)
+	answer(`document.querySelector("#use-form button").click()`, "The mode in use is FT4.")
+
+	time.Sleep(600 * time.Millisecond) // the exchange has ended
+	before := f.now()
+	pagetest.Eval[bool](b, `document.getElementById("tap").dispatchEvent(new PointerEvent("pointerdown")), true`)
+	after := f.now()
+	b.Wait(`document.getElementById("taps").textContent.includes("1 tap, the last")`, time.Second)
+	answer(`document.querySelector("input[value=react]").checked = true, document.getElementById("mark-send").click()`, "Marked.")
+	if m := h.taps[0]; !m.Reacts || len(m.At) != 1 || m.At[0] < before.Add(-m.Slack-time.Millisecond) || m.At[0] > after.Add(m.Slack+time.Millisecond) || m.Slack > 500*time.Millisecond {
+		t.Errorf("a tap between %d and %d arrived as %+v", before, after, m)
+	}
+
+	answer(`document.querySelector("input[value=network]").checked = true, document.getElementById("borrow-send").click()`, "Borrowed.")
+	c := h.borrowed[0]
+	truth := time.Now().Add(c.At.Sub(f.now())) // this machine's clock is the browser's
+	if off := c.UTC.Time().Sub(truth); math.Abs(off.Seconds()) > c.Slack.Seconds()+0.02 || c.Source != SourceNetwork || c.From != "127.0.0.1" {
+		t.Errorf("the borrowed clock is off by %s: %+v", off, c)
+	}
+	for _, look := range []string{"day", "night", "contrast"} {
+		b.Go(f.server.URL + "/look?look=" + look)
+		b.Wait(alive, 10*time.Second)
+		pagetest.Eval[bool](b, `document.querySelectorAll("#hand details").forEach(d => d.open = true), true`)
+		b.Shot("hand-" + look)
+		for _, v := range b.Accessible("testdata/axe", "glance") {
+			t.Errorf("%s: %s: %s: %s", look, v.ID, v.Help, strings.Join(v.Nodes, "\n    "))
+		}
+	}
+}
