@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"noonmark/rtc"
 	"noonmark/status/page"
 )
 
@@ -69,15 +68,4 @@ func clockSensor(name string) bool {
 		}
 	}
 	return false
-}
-
-// supplyFact words what a hardware clock says of its own supply.
-func supplyFact(r rtc.Reading) page.Row {
-	row := page.Row{Name: "Hardware clock’s battery", Value: "not told by this chip"}
-	if r.FlagsKnown {
-		if row.Value = r.Flags.String(); row.Value == "" {
-			row.Value = "no fault told"
-		}
-	}
-	return row
 }

@@ -5,7 +5,6 @@ import (
 	"testing"
 	"testing/fstest"
 
-	"noonmark/rtc"
 	"noonmark/status/page"
 )
 
@@ -29,15 +28,5 @@ func TestFactsOfSysfs(t *testing.T) {
 	}
 	if got := facts(fstest.MapFS{}); len(got) != 0 {
 		t.Errorf("facts out of nothing: %q", got)
-	}
-}
-
-func TestFactOfTheBattery(t *testing.T) {
-	for want, r := range map[string]rtc.Reading{
-		"not told by this chip": {Flags: rtc.BackupLow}, "battery low": {Flags: rtc.BackupLow, FlagsKnown: true}, "no fault told": {FlagsKnown: true},
-	} {
-		if got := supplyFact(r).Value; got != want {
-			t.Errorf("%q, want %q", got, want)
-		}
 	}
 }

@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"os"
 	"runtime"
-	"slices"
 	"sync"
 	"time"
 
@@ -49,7 +48,6 @@ type service struct {
 	camp      *timeService  // nil = none
 	sharer    *share.Sharer // nil = none
 	facts     []page.Row    // about warmth and power
-	supply    []page.Row    // about the hardware clock's battery
 	pulse     *pulseWatch   // nil = none wanted
 	events    chan func()
 	ready     bool
@@ -231,7 +229,7 @@ func (s *service) tick() {
 		s.warn("status", err.Error())
 	}
 	if s.page != nil {
-		showOn(s.page, s.station, snap, p.Local, append(slices.Clip(s.facts), s.supply...))
+		showOn(s.page, s.station, snap, p.Local, s.facts)
 	}
 	s.tell(snap)
 	if s.saved == 0 {

@@ -16,7 +16,6 @@ import (
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
 	"noonmark/rtc"
-	"noonmark/status/page"
 )
 
 // fewServers are those that the judge can hear.
@@ -149,7 +148,6 @@ func (s *service) takeRTC(r rtc.Reading, err error) {
 	switch {
 	case err == nil:
 		s.station.RTC(r)
-		s.supply = []page.Row{supplyFact(r)}
 	case errors.Is(err, rtc.ErrInvalid):
 		s.station.RTCInvalid(hostclock.Now())
 		s.warn("hardware clock", err.Error())

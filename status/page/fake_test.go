@@ -104,7 +104,8 @@ func good() status.Snapshot {
 		Position: &status.Position{Locator: "FG69gu18et", LatDeg: status.Known(-20.13), LonDeg: status.Known(-67.49), AltM: status.Known(3656),
 			BoundM: status.Known(9), Fix: "3d", Satellites: status.Known(11), AgeS: status.Known(0.4), EdgeM: status.Known(6)},
 		References: []status.Reference{{Name: "receiver", Kind: "gnss", Trust: status.Trusted, Because: "Valid for 20 min.",
-			ErrorS: status.Known(-0.01), BoundS: status.Known(0.09), AgeS: status.Known(0.4)}},
+			ErrorS: status.Known(-0.01), BoundS: status.Known(0.09), AgeS: status.Known(0.4)},
+			{Name: "hardware clock", Kind: "rtc", Trust: status.Doubted, Because: "It disagrees with the receiver.", Battery: status.BatteryLow}},
 		Events:   []status.Event{{UTC: status.At(begin), Kind: "started", Text: "The time now comes from the receiver."}},
 		Receiver: &status.Receiver{Device: "/dev/ttyACM0", Identity: "x", Sentences: 10, Epochs: 5, EpochsValid: 5},
 	}

@@ -153,7 +153,7 @@ func TestByHandInTheBrowser(t *testing.T) {
 	b.Go(f.server.URL + "/?mode=FT4")
 	b.Wait(alive, 10*time.Second)
 	b.Wait(`document.getElementById("unit").textContent.includes("to next")`, 10*time.Second)
-	pagetest.Eval[bool](b, `document.querySelectorAll("#hand details").forEach(d => d.open = true), true`)
+	pagetest.Eval[bool](b, `document.querySelectorAll("#byhand details").forEach(d => d.open = true), true`)
 	answer := func(submit, want string) {
 		t.Helper()
 		pagetest.Eval[bool](b, `document.getElementById("answer").textContent = "", `+submit+`, true`)
@@ -183,10 +183,11 @@ func TestByHandInTheBrowser(t *testing.T) {
 	if off := c.UTC.Time().Sub(truth); math.Abs(off.Seconds()) > c.Slack.Seconds()+0.02 || c.Source != SourceNetwork || c.From != "127.0.0.1" {
 		t.Errorf("the borrowed clock is off by %s: %+v", off, c)
 	}
+	clean(t, b)
 	for _, look := range []string{"day", "night", "contrast"} {
 		b.Go(f.server.URL + "/look?look=" + look)
 		b.Wait(alive, 10*time.Second)
-		pagetest.Eval[bool](b, `document.querySelectorAll("#hand details").forEach(d => d.open = true), true`)
+		pagetest.Eval[bool](b, `document.querySelectorAll("#byhand details").forEach(d => d.open = true), true`)
 		b.Shot("hand-" + look)
 		for _, v := range b.Accessible("testdata/axe", "glance") {
 			t.Errorf("%s: %s: %s: %s", look, v.ID, v.Help, strings.Join(v.Nodes, "\n    "))

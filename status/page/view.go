@@ -104,6 +104,7 @@ func (p *Page) viewOf(f *frame, m *status.Mode) view {
 	v.references(s.References)
 	v.sky(s.Position, f.Satellites)
 	v.receiver(s.Receiver)
+	v.battery(s.References)
 	v.events(s.Events)
 	return v
 }
@@ -139,7 +140,7 @@ func marginText(m status.Mode) string {
 	case m.Verdict == status.Unknown || !m.MarginS.OK:
 		return "tolerance " + plain(m.ToleranceS) + " s"
 	}
-	return "margin " + minus(fmt.Sprintf("%.2f s", m.MarginS.V))
+	return "margin " + minus(status.Number(m.MarginS.V)) + " s"
 }
 
 // minus writes the signs of negative numbers as minuses, not as hyphens.
@@ -316,6 +317,15 @@ func (v *view) receiver(r *status.Receiver) {
 	}
 	rows = append(rows, Row{"Sentences", text})
 	v.Facts = append(rows, v.Facts...)
+}
+
+// battery tells of a hardware clock's backup cell, where its chip does.
+func (v *view) battery(refs []status.Reference) {
+	for _, r := range refs {
+		if r.Battery != "" {
+			v.Facts = append([]Row{{"Battery of the " + status.Clean(r.Name), status.Clean(r.Battery)}}, v.Facts...)
+		}
+	}
 }
 
 func (v *view) events(events []status.Event) {

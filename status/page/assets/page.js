@@ -193,7 +193,7 @@
       await send(e.target, { mode: e.submitter.value });
     });
   }
-  if ($("hand")) byHand();
+  if ($("byhand")) byHand();
 
   document.addEventListener("visibilitychange", () => { if (!document.hidden) watch(); });
   addEventListener("pageshow", (e) => { if (e.persisted) { heard = -Infinity; watch(); open(); } });
