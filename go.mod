@@ -17,6 +17,7 @@ require (
 	go.bug.st/serial v1.8.0
 	golang.org/x/net v0.62.0
 	golang.org/x/sys v0.50.0
+	golang.org/x/term v0.48.0
 	pgregory.net/rapid v1.3.0
 )
 

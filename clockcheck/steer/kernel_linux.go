@@ -26,6 +26,9 @@ func Open() (*SystemClock, error) {
 	return &SystemClock{call: adjtimex}, nil
 }
 
+// ReadKernel reads the kernel's state; it needs no right and changes nothing.
+func ReadKernel() (Kernel, error) { return (&SystemClock{call: adjtimex}).Read() }
+
 // timex is struct __kernel_timex of linux/timex.h: the same 208 bytes on every
 // architecture, with 64 bits for every time. Beyond Tai it is reserved.
 type timex struct {

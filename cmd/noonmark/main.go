@@ -84,6 +84,12 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return gridPlace(u.Grid, out)
 	case "path":
 		return path(u.Path, in, out, errOut)
+	case "screen":
+		return exitOK, showScreen(ctx, u.Screen, in, out)
+	case "until":
+		return until(ctx, u.Until, out)
+	case "preflight":
+		return preflightRun(u.Preflight, out)
 	case "ports":
 		return exitOK, ports(ctx, u.Ports, in, out)
 	case "version":

@@ -16,6 +16,9 @@ type CLI struct {
 	Grid       Grid       `cmd:"" help:"The present locator, or a place in every form."`
 	Path       Path       `cmd:"" help:"Distance and beam headings between two places."`
 	Why        Why        `cmd:"" help:"The judgement explained: who says what, who is trusted, and why."`
+	Screen     Screen     `cmd:"" help:"The verdict live and large, in a terminal."`
+	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
+	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
 	Ports      Ports      `cmd:"" help:"Serial ports: what they are, which would be opened, and why."`
 	Version    Version    `cmd:"" help:"Which version of noonmark this is."`
 	Completion Completion `cmd:"" help:"Print a script that lets the shell complete noonmark's words."`
@@ -100,6 +103,24 @@ type Path struct {
 // Why explains.
 type Why struct {
 	Where
+	Output
+}
+
+// Screen is the live view.
+type Screen struct{ Where }
+
+// Until waits.
+type Until struct {
+	Modes []string      `arg:"" optional:"" name:"mode" help:"A mode that must be within, e.g. FT8. Default: the mode in use, else the modes that the service shows."`
+	Bound float64       `placeholder:"SECONDS" help:"The clock must be right to this, for certain (99.99 %); alone, no mode counts."`
+	Limit time.Duration `default:"90s" placeholder:"TIME" help:"Wait no longer than this: 30s, 5m; at most 24h."`
+	Where
+	Output
+}
+
+// Preflight checks the station.
+type Preflight struct {
+	Config string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
 	Output
 }
 

@@ -85,6 +85,30 @@ func (Why) Help() string {
 }
 
 // Help implements kong's detailed help.
+func (Screen) Help() string {
+	return `For 80 columns and 24 lines, readable at arm's length; only lines that change are sent, so that it works over a slow line. Ends with q or Ctrl-C.
+
+    noonmark screen`
+}
+
+// Help implements kong's detailed help.
+func (Until) Help() string {
+	return `For whatever must not start before the clock is right. It always ends: with exit status 0 when what was asked for is so, with 1 when the limit is up, and says which.
+
+    noonmark until FT8
+    noonmark until --bound 0.1 --limit 5m
+    noonmark until && start-the-log`
+}
+
+// Help implements kong's detailed help.
+func (Preflight) Help() string {
+	return `Devices, permissions, the hardware clock's battery, other programs that steer the clock, memory and disk, the list of leap seconds: each with its remedy. It changes nothing and opens no serial port. Exit status: 0 if nothing is in the way, 1 if something is.
+
+    noonmark preflight
+    sudo -u noonmark noonmark preflight`
+}
+
+// Help implements kong's detailed help.
 func (Ports) Help() string {
 	return `Opens nothing, unless you ask it to with --probe: opening a port raises its control lines, and on many stations that keys the transmitter.
 

@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/alecthomas/kong"
 )
@@ -96,6 +97,10 @@ func (c *CLI) check() error {
 		return fmt.Errorf("--baud %d: a speed in bits a second, such as 9600, or 0 to find it", *c.Run.Baud)
 	case !(c.Run.Latency >= 0 && c.Run.Latency <= 2):
 		return errors.New("--latency-s must be a number of seconds from 0 to 2")
+	case !(c.Until.Bound >= 0 && c.Until.Bound <= 3600):
+		return errors.New("--bound must be a number of seconds over 0, at most 3600")
+	case c.Until.Limit < 0 || c.Until.Limit > 24*time.Hour:
+		return errors.New("--limit must be a length of time, at most 24h: nothing waits for ever for the time")
 	case c.Ports.Yes && c.Ports.Probe == "":
 		return errors.New("--yes goes with --probe PORT")
 	case (c.Grid.CSV || c.Grid.GPX) && c.Grid.Track == "":

@@ -1,0 +1,216 @@
+package preflight
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/leaps"
+	"noonmark/clockcheck/steer"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/config"
+	"noonmark/rtc"
+)
+
+var today = timescale.UTCOf(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)) // before the test list ends
+
+// put writes files below root; "->x" makes a link.
+func put(t *testing.T, root string, files map[string]string) {
+	t.Helper()
+	for name, text := range files {
+		p := filepath.Join(root, name)
+		if err := os.MkdirAll(filepath.Dir(p), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		os.Remove(p)
+		var err error
+		if to, ok := strings.CutPrefix(text, "->"); ok {
+			err = os.Symlink(to, p)
+		} else {
+			err = os.WriteFile(p, []byte(text), 0o644)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// fakeRTC is a hardware clock that says what it is told to.
+type fakeRTC struct {
+	rtc.Device
+	fields rtc.Fields
+	flags  rtc.Flags
+	mute   bool
+	err    error
+}
+
+func (f fakeRTC) ReadTime() (rtc.Fields, error)       { return f.fields, f.err }
+func (f fakeRTC) ReadFlags() (rtc.Flags, bool, error) { return f.flags, !f.mute, nil }
+func (f fakeRTC) Close() error                        { return nil }
+
+// station is a machine on which nothing is in the way.
+func station(t *testing.T) (Host, config.Config) {
+	t.Helper()
+	root := t.TempDir()
+	list, err := os.ReadFile("../../../clockcheck/leaps/testdata/leap-seconds.list")
+	if err != nil {
+		t.Fatal(err)
+	}
+	put(t, root, map[string]string{
+		"sys/devices/platform/uart/gnss/x":                         "",
+		"sys/class/gnss/gnss0/device":                              "->../../../devices/platform/uart",
+		"dev/gnss0":                                                "",
+		"sys/class/rtc/rtc0/name":                                  "rtc-rv3028 1-0052",
+		"proc/self/status":                                         "Name:\tx\nCapEff:\t0000000002000000\n",
+		"usr/lib/systemd/ntp-units.d/80-some.list":                 "# a comment\nsome-time.service\nnoonmark.service\n",
+		"sys/fs/cgroup/system.slice/noonmark.service/cgroup.procs": "17\n",
+		"var/lib/dpkg/status":                                      "Package: noonmark\nStatus: install ok installed\nProvides: time-daemon\n\nPackage: gone\nStatus: deinstall ok config-files\nProvides: time-daemon\n",
+		leaps.Path:                                                 string(list),
+		"run/x":                                                    "", "var/lib/x": "",
+	})
+	var set = config.Default()
+	set.Clock.Steer = true
+	unsync := steer.Kernel{Bits: steer.BitUnsync}
+	return Host{Root: root, RunDir: "/run/noonmark", State: "/var/lib/noonmark", Now: today,
+		Kernel: func() (steer.Kernel, steer.Kernel, error) { return unsync, unsync, nil },
+		OpenRTC: func(string) (rtc.Device, error) {
+			return fakeRTC{fields: rtc.FieldsOf(today)}, nil
+		},
+		Disk: func(p string) (Disk, error) { return Disk{RAM: strings.HasPrefix(p, root+"/run"), Free: 1 << 30}, nil },
+	}, set
+}
+
+func withRTC(f fakeRTC, err error) func(*Host) {
+	return func(h *Host) {
+		h.OpenRTC = func(string) (rtc.Device, error) {
+			if err != nil {
+				return nil, err
+			}
+			return f, nil
+		}
+	}
+}
+
+func kernels(before, after steer.Kernel) func(*Host) {
+	return func(h *Host) {
+		h.Kernel = func() (steer.Kernel, steer.Kernel, error) { return before, after, nil }
+	}
+}
+
+func TestFindings(t *testing.T) {
+	good := rtc.FieldsOf(today)
+	write := func(name, text string) func(*Host) {
+		return func(h *Host) { put(t, h.Root, map[string]string{name: text}) }
+	}
+	remove := func(name string) func(*Host) { return func(h *Host) { os.RemoveAll(h.Root + "/" + name) } }
+	for _, row := range []struct {
+		name   string
+		change func(*Host)
+		set    func(*config.Config)
+		check  string
+		state  State
+		want   string
+	}{
+		{"no receiver", remove("sys/class/gnss"), nil, "receiver", Problem, "No receiver is there"},
+		{"named, not there", nil, func(c *config.Config) { c.Receiver.Device = "/dev/ttyX9" }, "receiver", Problem, "/dev/ttyX9 is not there"},
+		{"over the network", nil, func(c *config.Config) { c.Receiver.Device = "tcp://192.168.1.5:10110" }, "receiver", Good, "192.168.1.5"},
+		{"no hardware clock", remove("sys/class/rtc"), nil, "hardware clock", Problem, "no hardware clock"},
+		{"switched off", nil, func(c *config.Config) { c.RTC.Device = "none" }, "hardware clock", Note, "switched off"},
+		{"may not be read", withRTC(fakeRTC{}, rtc.ErrDenied), nil, "hardware clock", Problem, "may not read /dev/rtc0"},
+		{"busy", withRTC(fakeRTC{}, rtc.ErrBusy), nil, "hardware clock", Note, "another program"},
+		{"absent", withRTC(fakeRTC{}, rtc.ErrAbsent), nil, "hardware clock", Problem, "not there"},
+		{"another error", withRTC(fakeRTC{}, errors.New("input/output error")), nil, "hardware clock", Problem, "input/output error"},
+		{"lost its time", withRTC(fakeRTC{err: fmt.Errorf("x: %w", rtc.ErrInvalid)}, nil), nil, "hardware clock", Problem, "battery is empty or missing"},
+		{"battery low", withRTC(fakeRTC{fields: good, flags: rtc.BackupLow | rtc.BackupSwitch}, nil), nil, "hardware clock", Problem, "battery low."},
+		{"shows 1970", withRTC(fakeRTC{fields: rtc.FieldsOf(5)}, nil), nil, "hardware clock", Problem, "shows 1970-01-01"},
+		{"cannot tell", withRTC(fakeRTC{fields: good, mute: true}, nil), nil, "hardware clock", Note, "cannot tell"},
+		{"no right", write("proc/self/status", "CapEff:\t0000000000000400\n"), nil, "right to set the clock", Problem, "CAP_SYS_TIME"},
+		{"watches only", write("proc/self/status", "CapEff:\t0\n"), func(c *config.Config) { c.Clock.Steer = false }, "right to set the clock", Note, "only watches"},
+		{"another unit", write("sys/fs/cgroup/system.slice/some-time.service/cgroup.procs", "23\n"), nil, "other clock programs", Problem, "some-time.service runs"},
+		{"another unit, watched", write("sys/fs/cgroup/system.slice/some-time.service/cgroup.procs", "23\n"), func(c *config.Config) { c.Clock.Steer = false }, "other clock programs", Note, "some-time.service runs"},
+		{"another package", write("var/lib/dpkg/status", "Package: some\nStatus: install ok installed\nProvides: x, time-daemon (= 1)\n"), nil, "other clock programs", Note, "package some"},
+		{"rate changes", kernels(steer.Kernel{Bits: steer.BitUnsync}, steer.Kernel{FreqPPM: 1, Bits: steer.BitUnsync}), nil, "other clock programs", Problem, "changing the clock's rate"},
+		{"loop", kernels(steer.Kernel{}, steer.Kernel{Bits: steer.BitPLL | steer.BitUnsync}), nil, "other clock programs", Problem, "own loop"},
+		{"turn", kernels(steer.Kernel{}, steer.Kernel{SlewLeft: 5, Bits: steer.BitUnsync}), nil, "other clock programs", Problem, "turning the clock"},
+		{"vouched for", kernels(steer.Kernel{}, steer.Kernel{}), nil, "other clock programs", Problem, "told the kernel that the clock is right"},
+		{"vouched for by ourselves", func(h *Host) { kernels(steer.Kernel{}, steer.Kernel{})(h); h.Settled = true }, nil, "other clock programs", Good, "No other program"},
+		{"kernel does not tell", func(h *Host) {
+			h.Kernel = func() (a, b steer.Kernel, err error) { return a, b, errors.New("not permitted") }
+		}, nil, "other clock programs", Note, "not permitted"},
+		{"status on a disk", func(h *Host) { h.RunDir = "/var/run-dir" }, nil, "status directory", Problem, "not in memory"},
+		{"no place for the status", func(h *Host) { h.RunErr = errors.New("no directory in RAM") }, nil, "status directory", Problem, "no directory in RAM"},
+		{"no place for what is learned", func(h *Host) { h.StateErr = errors.New("HOME is not set") }, nil, "disk", Problem, "HOME is not set"},
+		{"read-only", func(h *Host) {
+			disk := h.Disk
+			h.Disk = func(p string) (Disk, error) {
+				d, err := disk(p)
+				d.ReadOnly = strings.Contains(p, "/var")
+				return d, err
+			}
+		}, nil, "disk", Problem, "can only be read"},
+		{"full", func(h *Host) {
+			disk := h.Disk
+			h.Disk = func(p string) (Disk, error) { d, err := disk(p); d.Free = 100 << 10; return d, err }
+		}, nil, "disk", Problem, "100 kB left"},
+		{"kept in memory", func(h *Host) { h.State = "/run/state" }, nil, "disk", Note, "lost at power-off"},
+		{"list ended", func(h *Host) { h.Now = today.Add(200 * 24 * time.Hour) }, nil, "leap seconds", Note, "ended on 2026-06-28"},
+		{"no list", remove(leaps.Path), nil, "leap seconds", Note, "no list"},
+		{"list damaged", write(leaps.Path, "rubbish\n"), nil, "leap seconds", Problem, "damaged"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			h, set := station(t)
+			if row.change != nil {
+				row.change(&h)
+			}
+			if row.set != nil {
+				row.set(&set)
+			}
+			all := Run(h, set, nil)
+			for _, f := range all {
+				if f.Check == row.check {
+					if f.State != row.state || !strings.Contains(f.Text, row.want) {
+						t.Errorf("%+v, want %s %q", f, row.state, row.want)
+					}
+					if f.State == Problem && f.Remedy == "" {
+						t.Errorf("a problem without a remedy: %+v", f)
+					}
+				} else if f.State == Problem {
+					t.Errorf("a problem elsewhere: %+v", f)
+				}
+			}
+			if Passed(all) != (row.state != Problem) {
+				t.Errorf("passed %v", Passed(all))
+			}
+		})
+	}
+}
+
+func TestNothingInTheWay(t *testing.T) {
+	h, set := station(t)
+	for _, f := range Run(h, set, nil) {
+		if f.State != Good || !strings.HasSuffix(f.Text, ".") {
+			t.Errorf("%+v", f)
+		}
+	}
+	all := Run(h, set, errors.New("config: x.toml:2: unknown key"))
+	if Passed(all) || all[0].Check != "settings" || !strings.Contains(all[0].Text, "x.toml:2") {
+		t.Errorf("%+v", all[0])
+	}
+}
+
+// Every check says something, once at least, whatever the machine.
+func TestAnEmptyMachine(t *testing.T) {
+	h, set := station(t)
+	h.Root = t.TempDir()
+	seen := map[string]bool{}
+	for _, f := range Run(h, set, nil) {
+		seen[f.Check] = true
+	}
+	if len(seen) != 8 {
+		t.Errorf("%v", seen)
+	}
+}

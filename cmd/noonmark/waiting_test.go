@@ -1,0 +1,209 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+
+	"noonmark/cmd/internal/cli"
+	"noonmark/status"
+)
+
+// keepPublished puts a status of this very machine into a directory and keeps it fresh.
+func keepPublished(t *testing.T, dir string, change func(*status.Snapshot)) {
+	t.Helper()
+	p, err := status.NewPublisher(dir, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	put := func() {
+		now, err := status.ReadNow()
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		k := status.Known
+		s := status.Snapshot{Live: true, Written: status.Written{SystemUTC: status.At(now.System), BootID: now.BootID,
+			BoottimeS: now.BoottimeS, StaleAfterS: 3, AsleepS: now.AsleepS},
+			Clock: status.Clock{Basis: status.BasisGNSS, ErrorS: k(0.02), BoundS: k(0.05), GuardS: k(0.06), Steering: "holding", Because: "By the receiver."},
+			Modes: []status.Mode{{Mode: "FT8", PeriodS: 15, ToleranceS: 1, Verdict: status.Within, MarginS: k(0.92), GoodForS: k(9000)}}}
+		if change != nil {
+			change(&s)
+		}
+		if err := p.Publish(&s); err != nil {
+			t.Error(err)
+		}
+	}
+	put()
+	stop, done := make(chan struct{}), sync.WaitGroup{}
+	done.Go(func() {
+		for {
+			select {
+			case <-stop:
+				return
+			case <-time.After(300 * time.Millisecond):
+				put()
+			}
+		}
+	})
+	t.Cleanup(func() { close(stop); done.Wait(); p.Close() })
+}
+
+func TestUntil(t *testing.T) {
+	none, good, wide, sim := t.TempDir(), t.TempDir(), t.TempDir(), t.TempDir()
+	keepPublished(t, good, nil)
+	keepPublished(t, wide, func(s *status.Snapshot) { s.Modes[0].Verdict, s.Clock.GuardS = status.Borderline, status.Known(3) })
+	keepPublished(t, sim, func(s *status.Snapshot) { s.Live = false })
+	for _, row := range []struct {
+		name, dir, args string
+		code            int
+		want            string
+	}{
+		{"bad: nothing published", none, "--limit 1s", exitNo, "NOT reached in 1.0 s"},
+		{"bad: not within", wide, "FT8 --limit 600ms", exitNo, "FT8 within"},
+		{"bad: simulation", sim, "FT8 --limit 600ms", exitNo, "simulation"},
+		{"bad: bound", wide, "--bound 1 --limit 600ms", exitNo, "right to 1 s"},
+		{"bad: bound too small", good, "--bound 0.05 --limit 600ms", exitNo, "right to 0.05 s"},
+		{"bad: simulation, bound", sim, "--bound 100 --limit 600ms", exitNo, "NOT reached"},
+		{"bad: no limit", good, "--limit 0 --bound 0.01", exitNo, "NOT reached"},
+		{"bad: no such mode", good, "FT9 --limit 600ms", exitUsage, `"FT9" is not judged`},
+		{"bad: for ever", good, "--limit 25h", exitUsage, "nothing waits for ever"},
+		{"bad: no bound", good, "--bound -1", exitUsage, "--bound"},
+		{"mode", good, "FT8 --limit 1s", exitOK, "Reached after"},
+		{"all", good, "", exitOK, "every mode that the service shows within"},
+		{"bound", good, "--bound 0.1", exitOK, "right to 0.1 s"},
+		{"both", good, "ft8 --bound 0.1", exitOK, "ft8 within and the clock right to 0.1 s"},
+		{"bound though no mode is within", wide, "--bound 5", exitOK, "right to 5 s"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			code, out, errOut := runArgs(append(strings.Fields("until "+row.args), "--run-dir", row.dir)...)
+			if all := strings.Join(strings.Fields(out+errOut), " "); code != row.code || !strings.Contains(all, row.want) {
+				t.Errorf("exit %d, want %d\n%s", code, row.code, all)
+			}
+		})
+	}
+	_, out, _ := runArgs("until", "--json", "--run-dir", good)
+	var w waited
+	if err := json.Unmarshal([]byte(out), &w); err != nil || !w.Reached {
+		t.Errorf("%s: %v", out, err)
+	}
+}
+
+// What comes while it waits ends the wait.
+func TestUntilSeesItCome(t *testing.T) {
+	dir := t.TempDir()
+	var right atomic.Bool
+	keepPublished(t, dir, func(s *status.Snapshot) {
+		if !right.Load() {
+			s.Modes[0].Verdict = status.Borderline
+		}
+	})
+	time.AfterFunc(700*time.Millisecond, func() { right.Store(true) })
+	var out strings.Builder
+	begin := time.Now()
+	code, err := until(context.Background(), cli.Until{Limit: 20 * time.Second, Where: cli.Where{RunDir: dir}}, &out)
+	if err != nil || code != exitOK || time.Since(begin) > 10*time.Second {
+		t.Errorf("exit %d, %v after %v: %s", code, err, time.Since(begin), out.String())
+	}
+}
+
+// The screen on a real pseudo-terminal: it takes it over, shows the verdict, ends at q
+// and gives the terminal back.
+func TestScreenOnAPty(t *testing.T) {
+	dir := t.TempDir()
+	keepPublished(t, dir, nil)
+	cmd := exec.Command(binary(t), "screen", "--run-dir", dir)
+	tty, err := pty.StartWithSize(cmd, &pty.Winsize{Rows: 24, Cols: 80})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tty.Close()
+	var mu sync.Mutex
+	var seen bytes.Buffer
+	go func() {
+		b := make([]byte, 4096)
+		for {
+			n, err := tty.Read(b)
+			mu.Lock()
+			seen.Write(b[:n])
+			mu.Unlock()
+			if err != nil {
+				return
+			}
+		}
+	}()
+	has := func(what string) bool { mu.Lock(); defer mu.Unlock(); return strings.Contains(seen.String(), what) }
+	for _, want := range []string{"\x1b[?1049h", " UTC", "FT8", "q quits"} {
+		for until := time.Now().Add(20 * time.Second); !has(want); time.Sleep(20 * time.Millisecond) {
+			if time.Now().After(until) {
+				t.Fatalf("no %q", want)
+			}
+		}
+	}
+	if _, err := tty.WriteString("q"); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(10 * time.Second):
+		cmd.Process.Kill()
+		t.Fatal("q does not end it")
+	}
+	if !has("\x1b[?1049l") {
+		t.Error("the terminal was not given back")
+	}
+}
+
+func TestScreenNeedsATerminal(t *testing.T) {
+	if code, _, errOut := runArgs("screen"); code != exitUsage || !strings.Contains(errOut, "no terminal") {
+		t.Errorf("exit %d: %s", code, errOut)
+	}
+	null, err := os.Open(os.DevNull)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer null.Close()
+	if err := showScreen(t.Context(), cli.Screen{}, null, null); err == nil {
+		t.Error("/dev/null was taken for a terminal")
+	}
+}
+
+// Preflight on whatever machine this is: every check answers, and the exit status is
+// that of the answers.
+func TestPreflight(t *testing.T) {
+	code, out, errOut := runArgs("preflight", "--json")
+	var r preflightChecks
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		t.Fatalf("%v: %s%s", err, out, errOut)
+	}
+	if len(r.Checks) < 8 || r.Passed != (code == exitOK) || code != exitOK && code != exitNo {
+		t.Errorf("exit %d: %+v", code, r)
+	}
+	_, out, _ = runArgs("preflight")
+	for _, line := range strings.Split(out, "\n") {
+		if len([]rune(line)) > 80 {
+			t.Errorf("over 80 columns: %q", line)
+		}
+	}
+	bad := t.TempDir() + "/x.toml"
+	if err := os.WriteFile(bad, []byte("[clock]\nstear = true\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, _ := runArgs("preflight", "--config", bad); code != exitNo || !strings.Contains(strings.Join(strings.Fields(out), " "), "clock.steer") {
+		t.Errorf("exit %d: %s", code, out)
+	}
+}
