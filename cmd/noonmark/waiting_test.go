@@ -142,12 +142,16 @@ func TestScreenOnAPty(t *testing.T) {
 		}
 	}()
 	has := func(what string) bool { mu.Lock(); defer mu.Unlock(); return strings.Contains(seen.String(), what) }
-	for _, want := range []string{"\x1b[?1049h", " UTC", "FT8", "q quits"} {
+	await := func(want string) {
+		t.Helper()
 		for until := time.Now().Add(20 * time.Second); !has(want); time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(until) {
 				t.Fatalf("no %q", want)
 			}
 		}
+	}
+	for _, want := range []string{"\x1b[?1049h", " UTC", "FT8", "q quits"} {
+		await(want)
 	}
 	if _, err := tty.WriteString("q"); err != nil {
 		t.Fatal(err)
@@ -163,9 +167,7 @@ func TestScreenOnAPty(t *testing.T) {
 		cmd.Process.Kill()
 		t.Fatal("q does not end it")
 	}
-	if !has("\x1b[?1049l") {
-		t.Error("the terminal was not given back")
-	}
+	await("\x1b[?1049l") // the terminal is given back
 }
 
 func TestScreenNeedsATerminal(t *testing.T) {
