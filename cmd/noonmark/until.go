@@ -103,7 +103,7 @@ func reached(s status.Snapshot, now status.Now, c cli.Until) (bool, string, erro
 func wanted(c cli.Until) string {
 	modes := "every mode that the service shows"
 	if len(c.Modes) > 0 {
-		modes = list(c.Modes)
+		modes = andList(c.Modes)
 	}
 	switch {
 	case c.Bound == 0:
@@ -114,8 +114,8 @@ func wanted(c cli.Until) string {
 	return fmt.Sprintf("%s within and the clock right to %g s", modes, c.Bound)
 }
 
-// list joins words as a person does.
-func list(words []string) string {
+// andList joins words as a person does.
+func andList(words []string) string {
 	out := ""
 	for i, w := range words {
 		switch {
