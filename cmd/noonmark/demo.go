@@ -104,7 +104,7 @@ func (d *demonstration) openPage(ctx context.Context, address string) (leave fun
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		servePage(ctx, l, d.page) // ends with the demo; the story goes on without a page
+		servePage(ctx, l, site(d.page)) // ends with the demo; the story goes on without a page
 	}()
 	if !d.json {
 		fmt.Fprintf(d.out, "Page: %s\n", pageURL(l))

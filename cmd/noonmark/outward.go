@@ -16,7 +16,7 @@ func (s *service) serveOthers(ctx context.Context, set config.Config, all *sync.
 	if l := s.openPage(set.Publish.HTTP); l != nil {
 		all.Go(func() { s.watchFacts(ctx) })
 		all.Go(func() {
-			if err := servePage(ctx, l, s.page); err != nil {
+			if err := servePage(ctx, l, site(s.page)); err != nil {
 				s.log.Error("page", "reason", err)
 			}
 		})

@@ -162,6 +162,15 @@ func (p *Page) fresh(f *frame) bool {
 	return f != nil && p.cfg.Now().Sub(f.At) <= staleAfter
 }
 
+// Snapshot is the latest status, nil when none is fresh. Nobody may change it.
+func (p *Page) Snapshot() *status.Snapshot {
+	f := p.latest.Load()
+	if !p.fresh(f) {
+		return nil
+	}
+	return &f.snap
+}
+
 // mode finds the mode to be shown: the one asked for, else the one in use, else
 // the first; nil if none is judged.
 func (f *frame) mode(asked string) *status.Mode {

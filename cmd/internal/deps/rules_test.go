@@ -33,6 +33,7 @@ var extra = map[string][]string{
 	"gnss/gnsstest":              {"gnss"},
 	"rtc/rtctest":                {"rtc"},
 	"status/page":                {"status"},
+	"status/metrics":             {"status"},
 }
 
 // leaves are the roots of the star's points; only cmd joins them.
