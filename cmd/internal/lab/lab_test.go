@@ -235,3 +235,11 @@ func TestTeller(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkNight is a night of 12 h, bytes and all.
+func BenchmarkNight(b *testing.B) {
+	for i := range b.N {
+		c := Random(uint64(i + 1))
+		c.Play(1, 0, nil)
+	}
+}

@@ -6,7 +6,6 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -59,6 +58,10 @@ type Row struct {
 	NeedUnpr int     `json:"needless_unproved_s"`
 	RMS      float64 `json:"rms_s"`
 	Max      float64 `json:"max_s"`
+	Steered  float64 `json:"steered_rms_s"`
+	SteerMax float64 `json:"steered_max_s"`
+	Steps    float64 `json:"steps_per_night"`
+	RTCSets  float64 `json:"rtc_sets_per_night"`
 	Writes   float64 `json:"state_writes_per_night"`
 	Breaks   []Break `json:"breaks,omitempty"`
 }
@@ -83,6 +86,9 @@ func Rows(nights []*Night) []Row {
 		r := &rows[i]
 		r.RMS = math.Sqrt(r.RMS / float64(r.Nights))
 		r.Writes /= float64(r.Nights)
+		r.Steps /= float64(r.Nights)
+		r.RTCSets /= float64(r.Nights)
+		r.Steered = math.Sqrt(r.Steered / float64(r.Nights))
 		if r.First = quantile(firsts[r.Scenario], 0.5); math.IsInf(r.First, 1) {
 			r.First = -1
 		}
@@ -106,6 +112,10 @@ func (r *Row) add(n *Night) {
 	r.RMS += n.RMS * n.RMS
 	r.Max = math.Max(r.Max, n.Max)
 	r.Writes += float64(n.StateWrites)
+	r.Steps += float64(n.Steps)
+	r.RTCSets += float64(n.RTCSets)
+	r.Steered += n.Steered * n.Steered
+	r.SteerMax = math.Max(r.SteerMax, n.SteeredMax)
 	for _, b := range n.Breaks {
 		if len(r.Breaks) < 5 {
 			b.Is = fmt.Sprintf("seed %d: %s", n.Seed, b.Is)
@@ -132,16 +142,20 @@ func share(part, whole int) string {
 
 // Table prints rows. s = seconds, summed over nights and modes.
 func Table(w io.Writer, rows []Row) {
-	fmt.Fprintf(w, "%-26s %6s %6s %8s %6s %7s %9s %9s %7s %7s\n", "scenario", "nights", "good", "first", "false", "missed",
-		"needless", "unproved", "rms", "max")
-	fmt.Fprintf(w, "%-26s %6s %6s %8s %6s %7s %9s %9s %7s %7s\n", "", "", "", "within s", "with.s", "guard s", "%", "needl. %", "ms", "ms")
+	const head = "%-25s %6s %5s %7s %6s %7s %8s %8s %6s %6s %7s %6s %5s %5s\n"
+	const line = "%-25s %6d %5d %7s %6d %7d %8s %8s %6.1f %6.0f %7s %6.1f %5.1f %5.1f\n"
+	fmt.Fprintf(w, head, "scenario", "nights", "good", "first", "false", "missed", "needless", "unproved", "rms", "max", "steered", "steps", "RTC", "state")
+	fmt.Fprintf(w, head, "", "", "", "with. s", "with.s", "guard s", "%", "need. %", "ms", "ms", "rms ms", "", "sets", "wr.")
 	for _, r := range rows {
-		first := "never"
+		first, steered := "never", "-"
 		if r.First >= 0 {
 			first = fmt.Sprintf("%.0f", r.First)
 		}
-		fmt.Fprintf(w, "%-26s %6d %6d %8s %6d %7d %9s %9s %7.1f %7.1f\n", strings.TrimSuffix(r.Scenario, ".scenario"), r.Nights, r.Good, first,
-			r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedUnpr, r.Unproved), 1e3*r.RMS, 1e3*r.Max)
+		if r.Steered > 0 {
+			steered = fmt.Sprintf("%.1f", 1e3*r.Steered)
+		}
+		fmt.Fprintf(w, line, r.Scenario, r.Nights, r.Good, first, r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedUnpr, r.Unproved),
+			1e3*r.RMS, 1e3*r.Max, steered, r.Steps, r.RTCSets, r.Writes)
 	}
 	for _, r := range rows {
 		for _, b := range r.Breaks {

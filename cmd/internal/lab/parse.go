@@ -21,6 +21,7 @@ type Case struct {
 	Modes       []clockcheck.Mode
 	Latency     time.Duration // told to the judge; 0 = not
 	Edge        clockcheck.Edge
+	Steered     bool // the station sets and keeps the system clock
 	Compensated bool // the hardware clock is known to be
 	Expect      []Expectation
 	Shows       []string // rules without which this scenario falls
@@ -128,6 +129,8 @@ func (c *Case) statement(l *line) (err error) {
 		err = l.list(func() error { return c.hardwareClock(l) })
 	case l.is("learned"):
 		c.Learned = true
+	case l.is("clock steered"):
+		c.Steered = true
 	case l.is("latency known"):
 		c.Latency, err = l.span("the latency")
 	case l.is("modes"):

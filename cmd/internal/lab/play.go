@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/world"
@@ -47,6 +48,10 @@ type Night struct {
 	Missed      int            `json:"guard_missed_s"` // error ± guard did not hold the truth
 	RMS         float64        `json:"rms_s"`          // of the estimate, while second and latency are proved
 	Max         float64        `json:"max_s"`
+	Steered     float64        `json:"steered_rms_s"` // of the system clock where it is steered, once it was within for a minute
+	SteeredMax  float64        `json:"steered_max_s"`
+	Steps       int            `json:"steps"`    // by anybody
+	RTCSets     int            `json:"rtc_sets"` // by the station
 	StateWrites int            `json:"state_writes"`
 	Samples     []Sample       `json:"samples"`
 	Breaks      []Break        `json:"breaks,omitempty"`
@@ -68,10 +73,14 @@ type Trace func(at time.Duration, truth float64, s *status.Snapshot)
 
 // Play runs one night. trace may be nil.
 func (c *Case) Play(seed uint64, without clockcheck.Rules, trace Trace) *Night {
-	w := world.New(c.Scenario, station.Config{
+	cfg := station.Config{
 		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, PPSEdge: c.Edge, Without: without},
 		BuildDate: Floor, LocatorLength: 10,
-	}, seed)
+	}
+	if c.Steered {
+		cfg.Steer = &steer.Config{Modes: c.Modes, Floor: Floor, RTC: "simulated"}
+	}
+	w := world.New(c.Scenario, cfg, seed)
 	o := newObserver(c, seed)
 	for w.Elapsed() < c.Length {
 		snap := w.Second()
@@ -86,15 +95,19 @@ func (c *Case) Play(seed uint64, without clockcheck.Rules, trace Trace) *Night {
 
 // observer measures a night from outside: it knows the truth.
 type observer struct {
-	c        *Case
-	night    Night
-	checks   []checker
-	rng      *rand.Rand
-	healthy  int // s for which the receiver has been healthy and proved
-	unproved int
-	sum2     float64
-	n        int
-	drawn    map[[2]string]int
+	c                   *Case
+	night               Night
+	checks              []checker
+	rng                 *rand.Rand
+	healthy             int // s for which the receiver has been healthy and proved
+	unproved            int
+	sum2                float64
+	n                   int
+	held2               float64
+	held                int
+	good                int // s since all modes were within
+	lastSteps, lastSets int
+	drawn               map[[2]string]int
 }
 
 func newObserver(c *Case, seed uint64) *observer {
@@ -122,6 +135,7 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 			o.why(s)
 		}
 	}
+	o.steered(w, s, truth)
 	cl := &s.Clock
 	if !cl.GuardS.OK {
 		return
@@ -137,6 +151,30 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 		o.night.Max = math.Max(o.night.Max, math.Abs(e))
 	}
 	o.sample(Sample{cl.Basis, learned, e, cl.BoundS.V})
+}
+
+// steered measures the steered clock itself. Counters begin anew at each boot.
+func (o *observer) steered(w *world.World, s *status.Snapshot, truth float64) {
+	if !o.c.Steered {
+		return
+	}
+	if n := w.Steps(); n > o.lastSteps {
+		o.night.Steps += n - o.lastSteps
+	}
+	if n := w.RTCSets(); n > o.lastSets {
+		o.night.RTCSets += n - o.lastSets
+	}
+	o.lastSteps, o.lastSets = w.Steps(), w.RTCSets()
+	if !slices.ContainsFunc(s.Modes, func(m status.Mode) bool { return m.Verdict != status.Within }) {
+		o.good++
+	} else {
+		o.good = 0
+	}
+	if o.good > 60 {
+		o.held2 += truth * truth
+		o.held++
+		o.night.SteeredMax = math.Max(o.night.SteeredMax, math.Abs(truth))
+	}
 }
 
 // mayMiss: the scenario declares that nobody could see it.
@@ -239,6 +277,9 @@ func (o *observer) why(s *status.Snapshot) {
 func (o *observer) finish() *Night {
 	if o.n > 0 {
 		o.night.RMS = math.Sqrt(o.sum2 / float64(o.n))
+	}
+	if o.held > 0 {
+		o.night.Steered = math.Sqrt(o.held2 / float64(o.held))
 	}
 	for i := range o.checks {
 		if b, ok := o.checks[i].result(); !ok {

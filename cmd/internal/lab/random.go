@@ -38,6 +38,7 @@ func Random(seed uint64) *Case {
 	c.Air = world.Air{OffC: d.between(-30, 5), SwingC: d.between(1, 10)}
 	d.clock(c)
 	c.Receiver = d.receiver()
+	c.Steered = d.chance(0.5)
 	c.SystemError = d.span(-500*time.Millisecond, 500*time.Millisecond)
 	sky := gnsstest.Scene{Satellites: 5 + d.IntN(9)}
 	c.Story = []world.Chapter{{Scene: sky}}
