@@ -79,11 +79,16 @@ type Status struct {
 	TAI      int // TAI − UTC, s; 0 = leave as it is
 }
 
-func (s Status) bits() (b Bits) {
-	for bit, on := range map[Bits]bool{BitUnsync: s.Unsync, BitInsert: s.Insert, BitDelete: s.Delete} {
-		if on {
-			b |= bit
-		}
+// Bits is the status word that says it.
+func (s Status) Bits() (b Bits) {
+	if s.Unsync {
+		b |= BitUnsync
+	}
+	if s.Insert {
+		b |= BitInsert
+	}
+	if s.Delete {
+		b |= BitDelete
 	}
 	return b
 }

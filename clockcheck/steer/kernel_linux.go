@@ -132,7 +132,7 @@ func requests(a *Actions) (out []request) {
 	}
 	if s := a.Status; a.SetStatus {
 		t.Modes |= unix.ADJ_STATUS | unix.ADJ_MAXERROR | unix.ADJ_ESTERROR
-		t.Status, t.Maxerror, t.Esterror = int32(s.bits()), s.MaxError.Microseconds(), s.EstError.Microseconds()
+		t.Status, t.Maxerror, t.Esterror = int32(s.Bits()), s.MaxError.Microseconds(), s.EstError.Microseconds()
 		if s.TAI > 0 {
 			t.Modes |= unix.ADJ_TAI
 			t.Constant = int64(s.TAI)

@@ -19,6 +19,7 @@ const (
 	rtcFarOff   = time.Second            // … by more than this, once an hour at most
 	rtcPhase    = 750 * time.Millisecond // a clock whose phase a write leaves alone is never right by less
 	rtcProved   = 150 * time.Millisecond // largest error (99.99 %) of a clock that it is set from
+	rtcRough    = time.Second            // … if it is off by two seconds or more
 	rtcAgree    = 30 * time.Millisecond  // two measurements of one chip's rule agree
 	rtcFine     = 10 * time.Millisecond  // σ of a reading that measures the rule
 	rtcLead     = 1500 * time.Millisecond
@@ -108,7 +109,7 @@ func (p *rtcPolicy) order(in Input, vouchable bool) *RTCOrder {
 		return nil
 	}
 	p.tie, p.tied = int64(in.System)-int64(in.Now)-int64(ns(j.Error)), in.Now
-	if !p.on || !vouchable || j.Basis == clockcheck.BasisHoldover || j.Guard > rtcProved.Seconds() || p.ordered != 0 || p.written != 0 || in.Now < p.pause {
+	if !p.on || !vouchable || j.Basis == clockcheck.BasisHoldover || j.Guard > p.proved().Seconds() || p.ordered != 0 || p.written != 0 || in.Now < p.pause {
 		return nil
 	}
 	now := timescale.UTC(int64(in.Now) + p.tie)
@@ -118,6 +119,15 @@ func (p *rtcPolicy) order(in Input, vouchable bool) *RTCOrder {
 	p.plan = p.planned(in.Now, now)
 	p.ordered = in.Now
 	return &p.plan
+}
+
+// proved is the largest error of a clock that the RTC may be set from. A clock that is
+// far off, or has lost its time, is better set roughly than not.
+func (p *rtcPolicy) proved() time.Duration {
+	if p.invalid || p.heard != 0 && p.offset.Abs() > 2*rtcFarOff {
+		return rtcRough
+	}
+	return rtcProved
 }
 
 // needed: the clock's time is lost, or it is off by more than it should be and was

@@ -48,7 +48,7 @@ func (s *Steerer) expect(in Input, a *Actions) {
 		k.Loop, k.TickPPM, k.Bits = 0, 0, k.Bits&^ruled
 	}
 	if a.SetStatus {
-		k.Bits, k.MaxError = k.Bits&^told|a.Status.bits(), a.Status.MaxError
+		k.Bits, k.MaxError = k.Bits&^told|a.Status.Bits(), a.Status.MaxError
 	}
 	k.FreqPPM = s.freq
 	w.kernel = k

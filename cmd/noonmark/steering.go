@@ -51,6 +51,8 @@ func (s *service) leaps(path string) *leaps.Table {
 	t, err := readLeaps(path)
 	if err != nil {
 		s.log.Warn("leap seconds are not known", "reason", err)
+	} else if now := max(timescale.UTCOf(time.Now()), buildDate()); now >= t.Expires {
+		s.log.Warn("the list of leap seconds has ended: the kernel is told of none", "ended", t.Expires.Time(), "remedy", "upgrade the package tzdata")
 	}
 	return t
 }

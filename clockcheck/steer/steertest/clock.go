@@ -149,12 +149,7 @@ func (c *Clock) Apply(now timescale.Local, a steer.Actions) error {
 		c.adjust = a.Slew.Truncate(time.Microsecond)
 	}
 	if s := a.Status; a.SetStatus {
-		c.bits = 0
-		for bit, on := range map[steer.Bits]bool{steer.BitUnsync: s.Unsync, steer.BitInsert: s.Insert, steer.BitDelete: s.Delete} {
-			if on {
-				c.bits |= bit
-			}
-		}
+		c.bits = s.Bits()
 		c.maxErr, c.estErr = s.MaxError.Truncate(time.Microsecond), s.EstError.Truncate(time.Microsecond)
 		if s.TAI > 0 {
 			c.tai = s.TAI
