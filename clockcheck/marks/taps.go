@@ -36,6 +36,7 @@ const (
 	leastTaps = 3
 	mostTaps  = 100
 	outlier   = 0.15 // s from the median: another tone, or a slip
+	firstOff  = 0.25 // s: half of what would make it the tap of another second
 	scatter   = 0.15 // s: a standard deviation above it is no tapping
 	guessed   = 0.05 // s: that of a few taps is not known better
 )
@@ -76,7 +77,7 @@ func Average(t Taps) (Result, error) {
 		off[i] = math.Remainder(at.Sub(t.At[0]).Seconds(), t.Each.Seconds())
 	}
 	median := middle(off)
-	if t.Each == time.Second && math.Abs(median) > outlier {
+	if t.Each == time.Second && math.Abs(median) > firstOff {
 		return Result{}, fmt.Errorf("marks: %w", ErrFirst) // it numbers the others
 	}
 	var kept []float64
@@ -123,12 +124,12 @@ func meanAndSpread(v []float64) (mean, spread float64) {
 // reflections, which is good to 2 ms up to the antipodes (computed for one layer at 110
 // to 400 km).
 const (
-	perKm     = 3.33564e-6 // s
-	overhead  = 0.001      // s
-	pathHalf  = 0.002      // s
-	halfWay   = 20_015.0   // km: half the earth's circumference
-	longFrom  = 5_000.0    // km: nearer stations are not heard the long way round
-	wholeWay  = 2 * halfWay
+	perKm    = 3.33564e-6 // s
+	overhead = 0.001      // s
+	pathHalf = 0.002      // s
+	halfWay  = 20_015.0   // km: half the earth's circumference
+	longFrom = 5_000.0    // km: nearer stations are not heard the long way round
+	wholeWay = 2 * halfWay
 )
 
 // Path is how long a signal is on its way over a distance of km, and the half-width of
