@@ -25,7 +25,7 @@ const (
 	runLength = 3
 	// The prior of an unproved latency: mean and σ of the Gaussian that the
 	// filter starts with. The hull [0, latencyMax] is what verdicts use.
-	latencyMean, latencySigma = 0.30, 0.35
+	latencyMean, latencySigma = 0.30, 0.45
 	latencyFloor              = 0.020 // s, σ: no latency is known better
 	latencyProved             = 0.035 // s, σ: ±0.09 s at 99 %
 	jitterStart               = 0.020 // s

@@ -43,8 +43,8 @@ func Random(seed uint64) *Case {
 	sky := gnsstest.Scene{Satellites: 5 + d.IntN(9)}
 	c.Story = []world.Chapter{{Scene: sky}}
 	begin := d.evening(c, sky)
-	if c.Receiver.Latency.Ramp > 0 && (c.NoRTC || !c.Compensated || begin == 0) {
-		c.MayMiss = append(c.MayMiss, window{}) // a ramp is a drag-off too slow to be seen
+	if c.Receiver.Latency.Ramp > 0 {
+		c.MayMiss = append(c.MayMiss, window{}) // a ramp is a drag-off too slow to be seen in time
 	}
 	c.Length = begin + NightLength
 	for at := begin + d.span(0, 2*time.Hour); at < c.Length-time.Minute; {
