@@ -73,6 +73,25 @@ func TestSlewSettles(t *testing.T) {
 	})
 }
 
+// What the kernel has begun to turn goes on, and is counted: no overshoot, whatever
+// the phase of the looks.
+func TestSlewDoesNotOvershoot(t *testing.T) {
+	for phase := range 10 {
+		w := newWorld(t, steer.Config{}, 3*time.Millisecond)
+		w.j.Bound = 1e-5
+		w.pass(time.Duration(phase) * 100 * time.Millisecond)
+		least := 1.0
+		for range 60 {
+			w.run(time.Second)
+			least = math.Min(least, w.err())
+		}
+		if least < -20e-6 {
+			t.Errorf("phase %d: overshot by %.6f s", phase, -least)
+		}
+		w.holds(20e-6)
+	}
+}
+
 // Noise of the estimate must not be amplified: the clock is no worse than the
 // estimate it is steered by.
 func TestSlewFollowsEstimate(t *testing.T) {
@@ -126,6 +145,21 @@ func TestRepairsAtStart(t *testing.T) {
 	}
 	if w.word() != steer.Holding {
 		t.Errorf("%s", w.word())
+	}
+}
+
+// A program that was killed and starts again beside a clock that it held: somebody may
+// be on the air by it, so that a step waits for the gap.
+func TestRestartWaitsForTheGap(t *testing.T) {
+	for _, vouched := range []bool{false, true} {
+		w := newWorld(t, steer.Config{InUse: "FT8"}, 400*time.Millisecond) // 6.25 s into a period
+		if bits := steer.Bits(0); vouched {
+			w.c.Tamper(w.local, steertest.Tamper{Bits: &bits})
+		}
+		w.tick()
+		if stepped := w.c.Steps == 1; stepped == vouched {
+			t.Errorf("vouched for %v, stepped %v", vouched, stepped)
+		}
 	}
 }
 

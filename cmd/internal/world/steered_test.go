@@ -103,6 +103,29 @@ func TestSteeredClockIsHeld(t *testing.T) {
 	}
 }
 
+// Steering adds nothing to the error of what it steers by: the clock is off by what the
+// judge's estimate is off, give or take 2 ms.
+func TestSteeringAddsLittle(t *testing.T) {
+	s, _ := Named("camp")
+	s.Receiver, s.Length = gnsstest.Typical(), 3*time.Hour
+	s.Story = []Chapter{{Scene: open, Servers: []Server{{"192.0.2.1", 2 * time.Millisecond, 20 * time.Millisecond}}}, {From: time.Hour, Scene: open}}
+	w := New(s, steered("rtc-some"), 1)
+	clock, estimate, apart, n := 0.0, 0.0, 0.0, 0
+	for w.Elapsed() < s.Length {
+		snap := w.Second()
+		if w.Elapsed() < time.Hour {
+			continue
+		}
+		e, off := w.SystemError(), snap.Clock.ErrorS.V
+		clock, estimate, apart, n = clock+e*e, estimate+(e-off)*(e-off), apart+off*off, n+1
+	}
+	rms := func(sum float64) float64 { return 1e3 * math.Sqrt(sum/float64(n)) }
+	t.Logf("2 h after the latency was learned: clock %.2f ms RMS off, the judge's estimate %.2f ms, the two apart %.2f ms", rms(clock), rms(estimate), rms(apart))
+	if rms(apart) > 2 || rms(clock) > 10 {
+		t.Errorf("clock %.2f ms RMS off, estimate %.2f ms, apart %.2f ms", rms(clock), rms(estimate), rms(apart))
+	}
+}
+
 // Somebody moves the clock by 2 s: it is put right in a gap within half a minute, and
 // FT8 is within again.
 func TestForeignStepIsPutRight(t *testing.T) {
