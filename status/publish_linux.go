@@ -103,7 +103,7 @@ func (p *Publisher) Publish(s *Snapshot) error {
 // publishGrid makes the grid file hold the place's locator, or be absent.
 func (p *Publisher) publishGrid(pos *Position) error {
 	locator := ""
-	if pos != nil {
+	if pos != nil && !pos.Kept { // the file cannot say how old it is
 		locator = pos.Locator
 	}
 	if p.gridOK && locator == p.locator {

@@ -122,6 +122,11 @@ type Position struct {
 	AgeS       Float  `json:"age_s"`  // since the fix the place comes from
 	EdgeM      Float  `json:"edge_m"` // to the nearest edge of the locator's cell
 	Moving     bool   `json:"moving"`
+	// Kept: no fix since the program was started; this is where the station was
+	// before, and it may have moved. AgeS is then known only where the clock is.
+	Kept bool `json:"kept,omitempty"`
+	// AveragedS is how long the fixes were averaged, from the first to the last.
+	AveragedS Float `json:"averaged_s,omitzero"`
 }
 
 // Reference is something that can tell the time, and what we think of it.

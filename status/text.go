@@ -113,13 +113,28 @@ func (p *Position) text() string {
 	if p.Satellites.OK {
 		b += fmt.Sprintf(", %.0f satellites", p.Satellites.V)
 	}
-	if p.AgeS.OK && p.AgeS.V >= oldFixS {
-		b += ", fix " + Span(p.AgeS.V) + " old"
+	if past := p.Past(); past != "" {
+		b += ", " + past
 	}
 	if p.Moving {
 		b += ", moving"
 	}
 	return b + "."
+}
+
+// Past says that the place is not of now, and how old it is; "" when it is of now.
+func (p *Position) Past() string {
+	switch {
+	case p.Kept && p.AgeS.OK:
+		return "from before noonmark started, " + Span(p.AgeS.V) + " ago"
+	case p.Kept:
+		return "from before noonmark started, nobody knows how long ago"
+	case !p.AgeS.OK:
+		return "fix of unknown age"
+	case p.AgeS.V >= oldFixS:
+		return "fix " + Span(p.AgeS.V) + " old"
+	}
+	return ""
 }
 
 // oldFixS is the age from which a fix is called old: receivers give one a second

@@ -114,6 +114,9 @@ func (p *page) position(pos *Position) {
 		p.line(2, degrees(pos.LatDeg.V, "N", "S")+" "+degrees(pos.LonDeg.V, "E", "W")+" (WGS 84)")
 	}
 	detail := orNone(pos.Fix) + " fix"
+	if pos.AveragedS.OK && pos.AveragedS.V >= 1 {
+		detail += ", averaged over " + Span(pos.AveragedS.V)
+	}
 	if pos.AltM.OK {
 		detail += fmt.Sprintf(", %.0f m above the sea", pos.AltM.V)
 	}

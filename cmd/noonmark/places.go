@@ -41,9 +41,7 @@ func here(runDir string) (somewhere, error) {
 	if s.Position.BoundM.OK {
 		p.uncertaintyM, p.reachM = s.Position.BoundM.V, s.Position.BoundM.V
 	}
-	if s.Position.AgeS.OK && s.Position.AgeS.V > 10 {
-		p.note = fmt.Sprintf("the last fix is %.0f s old", s.Position.AgeS.V)
-	}
+	p.note = s.Position.Past()
 	return p, nil
 }
 

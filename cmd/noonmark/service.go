@@ -109,6 +109,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 		BuildDate: buildDate(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
 	}, s.kept.Learned)
+	s.station.Remember(s.kept.Place)
 	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {
 		s.watchdog = interval
 	}
@@ -272,7 +273,7 @@ func (s *service) save(now timescale.Local) {
 	if s.stateDir == "" {
 		return
 	}
-	s.kept.Learned = s.station.Learned()
+	s.kept.Learned, s.kept.Place = s.station.Learned(), s.station.LastPlace()
 	if s.clock != nil {
 		s.kept.Steering = s.station.LearnedSteering()
 	}

@@ -230,9 +230,6 @@ func (v *view) references(refs []status.Reference) {
 	}
 }
 
-// oldFixS is the age from which a place is called old.
-const oldFixS = 15
-
 func (v *view) place(q *status.Position) {
 	if q == nil {
 		v.LocatorNote = "No satellite fix yet."
@@ -254,8 +251,8 @@ func (v *view) place(q *status.Position) {
 		v.PlaceRows = append(v.PlaceRows, Row{"Height", fmt.Sprintf("%.0f m above the sea", q.AltM.V)})
 	}
 	v.PlaceRows = append(v.PlaceRows, Row{"Fix", status.Clean(q.Fix)})
-	if q.AgeS.OK && q.AgeS.V >= oldFixS {
-		notes = append(notes, "fix "+status.Span(q.AgeS.V)+" old")
+	if past := q.Past(); past != "" {
+		notes = append(notes, past)
 	}
 	if q.Moving {
 		notes = append(notes, "moving")

@@ -19,6 +19,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/steer"
+	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
 )
 
@@ -27,6 +28,7 @@ type State struct {
 	Learned  clockcheck.Learned `json:"learned"`
 	Receiver port.Identity      `json:"receiver"` // pinned: what was behind the port's name
 	Steering steer.Learned      `json:"steering,omitzero"`
+	Place    *station.LastPlace `json:"place,omitempty"`
 }
 
 const (

@@ -6,38 +6,39 @@ import (
 	"noonmark/clockcheck/timescale"
 	"noonmark/gnss"
 	"noonmark/grid"
+	"noonmark/grid/standing"
 	"noonmark/status"
 )
 
-// Rules for the accuracy of a single fix, 99 % horizontal radius. The receiver's
-// own figures (GST, 1σ) come first; else HDOP times a user range error of 3 m
-// (1.5–5 m open sky; from memory); else nothing is said finer than 30 m. A
-// circular normal error has 95 % within 2.448 σ and 99 % within 3.035 σ (computed
-// from the Rayleigh distribution).
+// Rules for the error of a fix, 1 σ of each axis. The receiver's own figures (GST)
+// come first; else HDOP times a user range error of 3 m (1.5–5 m open sky; from
+// memory), halved between the axes; else nothing is said finer than 10 m. A receiver
+// that promises less than 0.3 m is not believed (ours: where is its antenna?).
 const (
 	rangeErrorM = 3.0
-	to95        = 2.448
-	to99        = 3.035
-	unsaidM     = 10.0 // σ, when neither GST nor HDOP is sent
-	movingMS    = 1.0  // m/s over ground: faster than a standing fix wanders
+	unsaidM     = 10.0
+	leastM      = 0.3
 )
 
-// place is the last known position.
+// place is where the station is, by its fixes or by what was kept.
 type place struct {
-	max        int
-	known      bool
-	point      grid.Point
-	at         timescale.Local
-	sigmaM     float64 // per axis
+	max        int // most characters; fewer than 10 coarsen everything
+	standing   standing.Place
+	square     standing.Square
+	asleep     float64 // s; of the tick before the last fix
 	alt        status.Float
 	satellites status.Float
 	fix        gnss.Fix
 	fixAt      timescale.Local
-	moving     bool
+	kept       *LastPlace
 }
 
-// take keeps a valid epoch's position.
-func (p *place) take(e *gnss.Epoch) {
+// take keeps what an epoch says; asleep is the Tick's. An epoch named before, as by
+// a stuck receiver, is no fix of now.
+func (p *place) take(e *gnss.Epoch, asleep float64) {
+	if e.Repeated {
+		return
+	}
 	p.fix, p.fixAt = e.Fix, e.Arrival
 	if e.Satellites >= 0 {
 		p.satellites = status.Known(float64(e.Satellites))
@@ -53,46 +54,50 @@ func (p *place) take(e *gnss.Epoch) {
 	if err != nil {
 		return
 	}
-	p.known, p.point, p.at = true, pt, e.Arrival
-	p.moving = e.SpeedMS > movingMS
+	f := standing.Fix{At: e.Arrival, Point: pt, SpeedMS: float64(e.SpeedMS)}
+	f.SigmaNorthM, f.SigmaEastM = sigmas(e)
+	p.standing.Take(f)
+	p.asleep = asleep
 	p.alt = status.Float{}
 	if e.HasAlt {
 		p.alt = status.Known(float64(e.AltM))
 	}
-	switch {
-	case e.HasSigma:
-		p.sigmaM = math.Sqrt((sq(float64(e.SigmaLatM)) + sq(float64(e.SigmaLonM))) / 2)
-	case e.HDOP > 0:
-		p.sigmaM = float64(e.HDOP) * rangeErrorM / math.Sqrt2
-	default:
-		p.sigmaM = unsaidM
-	}
 }
 
-func sq(v float64) float64 { return v * v }
-
-// snapshot is the place as published, nil if there never was a fix.
-func (p *place) snapshot(now timescale.Local) *status.Position {
-	if !p.known {
-		return nil
+// sigmas are the errors of a fix, 1 σ north and east, m.
+func sigmas(e *gnss.Epoch) (north, east float64) {
+	switch {
+	case e.HasSigma && e.SigmaLatM > 0 && e.SigmaLonM > 0:
+		return max(float64(e.SigmaLatM), leastM), max(float64(e.SigmaLonM), leastM)
+	case e.HDOP > 0:
+		north = max(float64(e.HDOP)*rangeErrorM/math.Sqrt2, leastM)
+		return north, north
 	}
-	lat, _ := p.point.LatLon()
-	n := min(grid.LocatorLength(to95*p.sigmaM, lat), p.max)
-	out := &status.Position{Fix: p.fix.String(), Satellites: p.satellites, AgeS: status.Known(now.Sub(p.at).Seconds()),
-		BoundM: status.Known(to99 * p.sigmaM), Moving: p.moving, AltM: p.alt}
-	if now.Sub(p.fixAt).Seconds() > 10 {
+	return unsaidM, unsaidM
+}
+
+// position is the place as published, nil if there never was a fix. utc is known
+// where the clock can be trusted to date what was kept.
+func (p *place) position(t Tick, utc status.Time) *status.Position {
+	est, ok := p.standing.Now()
+	if !ok {
+		return p.kept.position(p.max, utc, p.satellites)
+	}
+	age := t.Local.Sub(est.At).Seconds() + t.AsleepS - p.asleep // the local timescale stands still in suspend
+	out := &status.Position{Fix: p.fix.String(), Satellites: p.satellites, AgeS: status.Known(age), Moving: est.Moving, AltM: p.alt,
+		BoundM:    status.Known(standing.Radius99(est.SigmaNorthM, est.SigmaEastM)),
+		AveragedS: status.Known(est.At.Sub(est.Since).Seconds())}
+	if t.Local.Sub(p.fixAt).Seconds() > 10 || t.AsleepS-p.asleep > 10 {
 		out.Fix = "none"
 	}
-	point := p.point
-	if n >= 2 {
-		cell := p.point.Cell(n)
+	point := est.Point
+	if cell := p.square.Choose(est, t.Local, p.max); cell != (grid.Cell{}) {
 		out.Locator = cell.Locator()
-		out.EdgeM = status.Known(edge(cell, point))
+		out.EdgeM = status.Known(standing.Edge(cell, point))
 		if p.max < 10 {
 			// The operator asked for a coarse place: every coordinate is.
 			point = cell.Center()
-			h, w := cell.Size()
-			out.BoundM = status.Known(math.Hypot(h, w)/2 + to99*p.sigmaM)
+			out.BoundM = status.Known(reach(cell) + standing.Slack(est) + out.BoundM.V)
 			out.EdgeM, out.AltM = status.Float{}, status.Float{}
 		}
 	}
@@ -101,11 +106,8 @@ func (p *place) snapshot(now timescale.Local) *status.Position {
 	return out
 }
 
-// edge is the distance to the nearest edge of the cell, in metres: along the
-// meridian and the parallel, which is exact enough inside 20° × 10°.
-func edge(c grid.Cell, p grid.Point) float64 {
-	lat, lon := p.LatLon()
+// reach is how far a cell reaches from its centre, m.
+func reach(c grid.Cell) float64 {
 	h, w := c.Size()
-	perLat, perLon := h/(c.North-c.South), w/(c.East-c.West)
-	return max(0, min((lat-c.South)*perLat, (c.North-lat)*perLat, (lon-c.West)*perLon, (c.East-lon)*perLon))
+	return math.Hypot(h, w) / 2
 }

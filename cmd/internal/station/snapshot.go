@@ -77,7 +77,7 @@ func (s *Station) fill(t Tick) {
 		out.References = append(out.References, ref)
 	}
 	s.fillEvents(t)
-	out.Position = s.place.snapshot(t.Local)
+	out.Position = s.place.position(t, s.datedUTC(t.System))
 	out.Receiver = s.receiver()
 }
 

@@ -212,7 +212,7 @@ func (s *Station) drain() {
 		r := reading(&e)
 		r.Overrun = s.overrun(&e)
 		s.judge.GNSS(r)
-		s.place.take(&e)
+		s.place.take(&e, s.asleep)
 	}
 }
 

@@ -186,7 +186,7 @@ func (w *World) off(c *Chapter) {
 		w.save()
 	}
 	if c.Forget {
-		w.kept.learned = clockcheck.Learned{}
+		w.kept.learned, w.kept.place = clockcheck.Learned{}, nil
 	}
 	w.rtc.Power(w.utc, false)
 	w.pass(c.Off)

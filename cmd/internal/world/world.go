@@ -56,6 +56,7 @@ type World struct {
 type kept struct {
 	learned  clockcheck.Learned
 	steering steer.Learned
+	place    *station.LastPlace
 	at       timescale.UTC // of the last write, 0 = none since boot
 	writes   int
 }
@@ -91,6 +92,7 @@ func (w *World) boot() {
 	w.booted, w.asked, w.kept.at = w.utc, 0, 0
 	w.startSteering()
 	w.Station = station.New(w.cfg, w.kept.learned)
+	w.Station.Remember(w.kept.place)
 	w.nextRTC = w.utc.Add(time.Second)
 	if w.s.NoRTC {
 		w.Station.RTCMissing("This computer has no hardware clock.")
@@ -144,6 +146,7 @@ func (w *World) keep() {
 
 func (w *World) save() {
 	w.kept.learned, w.kept.steering, w.kept.at = w.Station.Learned(), w.Station.LearnedSteering(), w.utc
+	w.kept.place = w.Station.LastPlace()
 	w.kept.writes++
 }
 
