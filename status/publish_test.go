@@ -124,6 +124,12 @@ func TestPublish(t *testing.T) {
 	publish(full())
 	check("tidied away", "FG69GU18")
 	s := full()
+	s.Position.Kept = true
+	publish(s)
+	if _, err := os.Stat(grid); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the grid file cannot say that a place is from before, and holds it: %v", err)
+	}
+	s = full()
 	s.Position.Locator = "FG69GU"
 	publish(s)
 	check("moved", "FG69GU")

@@ -102,7 +102,9 @@ func TestSchemaRefuses(t *testing.T) {
 
 func TestSchemaHolds(t *testing.T) {
 	s := compiled(t, true)
-	for name, snap := range map[string]Snapshot{"full": full(), "least": least()} {
+	kept := full()
+	kept.Position.Kept, kept.Position.Fix, kept.Position.AgeS, kept.Position.AveragedS = true, "none", Float{}, Known(600)
+	for name, snap := range map[string]Snapshot{"full": full(), "least": least(), "kept": kept} {
 		b, err := json.Marshal(snap)
 		if err != nil {
 			t.Fatal(err)

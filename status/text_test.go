@@ -58,6 +58,21 @@ func TestTexts(t *testing.T) {
 	}
 }
 
+func TestPast(t *testing.T) {
+	for _, tt := range []struct {
+		p    Position
+		want string
+	}{
+		{Position{}, "fix of unknown age"}, {Position{AgeS: Known(14)}, ""}, {Position{AgeS: Known(15)}, "fix 15 s old"},
+		{Position{Kept: true}, "from before noonmark started, nobody knows how long ago"},
+		{Position{Kept: true, AgeS: Known(18300)}, "from before noonmark started, 5 h 5 min ago"},
+	} {
+		if got := tt.p.Past(); got != tt.want {
+			t.Errorf("%+v: %q, want %q", tt.p, got, tt.want)
+		}
+	}
+}
+
 func TestSpan(t *testing.T) {
 	for _, tt := range []struct {
 		in   float64

@@ -8,7 +8,9 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/steer"
+	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
+	"noonmark/status"
 )
 
 func sample(rate float64) State {
@@ -17,6 +19,7 @@ func sample(rate float64) State {
 			Latencies: []clockcheck.LearnedLatency{{Key: "r", LatencyS: 0.1, SigmaS: 0.02}},
 			RTC:       &clockcheck.LearnedRTC{At: 5, OffsetS: 0.25, Ancestry: []string{"server"}}},
 		Receiver: port.Identity{Name: "/dev/x"},
+		Place:    &station.LastPlace{LatDeg: -20.13, LonDeg: -67.49, AltM: status.Known(3656), BoundM: 9, Locator: "FG69gu18et", UTC: 1928369106e9},
 		Steering: steer.Learned{Chips: []steer.Chip{{Name: "rtc-x", FirstTickS: 0.5, Measured: 2}}},
 	}
 }
