@@ -71,7 +71,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 			return 0, false, false
 		}
 		sudden = math.Abs(nu-w.before) > math.Abs(nu)/2
-		j.f, w.have = was, false
+		j.f, w.have, j.led = was, false, led{}
 		return nu, sudden, true
 	}
 	w.away, w.before = 0, nu
@@ -106,12 +106,12 @@ func (j *Judge) rateTooFar() {
 		j.f.forget(sS, 0, sigma)
 		y, sy := j.rate()
 		j.f.forget(sY, y, sy)
-		j.watch = watch{}
+		j.watch, j.led = watch{}, led{}
 	}
 }
 
 // shift moves UTC by s: former states of the filter no longer compare.
 func (j *Judge) shift(s float64) {
 	j.f.shift(s)
-	j.watch = watch{}
+	j.watch, j.led = watch{}, led{}
 }

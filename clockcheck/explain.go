@@ -55,7 +55,7 @@ func (j *Judge) receiverReference(now timescale.Local, dst *Judgement) Reference
 		// What the receiver alone says: its stream plus the latency.
 		z := j.zRel(rx.valid, rx.runZ)
 		r.HasSaid = true
-		r.Error = dst.Error + j.f.v[sX] - (z + j.f.v[sD])
+		r.Error = dst.Error + j.f.v[sX] + j.led.lead - (z + j.f.v[sD])
 		r.Bound = boundZ * math.Hypot(j.f.sigma(sD), math.Sqrt(rx.jitter))
 	}
 	return r
@@ -207,6 +207,7 @@ func (j *Judge) budget(dst *Judgement) {
 	lo, hi := j.interval(guardZ)
 	gauss := math.Max(-lo+j.x.open.lo+float64(j.x.secLo), hi-j.x.open.hi-float64(j.x.secHi))
 	add("estimate", gauss, "what the readings leave open, at 99.99 %")
+	add("two views", math.Abs(j.led.lead), "whether the oscillator or the latency moved is not known")
 	add("pulse's edge", math.Max(-j.x.open.lo, j.x.open.hi), "which edge of the pulse is the second is not told")
 	add("whole second", float64(max(-j.x.secLo, j.x.secHi)), "leap-second data not proved")
 	if g := j.guardAhead(0); math.Max(-g.lo, g.hi) > math.Max(-lo, hi) {

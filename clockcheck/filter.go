@@ -44,6 +44,7 @@ type filter struct {
 	base int64           // ns: UTC − local = base + x
 	qS   float64
 	qD   float64
+	told int // measurements of x itself, by what is no receiver and no hardware clock
 }
 
 // advance carries the states forward to now. An instant before the filter's own
@@ -91,6 +92,9 @@ func (f *filter) sum(other int, sign float64) (v, variance float64) {
 // measure updates with z, a measurement of x + sign·other at the filter's
 // instant, with variance r.
 func (f *filter) measure(z float64, other int, sign, r float64) {
+	if other == sNo {
+		f.told++
+	}
 	want, variance := f.sum(other, sign)
 	s := variance + r
 	if s <= 0 {

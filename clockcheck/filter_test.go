@@ -191,3 +191,28 @@ func TestGoodForSolvesThePrediction(t *testing.T) {
 }
 
 func seconds2local(s float64) timescale.Local { return timescale.Local(math.Round(s * 1e9)) }
+
+// The stated variance must be that of the error: oscillators and latencies are
+// drawn from the noises that the filter assumes, and the squared error over the
+// variance must be 1 in the mean.
+func TestVarianceIsHonest(t *testing.T) {
+	const runs, seconds, jitter, latency = 400, 3 * 3600, 0.008, 0.01
+	rng := rand.New(rand.NewPCG(11, 13))
+	var square, claimed float64
+	for range runs {
+		x := phases(rng, seconds, 1, q1X, q2X)
+		d := latency * rng.NormFloat64()
+		f := filter{qD: qD}
+		f.p[sX][sX], f.p[sD][sD] = 1, sq(latency)
+		for i := range x {
+			f.advance(seconds2local(float64(i)))
+			f.measure(x[i]-d+jitter*rng.NormFloat64(), sD, -1, sq(jitter))
+			d += math.Sqrt(qD) * rng.NormFloat64()
+		}
+		square += sq(f.v[sX] - x[len(x)-1])
+		claimed = f.p[sX][sX]
+	}
+	if got := square / runs / claimed; math.Abs(got-1) > 4*math.Sqrt(2.0/runs) {
+		t.Errorf("squared error over variance is %.2f: sigma %.4f s, error %.4f s", got, math.Sqrt(claimed), math.Sqrt(square/runs))
+	}
+}

@@ -43,10 +43,10 @@ func (j *Judge) Hand(now timescale.Local) (Handed, bool) {
 		return Handed{}, false
 	}
 	j.f.advance(now)
-	half := func(c claim) float64 { return math.Max(-c.lo, c.hi) }
-	g := half(j.guardAhead(0))
-	h := Handed{At: now, UTC: timescale.UTC(int64(now) + j.f.base + int64(math.Round(j.f.v[sX]*1e9))), RatePPM: j.f.v[sY] * 1e6,
-		Guard: g, GuardPPM: math.Max(half(j.guardAhead(guardHorizon))-g, 0) / guardHorizon * 1e6,
+	j.choose(now)
+	g := j.guardAhead(0).about(j.led.lead).half()
+	h := Handed{At: now, UTC: timescale.UTC(int64(now) + j.f.base + int64(math.Round((j.f.v[sX]+j.led.lead)*1e9))), RatePPM: j.f.v[sY] * 1e6,
+		Guard: g, GuardPPM: math.Max(j.guardAhead(guardHorizon).about(j.led.lead).half()-g, 0) / guardHorizon * 1e6,
 		Basis: j.basis(now), Confirmed: max(j.x.gnssAt, j.x.netAt, j.x.markAt, j.x.rtcAt)}
 	best := math.Inf(1)
 	for i := range j.servers[:j.nServer] {

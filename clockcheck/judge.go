@@ -92,6 +92,7 @@ type Judge struct {
 	events  []Event
 	rxTrust Trust
 	watch   watch
+	led     led
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if
@@ -116,7 +117,7 @@ func (j *Judge) reset() {
 	if j.cfg.RTCCompensated {
 		j.f.qS = qSComp
 	}
-	j.x, j.watch = known{}, watch{}
+	j.x, j.watch, j.led = known{}, watch{}, led{}
 	y, sy := j.rate()
 	j.f.forget(sY, y, sy)
 	j.f.forget(sD, latencyMean, latencySigma)

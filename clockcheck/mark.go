@@ -120,7 +120,7 @@ func (j *Judge) startFromMark(m *marked, anc ancestry) {
 	j.f.base, j.f.at = m.z, m.at
 	j.f.start(0, sNo, sq(m.bound*serverSigma))
 	j.x = known{known: true, dateProved: true, ancestry: anc, carrier: carMark, markAt: m.at}
-	j.watch, j.rtc.attached, j.rtc.independent = watch{}, false, false
+	j.watch, j.led, j.rtc.attached, j.rtc.independent = watch{}, led{}, false, false
 	j.note(m.at, "started", "The time now comes from an operator's mark.")
 }
 

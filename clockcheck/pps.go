@@ -303,7 +303,7 @@ func (j *Judge) pulseDragged(at timescale.Local, z int64) bool {
 		return false
 	}
 	spoken := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - (was.v[sX] - was.v[sD])
-	j.f, w.old, w.young = was, was, was
+	j.f, w.old, w.young, j.led = was, was, was, led{}
 	j.losePulse(at, fDragged, nu)
 	j.note(at, "trust-changed", "The receiver's pulse has been led away by "+seconds(nu)+".")
 	if w.n >= len(w.last) && math.Abs(spoken-nu) < rampFloorS+math.Abs(nu)/2 {

@@ -194,7 +194,7 @@ func (j *Judge) reopenLatency(at timescale.Local) {
 	j.f.start(stream, sD, rx.jitter)
 	j.x.carrier = carReceiver
 	j.rtc.attached, j.rtc.independent = false, false
-	j.watch = watch{}
+	j.watch, j.led = watch{}, led{}
 	j.note(at, "latency-jump", "The receiver's pulse contradicts the latency learned before: it is open again.")
 }
 

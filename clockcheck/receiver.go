@@ -100,7 +100,7 @@ func (r *receiver) left() bool { return r.fault == fJumped || r.fault == fDragge
 // proved before counts no more. key is that of ReceiverNamed, "" while not known.
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
-	j.watch, j.f.qD = watch{}, qD
+	j.watch, j.led, j.f.qD = watch{}, led{}, qD
 	j.forgetPulse()
 	j.rx = receiver{present: true, link: link, jitter: jitterStart * jitterStart}
 	j.ReceiverNamed(key)

@@ -27,7 +27,7 @@ func TestOwnStepIsNoNews(t *testing.T) {
 		if math.Abs(w.got.Error-w.sys) > w.got.Guard {
 			t.Errorf("own %v: error %.3f", own, w.got.Error)
 		}
-		if own && math.Abs(w.got.RatePPM) > 3 { // this clock goes as UTC does
+		if own && math.Abs(w.got.RatePPM) > w.got.RateBoundPPM { // this clock goes as UTC does
 			t.Errorf("the rate was taken from a step: %+.1f ppm", w.got.RatePPM)
 		}
 	}

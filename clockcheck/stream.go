@@ -168,11 +168,8 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	zr := j.zRel(at, z) - float64(rx.ahead)
 	want, v := j.f.sum(sD, -1)
 	nu := zr - want
-	r := rx.jitter
-	if q := nu * nu / (9 * (v + r)); q > 1 {
-		r = (v+r)*q - v // beyond 3 σ the weight falls off: bursts are late in a skewed way
-	}
-	j.f.measure(zr, sD, -1, r)
+	j.f.measure(zr, sD, -1, lateWeight(nu, v, rx.jitter))
+	j.led.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
 	// Arrival jitter seen, slowly: 1 min of memory, 2 to 100 ms.
 	rx.jitter = math.Min(math.Max(rx.jitter+(math.Min(nu*nu, 0.04)-rx.jitter)/60, 4e-6), 1e-2)
 	j.x.ancestry |= ancReceiver
@@ -263,7 +260,7 @@ func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
 	j.f.advance(at)
 	j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
 	rx.latencyBy, rx.leap = "", math.Max(rx.leap, math.Abs(nu))
-	j.watch = watch{}
+	j.watch, j.led = watch{}, led{}
 	j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
 	return true
 }

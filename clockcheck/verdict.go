@@ -121,6 +121,7 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement)
 	j.expire(now)
 	if j.x.known {
 		j.f.advance(now)
+		j.choose(now)
 		j.estimate(now, system, dst)
 	} else if c := &j.rtc; c.provisional {
 		dst.Known, dst.Basis = true, BasisRTC
@@ -143,14 +144,14 @@ func (j *Judge) expire(now timescale.Local) {
 
 func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *Judgement) {
 	dst.Known = true
-	dst.Error = float64(int64(system)-int64(now)-j.f.base)/1e9 - j.f.v[sX]
+	dst.Error = float64(int64(system)-int64(now)-j.f.base)/1e9 - j.f.v[sX] - j.led.lead
 	lo, hi := j.interval(boundZ)
-	g := j.guardAhead(0)
+	g := j.guardAhead(0).about(j.led.lead)
 	// A proved second keeps the reported bound free of hypotheses; unproved, they
 	// are part of what is not known.
-	dst.Bound = math.Max(-lo, hi)
+	dst.Bound = claim{lo, hi}.about(j.led.lead).half()
 	dst.Guarded = j.x.dateProved
-	dst.Guard = math.Max(math.Max(-g.lo, g.hi), dst.Bound)
+	dst.Guard = math.Max(g.half(), dst.Bound)
 	dst.ErrorLo, dst.ErrorHi = dst.Error-g.hi, dst.Error-g.lo
 	dst.RatePPM = (j.clock.rate - j.f.v[sY]) * 1e6
 	dst.LocalRatePPM, dst.RateBoundPPM = j.f.v[sY]*1e6, boundZ*j.f.sigma(sY)*1e6
@@ -258,6 +259,5 @@ func (j *Judge) goodFor(err, tol float64) float64 {
 // last Judge if no reading ever came again; seconds, t ≥ 0. It has a meaning
 // while that judgement is guarded.
 func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
-	g := j.guardAhead(t)
-	return err + j.drift(t), math.Max(-g.lo, g.hi)
+	return err + j.drift(t), j.guardAhead(t).about(j.led.lead).half()
 }

@@ -1,0 +1,87 @@
+package clockcheck
+
+import (
+	"math"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// Two views of a receiver's stream that moves slowly against the oscillator. The
+// filter thinks that the latency wanders, and holds on to the oscillator for
+// hours: so a ramp or a slow drag-off does not take the estimate along, and what
+// verdicts stand on is this. But mostly it is the oscillator that moves, with the
+// temperature, and then the estimate trails. So beside the filter the stream is
+// followed as if the latency stood still since a witness last spoke; that is the
+// estimate that is reported, for it is the better one on ordinary nights, and the
+// guard spans both views. It never makes a verdict easier: |error| + guard is at
+// least what it is without.
+const (
+	// q2Led is the oscillator's random walk of rate while it is followed, 1/s: 0.4 ppm
+	// in an hour. Measured: 0.13 in 0.6 ppm peak to peak in 8 h idle, more with the
+	// temperature; a wrong rate costs little here, for the stream corrects it.
+	q2Led = 5e-17
+	// ledLearns: so long after it was met a stream refines its latency against
+	// whatever x stood on before.
+	ledLearns = firstKeep
+)
+
+// led follows x − latency: states sX and sY of a filter of its own.
+type led struct {
+	have    bool
+	f       filter
+	since   timescale.Local
+	latency float64 // what was known of it when a witness last spoke, s
+	witness int     // measurements of x by others, as counted then
+	apart   float64 // s: by how much UTC is later in this view than in the filter's
+	lead    float64 // s: UTC as last reported is the filter's x and this
+}
+
+// take follows one accepted reading zr, which the filter has used already. alone: x
+// stands on this receiver only.
+func (l *led) take(at timescale.Local, main *filter, zr, jitter float64, alone bool) {
+	if !l.have || l.f.base != main.base {
+		*l = led{have: true, since: at, latency: main.v[sD]}
+		l.f.base, l.f.at = main.base, at
+		l.f.v[sX], l.f.p[sX][sX] = main.sum(sD, -1)
+		l.f.v[sY], l.f.p[sY][sY] = main.v[sY], main.p[sY][sY]
+		l.f.p[sX][sY] = main.p[sX][sY] - main.p[sD][sY]
+		l.f.p[sY][sX] = l.f.p[sX][sY]
+	} else {
+		dt := at.Sub(l.f.at).Seconds()
+		l.f.at = at
+		l.f.v[sX] += l.f.v[sY] * dt
+		l.f.shear(sX, sY, dt)
+		l.f.noise(sX, sY, dt, q1X, q2Led)
+		l.f.measure(zr, sNo, 0, lateWeight(zr-l.f.v[sX], l.f.p[sX][sX], jitter))
+	}
+	if !alone && at.Sub(l.since) < ledLearns || main.told != l.witness {
+		l.latency, l.witness = main.v[sD], main.told
+	}
+	l.apart = l.f.v[sX] + l.latency - main.v[sX]
+}
+
+// lateWeight is the variance with which a reading nu away from where it is
+// expected, to the variance v, counts: beyond 3 sigma the weight falls off, for
+// bursts are late in a skewed way.
+func lateWeight(nu, v, jitter float64) float64 {
+	if q := nu * nu / (9 * (v + jitter)); q > 1 {
+		return (v+jitter)*q - v
+	}
+	return jitter
+}
+
+// choose says which view is reported at now. The stream is, while it carries the
+// time and its latency is proved.
+func (j *Judge) choose(now timescale.Local) {
+	l := &j.led
+	l.lead = 0
+	if l.have && l.f.base == j.f.base && j.x.carrier == carReceiver && j.rx.latencyBy != "" && j.rx.fault == fNone && j.receiverLive(now) {
+		l.lead = l.apart
+	}
+}
+
+// about is the claim relative to the estimate as reported.
+func (c claim) about(lead float64) claim { return claim{c.lo - lead, c.hi - lead} }
+
+// half is the half-width about 0 that holds the claim.
+func (c claim) half() float64 { return math.Max(-c.lo, c.hi) }
