@@ -13,13 +13,17 @@ import (
 // temperature, and then the estimate trails. So beside the filter the stream is
 // followed as if the latency stood still since a witness last spoke; that is the
 // estimate that is reported, for it is the better one on ordinary nights, and the
-// guard spans both views. It never makes a verdict easier: |error| + guard is at
-// least what it is without.
+// guard spans both views: whatever time a verdict had to reckon with without this,
+// it has to reckon with still. Where the views part further than an oscillator in
+// changing air accounts for (ledFar), it is no ordinary night, and the filter's is
+// reported; from half of that on the report goes over to it.
 const (
-	// q2Led is the oscillator's random walk of rate while it is followed, 1/s: 0.4 ppm
+	// q2Led is the oscillator's random walk of rate while it is followed, 1/s: 0.3 ppm
 	// in an hour. Measured: 0.13 in 0.6 ppm peak to peak in 8 h idle, more with the
 	// temperature; a wrong rate costs little here, for the stream corrects it.
-	q2Led = 5e-17
+	q2Led = 3e-17
+	// ledFar: 1 ppm up and down in a day is 14 ms either way, s.
+	ledFar = 0.050
 	// ledLearns: so long after it was met a stream refines its latency against
 	// whatever x stood on before.
 	ledLearns = firstKeep
@@ -76,7 +80,7 @@ func (j *Judge) choose(now timescale.Local) {
 	l := &j.led
 	l.lead = 0
 	if l.have && l.f.base == j.f.base && j.x.carrier == carReceiver && j.rx.latencyBy != "" && j.rx.fault == fNone && j.receiverLive(now) {
-		l.lead = l.apart
+		l.lead = l.apart * math.Min(math.Max(2-2*math.Abs(l.apart)/ledFar, 0), 1)
 	}
 }
 

@@ -48,18 +48,18 @@ func (l *loop) second() {
 
 // sample is the clock filter; at is in seconds.
 func (l *loop) sample(at, offset float64) {
-	l.samples = append(l.samples, offset)
-	if len(l.samples) > stages {
+	// Section 10 compares with the jitter of the samples there are. This sample is
+	// not among them: with the newest as the choice, a spike would excuse itself.
+	sum, n := 0.0, float64(len(l.samples))
+	for _, v := range l.samples {
+		sum += (v - l.last) * (v - l.last)
+	}
+	spike := n > 1 && math.Abs(offset-l.last) > spikeGate*math.Max(precision, math.Sqrt(sum/(n-1)))
+	if l.samples = append(l.samples, offset); len(l.samples) > stages {
 		l.samples = l.samples[1:]
 	}
-	sum := 0.0
-	for _, v := range l.samples {
-		sum += (v - offset) * (v - offset)
-	}
-	jitter := math.Max(precision, math.Sqrt(sum/math.Max(1, float64(len(l.samples)-1))))
-	before, gap := l.last, at-l.lastAt
-	if l.synced && math.Abs(offset-before) > spikeGate*jitter && gap < 2*math.Exp2(float64(l.poll)) {
-		return // a popcorn spike
+	if spike && at-l.lastAt < 2*math.Exp2(float64(l.poll)) {
+		return
 	}
 	l.last, l.lastAt = offset, at
 	l.update(at, offset)

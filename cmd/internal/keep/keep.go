@@ -67,21 +67,32 @@ func Save(dir string, s State) error {
 	}
 	text := fmt.Appendf(nil, "%s %08x\n%s\n", version, crc32.ChecksumIEEE(body), body)
 	path := filepath.Join(dir, name)
-	if _, err := read(path); err == nil {
-		// A link, not a rename: at no instant is there no good generation.
-		tmp := filepath.Join(dir, former+".new")
-		os.Remove(tmp)
-		if err := os.Link(path, tmp); err == nil {
-			err = os.Rename(tmp, filepath.Join(dir, former))
-			if err != nil {
-				return fmt.Errorf("keep: save: %w", err)
-			}
-		}
+	if err := keepFormer(dir, path); err != nil {
+		return fmt.Errorf("keep: save: %w", err)
 	}
 	if err := renameio.WriteFile(path, text, 0o644); err != nil {
 		return fmt.Errorf("keep: save %s: %w", path, err)
 	}
 	return nil
+}
+
+// keepFormer makes a good newest generation the one before: by a link, not a rename,
+// for at no instant may there be no good generation; where links are not to be had
+// (memory cards with FAT), by a copy.
+func keepFormer(dir, path string) error {
+	if _, err := read(path); err != nil {
+		return nil // not worth keeping
+	}
+	old, tmp := filepath.Join(dir, former), filepath.Join(dir, former+".new")
+	os.Remove(tmp)
+	if err := os.Link(path, tmp); err == nil {
+		return os.Rename(tmp, old)
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	return renameio.WriteFile(old, text, 0o644)
 }
 
 // read reads and checks one file.

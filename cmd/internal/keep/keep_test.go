@@ -1,9 +1,11 @@
 package keep
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 
 	"noonmark/clockcheck"
@@ -83,6 +85,97 @@ func TestForeignFile(t *testing.T) {
 		}
 		if s, err := Load(dir); err == nil || !reflect.DeepEqual(s, State{}) {
 			t.Errorf("%q was taken for learned state: %+v", text, s)
+		}
+	}
+}
+
+// What a power cut can leave behind at any point of Save, and what it costs: never
+// more than the newest generation.
+func TestPowerCut(t *testing.T) {
+	write := func(t *testing.T, dir, file string, b []byte) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(dir, file), b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, tc := range []struct {
+		name    string
+		leave   func(t *testing.T, dir string, newest, before []byte)
+		want    float64
+		silence bool
+	}{
+		{"both torn", func(t *testing.T, dir string, newest, before []byte) {
+			write(t, dir, name, newest[:len(newest)/2])
+			write(t, dir, former, before[:9])
+		}, 0, false},
+		{"newest torn", func(t *testing.T, dir string, newest, _ []byte) { write(t, dir, name, newest[:len(newest)-9]) }, 1, false},
+		{"newest full of zeros", func(t *testing.T, dir string, newest, _ []byte) { write(t, dir, name, make([]byte, len(newest))) }, 1, false},
+		{"newest gone", func(t *testing.T, dir string, _, _ []byte) { os.Remove(filepath.Join(dir, name)) }, 1, true},
+		{"former torn", func(t *testing.T, dir string, _, before []byte) { write(t, dir, former, before[:20]) }, 2, true},
+		{"after the link", func(t *testing.T, dir string, newest, _ []byte) { write(t, dir, former+".new", newest) }, 2, true},
+		{"no link to be had", func(t *testing.T, dir string, _, _ []byte) {
+			if err := os.MkdirAll(filepath.Join(dir, former+".new", "in the way"), 0o755); err != nil {
+				t.Fatal(err)
+			}
+		}, 2, true},
+		{"after the rename", func(t *testing.T, dir string, newest, _ []byte) { write(t, dir, former, newest) }, 2, true},
+		{"within the write", func(t *testing.T, dir string, newest, _ []byte) {
+			write(t, dir, former, newest)
+			write(t, dir, "."+name+"123456", newest[:10])
+		}, 2, true},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			dir := t.TempDir()
+			var text [2][]byte
+			for i := range text {
+				if err := Save(dir, sample(float64(i+1))); err != nil {
+					t.Fatal(err)
+				}
+				var err error
+				if text[i], err = os.ReadFile(filepath.Join(dir, name)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			tc.leave(t, dir, text[1], text[0])
+			s, err := Load(dir)
+			if s.Learned.RatePPM != tc.want || (err == nil) != tc.silence {
+				t.Fatalf("rate %v, want %v; error %v", s.Learned.RatePPM, tc.want, err)
+			}
+			if err != nil && !strings.Contains(err.Error(), filepath.Join(dir, name)) {
+				t.Errorf("does not name the file: %v", err)
+			}
+			// The next two generations are whole again, whatever lay about.
+			for _, rate := range []float64{3, 4} {
+				if err := Save(dir, sample(rate)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if s, err := Load(dir); err != nil || s.Learned.RatePPM != 4 {
+				t.Errorf("after two saves: %v, %v", s.Learned.RatePPM, err)
+			}
+			if s, err := read(filepath.Join(dir, former)); err != nil || s.Learned.RatePPM != 3 {
+				t.Errorf("generation before: %v, %v", s.Learned.RatePPM, err)
+			}
+		})
+	}
+}
+
+// A single flipped bit anywhere is seen. A CRC of 32 bits finds every error within
+// 32 bits (ISO 3309); the head is compared whole, and hexadecimals know two cases.
+func TestFlippedBitIsSeen(t *testing.T) {
+	dir := t.TempDir()
+	if err := Save(dir, sample(1)); err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(filepath.Join(dir, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 8 * len(text) {
+		b := bytes.Clone(text)
+		b[i/8] ^= 1 << (i % 8)
+		if s, err := parse(b); err == nil && !reflect.DeepEqual(s, sample(1)) {
+			t.Errorf("bit %d of %q was not seen", i%8, b)
 		}
 	}
 }
