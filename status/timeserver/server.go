@@ -45,6 +45,7 @@ type Counts struct {
 type Server struct {
 	state func() *State
 	limit Limit
+	heard heard
 
 	answered, ignored, limited, dropped atomic.Uint64
 }
@@ -154,6 +155,7 @@ func (d *desk) take(m *ipv4.Message, k int, state *State, now timescale.Local) b
 		}
 		state.answer(&d.answers[k], q, arrived, d.clock.Now(), rand.Uint32())
 		d.answered.Add(1)
+		d.heard.note(household(from.AddrPort().Addr()))
 	}
 	d.out[k].Addr = m.Addr
 	d.out[k].OOB = c.source(d.sources[k])
