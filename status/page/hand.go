@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"noonmark/clockcheck/timescale"
 )
@@ -113,16 +115,29 @@ func (p *Page) byHand(do func(*http.Request) (string, error)) http.Handler {
 			say(http.StatusTooManyRequests, err.Error())
 			return
 		case err != nil:
-			say(http.StatusForbidden, err.Error())
+			say(http.StatusForbidden, sentence(err.Error()))
 			return
 		}
 		text, err := do(r)
 		if err != nil {
-			say(http.StatusUnprocessableEntity, err.Error())
+			say(http.StatusUnprocessableEntity, sentence(err.Error()))
 			return
 		}
 		say(http.StatusOK, text)
 	})
+}
+
+// sentence gives a reason a capital and a stop, and takes the package off it.
+func sentence(why string) string {
+	if name, rest, ok := strings.Cut(why, ": "); ok && name == strings.ToLower(name) && !strings.Contains(name, " ") {
+		why = rest
+	}
+	first, n := utf8.DecodeRuneInString(why)
+	why = string(unicode.ToUpper(first)) + why[n:]
+	if strings.HasSuffix(why, ".") {
+		return why
+	}
+	return why + "."
 }
 
 // remote is the address a request comes from, without its port.

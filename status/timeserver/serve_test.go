@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"net"
+	"net/netip"
 	"syscall"
 	"testing"
 	"time"
@@ -90,7 +91,7 @@ func TestServeAClient(t *testing.T) {
 				r.RootDispersion < 50*time.Millisecond || r.RootDispersion > 51*time.Millisecond {
 				t.Errorf("%+v", r)
 			}
-			if c := s.Counts(); c != (Counts{Answered: 1}) {
+			if c := s.Counts(); c != (Counts{Answered: 1}) || !s.Served(netip.MustParseAddrPort(addr).Addr()) {
 				t.Errorf("%+v", c)
 			}
 		})

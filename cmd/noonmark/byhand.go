@@ -1,0 +1,172 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/marks"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
+	"noonmark/grid"
+	"noonmark/status"
+	"noonmark/status/page"
+)
+
+// handPatience is how long somebody at the page waits for the owner of the station.
+const handPatience = 3 * time.Second
+
+// byHand does what is asked for at the page, on the loop that owns the station.
+type byHand struct {
+	open  func(pin, from string) error
+	owner chan<- func()
+	stn   *station.Station
+	// local turns an instant of this machine's own timescale into the station's; the
+	// owner calls it.
+	local func(timescale.Local) timescale.Local
+	live  bool
+	// ours tells whether a device took its time from this station; nil = nobody can.
+	ours func(address string) bool
+	// The last snapshot and its instant; the owner's.
+	snap *status.Snapshot
+	at   timescale.Local
+}
+
+var errBusy = errors.New("the station did not answer: try again")
+
+// saw keeps what the owner published last.
+func (h *byHand) saw(s *status.Snapshot, at timescale.Local) { h.snap, h.at = s, at }
+
+func (h *byHand) Open(pin, from string) error { return h.open(pin, from) }
+
+func (h *byHand) Signals() []page.Signal {
+	var out []page.Signal
+	for _, s := range marks.Stations() {
+		out = append(out, page.Signal{ID: s.Name, Name: fmt.Sprintf("%s, %s (%s kHz): %s", s.Name, s.Place, joined(s.KHz), s.Tone)})
+	}
+	return out
+}
+
+func joined(khz []int) string {
+	text := ""
+	for i, k := range khz {
+		if i > 0 {
+			text += ", "
+		}
+		text += fmt.Sprint(k)
+	}
+	return text
+}
+
+// onLoop has the owner do something and waits for it.
+func (h *byHand) onLoop(do func() (string, error)) (text string, err error) {
+	type answer struct {
+		text string
+		err  error
+	}
+	done := make(chan answer, 1)
+	late := time.After(handPatience)
+	select {
+	case h.owner <- func() { text, err := do(); done <- answer{text, err} }:
+	case <-late:
+		return "", errBusy
+	}
+	select {
+	case a := <-done:
+		return a.text, a.err
+	case <-late:
+		return "", errBusy
+	}
+}
+
+// Mark makes one mark of the taps.
+func (h *byHand) Mark(t page.Taps) (string, error) {
+	signal, err := marks.Named(t.Signal)
+	if err != nil {
+		return "", err
+	}
+	return h.onLoop(func() (string, error) {
+		if err := h.minute(signal, t); err != nil {
+			return "", err
+		}
+		taps := marks.Taps{Each: time.Minute, Way: marks.Anticipate}
+		if t.Reacts {
+			taps.Way = marks.React
+		}
+		for _, at := range t.At {
+			taps.At = append(taps.At, h.local(at))
+		}
+		taps.Path, taps.PathBound = h.path(signal)
+		r, err := marks.Average(taps)
+		if err != nil {
+			return "", err
+		}
+		bound := r.Bound + t.Slack
+		if !h.stn.Mark(clockcheck.Mark{At: r.At, UTC: t.FirstAt, Bound: bound}) {
+			return "", errors.New("which minute it was is not known: give the UTC of the first tap")
+		}
+		text := fmt.Sprintf("Marked to within ± %.2f s: %d taps used, spread %.2f s.", bound.Seconds(), r.Used, r.Spread.Seconds())
+		if r.Dropped > 0 {
+			text += fmt.Sprintf(" %d left out, too far from the others.", r.Dropped)
+		}
+		return text + " “Who tells the time” shows what it came to.", nil
+	})
+}
+
+// minute refuses a minute in which the station sends no mark of UTC.
+func (h *byHand) minute(signal marks.Station, t page.Taps) error {
+	first := t.FirstAt
+	if s := h.snap; first == 0 && s != nil && s.Clock.ErrorS.OK && s.Written.SystemUTC.OK {
+		judged := s.Written.SystemUTC.V.Add(-time.Duration(s.Clock.ErrorS.V * 1e9))
+		// The minute nearest to the tap, as the judge will take it.
+		first = judged.Add(h.local(t.At[0]).Sub(h.at)).Add(30 * time.Second)
+	}
+	if first == 0 {
+		return nil // the judge will say that it cannot be placed
+	}
+	return signal.Minute(first.Time().Minute())
+}
+
+// path is how long the signal is on its way here.
+func (h *byHand) path(signal marks.Station) (delay, bound time.Duration) {
+	km := -1.0
+	if s := h.snap; s != nil && s.Position != nil && s.Position.LatDeg.OK && s.Position.LonDeg.OK {
+		here, err1 := grid.Degrees(s.Position.LatDeg.V, s.Position.LonDeg.V)
+		there, err2 := grid.Degrees(signal.LatDeg, signal.LonDeg)
+		if err1 == nil && err2 == nil {
+			km = grid.Inverse(here, there).DistanceM / 1000
+		}
+	}
+	return marks.Path(km, false)
+}
+
+// setByHand is how far off a clock may be that somebody set (a planning figure).
+const setByHand = time.Minute
+
+// Borrow takes a device's clock as an operator's reference.
+func (h *byHand) Borrow(b page.Borrowed) (string, error) {
+	if !h.live {
+		return "", errors.New("the station's time is simulated: a real clock cannot be borrowed for it")
+	}
+	own := b.Source == page.SourceStation || h.ours != nil && h.ours(b.From)
+	bound := marks.Borrowed(b.Slack, time.Duration(b.Days)*24*time.Hour)
+	if b.Source == page.SourceHand {
+		bound += setByHand
+	}
+	return h.onLoop(func() (string, error) {
+		h.stn.Mark(clockcheck.Mark{At: h.local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
+		if own {
+			return "", errors.New("this device has its time from this station, or may have: it is no witness")
+		}
+		return fmt.Sprintf("Borrowed to within ± %.2f s. “Who tells the time” shows what it came to.", bound.Seconds()), nil
+	})
+}
+
+// Use makes a mode the one in use until the program ends.
+func (h *byHand) Use(mode string) (string, error) {
+	return h.onLoop(func() (string, error) {
+		h.stn.Use(mode)
+		return "The mode in use is " + mode + " now. To keep it over a restart set modes.in_use in the settings.", nil
+	})
+}
