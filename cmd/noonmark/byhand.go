@@ -3,11 +3,15 @@ package main
 import (
 	"errors"
 	"fmt"
+	"net"
+	"net/netip"
+	"strings"
 	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/marks"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/pin"
 	"noonmark/cmd/internal/station"
 	"noonmark/grid"
 	"noonmark/status"
@@ -21,7 +25,7 @@ const handPatience = 3 * time.Second
 type byHand struct {
 	open  func(pin, from string) error
 	owner chan<- func()
-	stn   *station.Station
+	stn   func() *station.Station
 	// local turns an instant of this machine's own timescale into the station's; the
 	// owner calls it.
 	local func(timescale.Local) timescale.Local
@@ -31,6 +35,46 @@ type byHand struct {
 	// The last snapshot and its instant; the owner's.
 	snap *status.Snapshot
 	at   timescale.Local
+}
+
+// openHand lets things be done by hand at the page, behind a new number. Without a
+// place to show it, nobody could know it.
+func (s *service) openHand() *byHand {
+	lock, err := pin.New()
+	if err == nil {
+		err = lock.Show(s.publish.Dir())
+	}
+	if err != nil {
+		s.warn("nothing can be done by hand at the page", err.Error())
+		return nil
+	}
+	h := &byHand{open: opener(lock), owner: s.events, stn: func() *station.Station { return s.station },
+		local: func(l timescale.Local) timescale.Local { return l }, live: true}
+	camp := s.camp
+	h.ours = func(address string) bool { return ownAddress(address) || camp != nil && camp.served(address) }
+	return h
+}
+
+// ownAddress tells an address of this machine: its browser's clock is the clock that
+// is judged. What cannot be told is taken for one.
+func ownAddress(address string) bool {
+	ip := net.ParseIP(strings.Split(address, "%")[0])
+	addrs, err := net.InterfaceAddrs()
+	if ip == nil || err != nil || ip.IsLoopback() {
+		return true
+	}
+	for _, a := range addrs {
+		if n, ok := a.(*net.IPNet); ok && n.IP.Equal(ip) {
+			return true
+		}
+	}
+	return false
+}
+
+// served tells whether a device at an address was given the time.
+func (t *timeService) served(address string) bool {
+	a, err := netip.ParseAddr(address)
+	return err != nil || t.server.Served(a)
 }
 
 var errBusy = errors.New("the station did not answer: try again")
@@ -103,7 +147,7 @@ func (h *byHand) Mark(t page.Taps) (string, error) {
 			return "", err
 		}
 		bound := r.Bound + t.Slack
-		if !h.stn.Mark(clockcheck.Mark{At: r.At, UTC: t.FirstAt, Bound: bound}) {
+		if !h.stn().Mark(clockcheck.Mark{At: r.At, UTC: t.FirstAt, Bound: bound}) {
 			return "", errors.New("which minute it was is not known: give the UTC of the first tap")
 		}
 		text := fmt.Sprintf("Marked to within ± %.2f s: %d taps used, spread %.2f s.", bound.Seconds(), r.Used, r.Spread.Seconds())
@@ -155,7 +199,7 @@ func (h *byHand) Borrow(b page.Borrowed) (string, error) {
 		bound += setByHand
 	}
 	return h.onLoop(func() (string, error) {
-		h.stn.Mark(clockcheck.Mark{At: h.local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
+		h.stn().Mark(clockcheck.Mark{At: h.local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
 		if own {
 			return "", errors.New("this device has its time from this station, or may have: it is no witness")
 		}
@@ -166,7 +210,7 @@ func (h *byHand) Borrow(b page.Borrowed) (string, error) {
 // Use makes a mode the one in use until the program ends.
 func (h *byHand) Use(mode string) (string, error) {
 	return h.onLoop(func() (string, error) {
-		h.stn.Use(mode)
+		h.stn().Use(mode)
 		return "The mode in use is " + mode + " now. To keep it over a restart set modes.in_use in the settings.", nil
 	})
 }

@@ -12,9 +12,11 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/pin"
 	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/world"
 	"noonmark/status"
@@ -82,6 +84,9 @@ type demonstration struct {
 	publish   *status.Publisher
 	page      *page.Page // nil = none
 	published time.Time
+	shown     timescale.Local // this machine's own instant of the last snapshot
+	hand      *byHand         // nil = nothing can be done by hand
+	events    chan func()
 	end       time.Duration
 	last      string
 	chapter   string
@@ -99,7 +104,11 @@ func (d *demonstration) openPage(ctx context.Context, address string) (leave fun
 	if err != nil {
 		return nil, usageError{err}
 	}
-	d.page = newPage(d.speed)
+	var number string
+	if d.page, number, err = d.newPage(); err != nil {
+		l.Close()
+		return nil, err
+	}
 	ctx, cancel := context.WithCancel(ctx)
 	done := make(chan struct{})
 	go func() {
@@ -108,8 +117,43 @@ func (d *demonstration) openPage(ctx context.Context, address string) (leave fun
 	}()
 	if !d.json {
 		fmt.Fprintf(d.out, "Page: %s\n", pageURL(l))
+		if number != "" {
+			fmt.Fprintf(d.out, "PIN for what is done by hand there: %s\n", number)
+		}
 	}
 	return func() { cancel(); <-done }, nil
+}
+
+// newPage is the page of the story. In real time it takes marks too, behind number.
+func (d *demonstration) newPage() (p *page.Page, number string, err error) {
+	if d.speed != 1 {
+		return newPage(d.speed, nil), "", nil
+	}
+	lock, err := pin.New()
+	if err != nil {
+		return nil, "", err
+	}
+	d.events = make(chan func())
+	d.hand = &byHand{open: opener(lock), owner: d.events, stn: func() *station.Station { return d.world.Station },
+		// The world is already a second ahead of what is shown.
+		local: func(l timescale.Local) timescale.Local { return d.hand.at.Add(l.Sub(d.shown)) }}
+	return newPage(1, d.hand), lock.Number(), nil
+}
+
+// rest waits, and does what comes from the page meanwhile.
+func (d *demonstration) rest(ctx context.Context, wait time.Duration) error {
+	end := time.NewTimer(wait)
+	defer end.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case f := <-d.events:
+			f()
+		case <-end.C:
+			return nil
+		}
+	}
 }
 
 func (d *demonstration) run(ctx context.Context) error {
@@ -118,7 +162,7 @@ func (d *demonstration) run(ctx context.Context) error {
 		d.snap = d.world.Second()
 		if d.speed > 0 {
 			due := time.Duration(float64(d.world.Elapsed()) / d.speed)
-			if wait := due - time.Since(begin); wait > 0 && sleep(ctx, wait) != nil {
+			if wait := due - time.Since(begin); wait > 0 && d.rest(ctx, wait) != nil {
 				break
 			}
 			if time.Since(d.published) >= publishEvery {
@@ -128,7 +172,11 @@ func (d *demonstration) run(ctx context.Context) error {
 				}
 			}
 			if d.page != nil {
-				showOn(d.page, d.world.Station, d.snap, hostclock.Now(), nil)
+				d.shown = hostclock.Now()
+				if d.hand != nil {
+					d.hand.saw(d.snap, d.world.Local())
+				}
+				showOn(d.page, d.world.Station, d.snap, d.shown, nil)
 			}
 		}
 		if err := d.show(); err != nil {

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"golang.org/x/net/netutil"
+
+	"noonmark/status/page"
 )
 
 // Limits of the page's server: many idle or slow readers must cost the station
@@ -99,7 +101,11 @@ func (s *service) openPage(address string) net.Listener {
 		s.warn("no page", err.Error()+": free the address or set publish.http")
 		return nil
 	}
-	s.page = newPage(1)
+	var hand page.Hand
+	if s.hand = s.openHand(); s.hand != nil {
+		hand = s.hand
+	}
+	s.page = newPage(1, hand)
 	s.log.Info("page", "address", pageURL(l))
 	return l
 }

@@ -90,6 +90,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return until(ctx, u.Until, out)
 	case "preflight":
 		return preflightRun(u.Preflight, out)
+	case "pin":
+		return showPIN(u.Pin, out)
 	case "ports":
 		return exitOK, ports(ctx, u.Ports, in, out)
 	case "version":

@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/pin"
 )
 
 // serveOthers sets going what other programs and devices ask: the page, the time
@@ -13,15 +14,17 @@ func (s *service) serveOthers(ctx context.Context, set config.Config, all *sync.
 	if s.sharer != nil {
 		all.Go(func() { s.sharer.Run(ctx, s.shareProblem) })
 	}
+	timed := s.openTimeService(set.Publish.TimeService)
 	if l := s.openPage(set.Publish.HTTP); l != nil {
 		all.Go(func() { s.watchFacts(ctx) })
+		all.Go(func() { <-ctx.Done(); pin.Hide(s.publish.Dir()) })
 		all.Go(func() {
 			if err := servePage(ctx, l, site(s.page)); err != nil {
 				s.log.Error("page", "reason", err)
 			}
 		})
 	}
-	if s.openTimeService(set.Publish.TimeService) {
+	if timed {
 		for i := range s.camp.conns {
 			all.Go(func() {
 				if err := s.camp.serve(ctx, i); err != nil {

@@ -110,7 +110,7 @@ func served(t *testing.T) (p *page.Page, address string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p = newPage(1)
+	p = newPage(1, nil)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- servePage(ctx, l, p) }()

@@ -48,6 +48,7 @@ type service struct {
 	camp      *timeService  // nil = none
 	sharer    *share.Sharer // nil = none
 	facts     []page.Row    // about warmth and power
+	hand      *byHand       // nil = nothing can be done by hand
 	pulse     *pulseWatch   // nil = none wanted
 	events    chan func()
 	ready     bool
@@ -230,6 +231,9 @@ func (s *service) tick() {
 		s.warn("status", err.Error())
 	}
 	if s.page != nil {
+		if s.hand != nil {
+			s.hand.saw(snap, p.Local)
+		}
 		showOn(s.page, s.station, snap, p.Local, s.facts)
 	}
 	s.tell(snap)

@@ -15,13 +15,14 @@ import (
 	"noonmark/status/page"
 )
 
-// newPage is the page of a station whose time runs speed times as fast as ours.
-func newPage(speed float64) *page.Page {
+// newPage is the page of a station whose time runs speed times as fast as ours; hand
+// is nil where nothing can be done by hand.
+func newPage(speed float64, hand page.Hand) *page.Page {
 	periods := make(map[string]page.Period)
 	for _, m := range clockcheck.Modes() {
 		periods[m.Name] = page.Period{OffsetS: m.Offset.Seconds(), LengthS: m.Length.Seconds()}
 	}
-	return page.New(page.Config{Now: hostclock.Now, Speed: speed, Periods: periods, Place: placeRows})
+	return page.New(page.Config{Now: hostclock.Now, Speed: speed, Periods: periods, Place: placeRows, Hand: hand})
 }
 
 // showOn hands what a station says to the page; at is the instant of its last

@@ -223,7 +223,7 @@ func (p *Page) instant(text string, last time.Duration) (timescale.Local, error)
 	}
 	at := timescale.Local(ms * 1e6)
 	if age := p.cfg.Now().Sub(at); age < -time.Second || age > last {
-		return 0, refusal("That was too long ago: begin again.")
+		return 0, refusal("That is not an instant of the last while: begin again.")
 	}
 	return at, nil
 }

@@ -19,6 +19,7 @@ type CLI struct {
 	Screen     Screen     `cmd:"" help:"The verdict live and large, in a terminal."`
 	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
 	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
+	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
 	Ports      Ports      `cmd:"" help:"Serial ports: what they are, which would be opened, and why."`
 	Version    Version    `cmd:"" help:"Which version of noonmark this is."`
 	Completion Completion `cmd:"" help:"Print a script that lets the shell complete noonmark's words."`
@@ -121,6 +122,12 @@ type Until struct {
 // Preflight checks the station.
 type Preflight struct {
 	Config string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
+	Output
+}
+
+// Pin shows the number.
+type Pin struct {
+	Where
 	Output
 }
 

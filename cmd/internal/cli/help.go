@@ -109,6 +109,13 @@ func (Preflight) Help() string {
 }
 
 // Help implements kong's detailed help.
+func (Pin) Help() string {
+	return `Who sees the page can only look. To mark a time signal, to lend a clock or to change the mode in use there, this number is asked for; each start of the service makes a new one. Only the service's own user and root may see it. Exit status 3 means that no service is running, or that you may not see it.
+
+    sudo noonmark pin`
+}
+
+// Help implements kong's detailed help.
 func (Ports) Help() string {
 	return `Opens nothing, unless you ask it to with --probe: opening a port raises its control lines, and on many stations that keys the transmitter.
 

@@ -159,6 +159,9 @@ func (w *World) Elapsed() time.Duration { return w.utc.Sub(w.start) }
 // UTC is the true UTC now.
 func (w *World) UTC() timescale.UTC { return w.utc }
 
+// Local is the instant reached, on the local timescale.
+func (w *World) Local() timescale.Local { return w.local }
+
 // SystemError is the true error of the system clock, s.
 func (w *World) SystemError() float64 { return w.system / 1e9 }
 

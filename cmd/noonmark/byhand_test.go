@@ -1,0 +1,248 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/hostclock"
+	"noonmark/status"
+)
+
+// liveDemo runs a story in real time and returns its page's address and PIN.
+func liveDemo(t *testing.T, scenario string) (address, number string) {
+	t.Helper()
+	read, write := io.Pipe()
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() {
+		done <- demo(ctx, cli.Demo{Speed: 1, Seed: 1, Scenario: scenario, HTTP: "127.0.0.1:0", RunDir: t.TempDir()}, write)
+		write.Close()
+	}()
+	t.Cleanup(func() { cancel(); read.Close(); <-done })
+	lines := bufio.NewReader(read)
+	for number == "" {
+		line, err := lines.ReadString('\n')
+		if err != nil {
+			t.Fatal(err, <-done)
+		}
+		if _, after, ok := strings.Cut(line, "Page: "); ok {
+			address = strings.TrimSpace(after)
+		}
+		if _, after, ok := strings.Cut(line, "by hand there: "); ok {
+			number = strings.TrimSpace(after)
+		}
+	}
+	go io.Copy(io.Discard, lines)
+	return address, number
+}
+
+func post(t *testing.T, url string, form url.Values) (int, string) {
+	t.Helper()
+	r, err := http.PostForm(url, form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.StatusCode, string(b)
+}
+
+// now asks a page for its status and the present instant of its timescale.
+func now(t *testing.T, address string) (s status.Snapshot) {
+	t.Helper()
+	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		r, err := http.Get(address + "status.json")
+		if err != nil {
+			t.Fatal(err)
+		}
+		err = json.NewDecoder(r.Body).Decode(&s)
+		r.Body.Close()
+		if err == nil && r.StatusCode == 200 && s.Clock.ErrorS.OK {
+			return s
+		}
+	}
+	t.Fatal("no status")
+	return s
+}
+
+// lastMinute is the last full minute of a page's judged UTC, on this machine's own
+// timescale, as its stream says.
+func lastMinute(t *testing.T, address string) timescale.Local {
+	t.Helper()
+	r, err := http.Get(address + "live")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	for lines := bufio.NewReader(r.Body); ; {
+		line, err := lines.ReadString('\n')
+		if err != nil {
+			t.Fatal(err)
+		}
+		if data, ok := strings.CutPrefix(line, "data: "); ok {
+			var e struct{ At, UTC float64 }
+			if err := json.Unmarshal([]byte(data), &e); err != nil {
+				t.Fatal(err)
+			}
+			return timescale.Local((e.At - math.Mod(e.UTC, 60_000)) * 1e6)
+		}
+	}
+}
+
+// TestMarkByHandReachesTheJudge: in a story with the hardware clock only, taps made
+// where UTC's minutes truly are agree; taps a quarter of a minute off do not.
+func TestMarkByHandReachesTheJudge(t *testing.T) {
+	address, number := liveDemo(t, "no-receiver")
+	now(t, address)
+	minute := lastMinute(t, address)
+	taps := func(late time.Duration) url.Values {
+		var at []string
+		for i := 3; i >= 0; i-- {
+			jitter := time.Duration(i%2) * 30 * time.Millisecond
+			at = append(at, fmt.Sprintf("%.3f", float64(minute.Add(late+jitter-time.Duration(i)*time.Minute))/1e6))
+		}
+		return url.Values{"pin": {number}, "signal": {"WWV"}, "habit": {"count"}, "slack": {"4"}, "taps": {strings.Join(at, ",")}}
+	}
+	if code, text := post(t, address+"hand/mark", url.Values{"pin": {"x"}, "signal": {"WWV"}}); code != 403 || !strings.Contains(text, "noonmark pin") {
+		t.Errorf("a wrong PIN: %d %s", code, text)
+	}
+	few := taps(0)
+	few.Set("taps", strings.Split(few.Get("taps"), ",")[3])
+	if code, text := post(t, address+"hand/mark", few); code != 422 || !strings.Contains(text, "too few") {
+		t.Errorf("one tap: %d %s", code, text)
+	}
+	if code, text := post(t, address+"hand/mark", taps(50*time.Millisecond)); code != 200 || !strings.Contains(text, "4 taps used") {
+		t.Fatalf("%d %s", code, text)
+	}
+	mark := func(trust string) {
+		t.Helper()
+		var last status.Reference
+		for end := time.Now().Add(5 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+			for _, r := range now(t, address).References {
+				if r.Kind == "operator" {
+					if last = r; r.Trust == trust {
+						return
+					}
+				}
+			}
+		}
+		t.Errorf("want a mark that is %s, have %+v", trust, last)
+	}
+	mark(status.Trusted)
+	if code, text := post(t, address+"hand/mark", taps(-15*time.Second)); code != 200 {
+		t.Fatalf("%d %s", code, text)
+	}
+	mark(status.Doubted)
+	if code, text := post(t, address+"hand/borrow", url.Values{"pin": {number}, "source": {"network"}, "days": {"0"}, "slack": {"4"},
+		"at": {fmt.Sprint(float64(hostclock.Now()) / 1e6)}, "utc": {fmt.Sprint(time.Now().UnixMilli())}}); code != 422 || !strings.Contains(text, "simulated") {
+		t.Errorf("a real clock for a simulation: %d %s", code, text)
+	}
+	if code, text := post(t, address+"hand/use", url.Values{"pin": {number}, "mode": {"WSPR"}}); code != 200 {
+		t.Errorf("%d %s", code, text)
+	}
+	inUse := ""
+	for end := time.Now().Add(5 * time.Second); inUse != " WSPR" && time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+		inUse = ""
+		for _, m := range now(t, address).Modes {
+			if m.InUse {
+				inUse += " " + m.Mode
+			}
+		}
+	}
+	if inUse != " WSPR" {
+		t.Errorf("in use:%s", inUse)
+	}
+}
+
+func TestOwnAddressesAreNoWitness(t *testing.T) {
+	for address, want := range map[string]bool{"": true, "rubbish": true, "127.0.0.1": true, "::1": true, "192.0.2.77": false, "2001:db8::7": false} {
+		if got := ownAddress(address); got != want {
+			t.Errorf("%q: %v", address, got)
+		}
+	}
+	addrs, err := net.InterfaceAddrs()
+	if err != nil {
+		t.Skip(err)
+	}
+	for _, a := range addrs {
+		if n, ok := a.(*net.IPNet); ok && !ownAddress(n.IP.String()) {
+			t.Errorf("%s is ours", n.IP)
+		}
+	}
+}
+
+// TestServiceByHand: the number that noonmark pin shows opens what the page of a
+// real service can do; the service's own machine lends it no clock.
+func TestServiceByHand(t *testing.T) {
+	l, err := listen("127.0.0.1:0", false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := l.Addr().String()
+	l.Close()
+	run, set := t.TempDir(), filepath.Join(t.TempDir(), "noonmark.toml")
+	if err := os.WriteFile(set, []byte("[publish]\nhttp = \""+at+"\"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	var log strings.Builder
+	cmd := exec.Command(binary(t), "run", "--device", "/dev/no-receiver", "--rtc", "none", "--run-dir", run, "--state-dir", t.TempDir(), "--allow-disk", "--config", set)
+	cmd.Stderr = &log
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer cmd.Process.Kill()
+	number := ""
+	waitFor(t, &log, time.Now().Add(10*time.Second), "a page and its number", func() bool {
+		code, out, _ := runArgs("pin", "--run-dir", run)
+		number = strings.TrimSpace(out)
+		r, err := http.Get("http://" + at + "/exchange")
+		if err == nil {
+			r.Body.Close()
+		}
+		return code == exitOK && len(number) == 6 && err == nil
+	})
+	if code, text := post(t, "http://"+at+"/hand/borrow", url.Values{"pin": {number}, "source": {"network"}, "days": {"0"}, "slack": {"4"},
+		"at": {fmt.Sprint(float64(hostclock.Now()) / 1e6)}, "utc": {fmt.Sprint(time.Now().UnixMilli())}}); code != 422 || !strings.Contains(text, "no witness") {
+		t.Errorf("its own clock: %d %s", code, text)
+	}
+	path := filepath.Join(run, status.FileName)
+	if code, text := post(t, "http://"+at+"/hand/use", url.Values{"pin": {number}, "mode": {"FT4"}}); code != 200 {
+		t.Errorf("%d %s", code, text)
+	}
+	waitFor(t, &log, time.Now().Add(5*time.Second), "another mode in use", func() bool {
+		for _, m := range load(path).Modes {
+			if m.InUse {
+				return m.Mode == "FT4"
+			}
+		}
+		return false
+	})
+	if s := load(path); s.Clock.Basis != status.BasisNone {
+		t.Errorf("a basis out of its own clock: %+v", s.Clock)
+	}
+	cmd.Process.Signal(os.Interrupt)
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("%v\n%s", err, log.String())
+	}
+	if code, _, errOut := runArgs("pin", "--run-dir", run); code != exitCannot || !strings.Contains(errOut, "noonmark run") {
+		t.Errorf("after the service: %d %s", code, errOut)
+	}
+}
