@@ -44,17 +44,24 @@ func read(path string, b []byte) fileReport {
 	return r
 }
 
-// add takes one epoch. One without a date is of the nearest day to the one before.
+// epochUTC is the instant of an epoch; without a date of its own it is of the day
+// that puts it nearest to the instant before, if there was one.
+func epochUTC(e *gnss.Epoch, before timescale.UTC) (timescale.UTC, bool) {
+	utc, ok := e.UTC()
+	if !ok && e.HasTime && before != 0 {
+		day := 24 * time.Hour
+		n := (before.Sub(timescale.UTC(e.TimeOfDay)) + day/2) / day
+		utc, ok = timescale.UTC(e.TimeOfDay).Add(n*day), true
+	}
+	return utc, ok
+}
+
+// add takes one epoch.
 func (r *reading) add(e *gnss.Epoch) {
 	if e.Repeated || !e.HasTime {
 		return
 	}
-	utc, ok := e.UTC()
-	if !ok && r.before != 0 {
-		day := 24 * time.Hour
-		n := (r.before.Sub(timescale.UTC(e.TimeOfDay)) + day/2) / day
-		utc, ok = timescale.UTC(e.TimeOfDay).Add(n*day), true
-	}
+	utc, ok := epochUTC(e, r.before)
 	if ok {
 		if !r.dated {
 			r.first, r.dated = utc, true

@@ -81,6 +81,9 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 	case "why":
 		return why(u.Why, out)
 	case "grid":
+		if u.Grid.Track != "" {
+			return gridTrack(u.Grid, in, out, errOut)
+		}
 		return gridPlace(u.Grid, out)
 	case "path":
 		return path(u.Path, in, out, errOut)

@@ -9,7 +9,8 @@ import (
 // TestReadmeTranscripts runs the commands of the README and holds what it shows
 // to what they print: each line, in order.
 func TestReadmeTranscripts(t *testing.T) {
-	b, err := os.ReadFile("../../README.md")
+	t.Chdir("../..") // files are named from there
+	b, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}

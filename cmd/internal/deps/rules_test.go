@@ -13,14 +13,14 @@ const timescale = "clockcheck/timescale" // the leaf that everyone may import
 
 // core are the packages to which time is an argument.
 var core = []string{
-	"gnss", "rtc", "grid", "grid/standing", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
+	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
 	"clockcheck/leaps", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline",
 }
 
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
-	"gnss", "grid", "grid/standing", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
+	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
 	"clockcheck/leaps", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline",
 }
@@ -32,6 +32,7 @@ var extra = map[string][]string{
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
 	"gnss/gnsstest":              {"gnss"},
 	"grid/standing":              {"grid"},
+	"grid/track":                 {"grid"},
 	"rtc/rtctest":                {"rtc"},
 	"status/page":                {"status"},
 	"status/metrics":             {"status"},
