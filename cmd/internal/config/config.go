@@ -57,6 +57,8 @@ type Config struct {
 		TimeService   string // "" = no
 		LocatorLength int    // 2, 4, 6, 8 or 10
 	}
+	Events Events
+	MQTT   MQTT
 }
 
 // A ModeCheck returns the proper spelling of a mode's name, or an error that says
@@ -74,6 +76,8 @@ func Default() Config {
 	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
 	c.Publish.HTTP = "127.0.0.1:8173"
 	c.Publish.LocatorLength = 10
+	c.Events.LimitS = 30
+	c.MQTT.EveryS = 60
 	return c
 }
 

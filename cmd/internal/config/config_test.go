@@ -77,6 +77,16 @@ func TestParseBad(t *testing.T) {
 		{"tolerance negative", "[modes.tolerance_s]\nFT8 = -1\n", `f.toml:1: modes.tolerance_s of FT8 must be over 0`},
 		{"tolerance text", "[modes]\ntolerance_s = { FT8 = '1' }\n", `f.toml:2: modes.tolerance_s of FT8 must be a number`},
 		{"tolerance plain", "[modes]\ntolerance_s = 1.0\n", `f.toml:2: modes.tolerance_s must be a group`},
+		{"command as a text", "[events]\nverdict_lost = '/bin/true'\n", `f.toml:2: events.verdict_lost must be a list of the program's path`},
+		{"command by name", "[events]\ntrust_changed = ['beep']\n", `f.toml:2: events.trust_changed must begin with the program's path`},
+		{"command with a number", "[events]\ntrust_changed = ['/bin/beep', 3]\n", `f.toml:2: events.trust_changed item 2 must be text`},
+		{"time limit 0", "[events]\nlimit_s = 0\n", `f.toml:2: events.limit_s must be from 1 to 3600 s`},
+		{"broker without scheme", "[mqtt]\nbroker = '127.0.0.1:1883'\n", `f.toml:2: mqtt.broker must be mqtt://host:port`},
+		{"broker without port", "[mqtt]\nbroker = 'mqtt://camp'\n", `f.toml:2: mqtt.broker must be mqtt://host:port`},
+		{"broker with a password", "[mqtt]\nbroker = 'mqtt://a:b@camp:1883'\n", `f.toml:2: mqtt.broker must be mqtt://host:port`},
+		{"station of two levels", "[mqtt]\nstation = 'camp/1'\n", `f.toml:2: mqtt.station must be a name`},
+		{"station wild", "[mqtt]\nstation = '+'\n", `f.toml:2: mqtt.station must be a name`},
+		{"password file relative", "[mqtt]\npassword_file = 'secret'\n", `f.toml:2: mqtt.password_file must be`},
 		{"http", "[publish]\nhttp = '8173'\n", `f.toml:2: publish.http must be an address and port`},
 		{"http port", "[publish]\nhttp = ':81730'\n", `f.toml:2: publish.http must be`},
 		{"time service", "[publish]\ntime_service = 'ntp'\n", `f.toml:2: publish.time_service must be`},
@@ -139,6 +149,13 @@ show = []
 [modes.tolerance_s]
 js8-15 = 2
 FT8 = 0.5
+[events]
+verdict_lost = ["/usr/local/bin/beep", "-n", "-n"]
+limit_s = 5
+[mqtt]
+broker = "mqtts://[fd00::1]:8883/"
+station = "camp 1"
+position = true
 `, mode)
 	if err != nil {
 		t.Fatal(err)
@@ -154,6 +171,9 @@ FT8 = 0.5
 	want.Receiver.ShareUDP = "192.168.1.255:10110"
 	want.Receiver.SharePTY = "/run/noonmark/receiver"
 	want.RTC.Device = "none"
+	want.Events.VerdictLost = []string{"/usr/local/bin/beep", "-n", "-n"}
+	want.Events.LimitS = 5
+	want.MQTT.Broker, want.MQTT.Station, want.MQTT.Position = "mqtts://[fd00::1]:8883", "camp 1", true
 	want.Network.Servers = []string{"192.168.1.1", "fd00::1", "camp.local:1123", "[fd00::2]:123"}
 	want.Clock.Steer = true
 	want.Clock.StepOverS = 1
@@ -185,6 +205,12 @@ func TestExample(t *testing.T) {
 		}
 		if len(c.Modes.ToleranceS) == 0 {
 			c.Modes.ToleranceS = nil
+		}
+		e := &c.Events
+		for _, l := range []*[]string{&e.VerdictLost, &e.VerdictRegained, &e.LocatorChanged, &e.TrustChanged, &e.BatteryLow} {
+			if len(*l) == 0 {
+				*l = nil
+			}
 		}
 		if !reflect.DeepEqual(c, want) {
 			t.Errorf("got  %+v\nwant %+v", c, want)

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"path/filepath"
 	"strconv"
@@ -14,7 +15,8 @@ type setter func(v any) error
 
 // keys is every key there is.
 func (c *Config) keys(mode ModeCheck) map[string]setter {
-	return map[string]setter{
+	all := c.others()
+	maps.Copy(all, map[string]setter{
 		"receiver.device":    text(&c.Receiver.Device, device),
 		"receiver.baud":      whole(&c.Receiver.Baud, baud),
 		"receiver.pps":       text(&c.Receiver.PPS, pathOr("auto", "none")),
@@ -36,7 +38,8 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		"publish.http":           text(&c.Publish.HTTP, address),
 		"publish.time_service":   text(&c.Publish.TimeService, address),
 		"publish.locator_length": whole(&c.Publish.LocatorLength, locatorLength),
-	}
+	})
+	return all
 }
 
 // wrongType says what was wanted and what is there.
