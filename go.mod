@@ -11,6 +11,7 @@ require (
 	github.com/chromedp/chromedp v0.23.0
 	github.com/coreos/go-systemd/v22 v22.7.0
 	github.com/creack/pty v1.1.24
+	github.com/eclipse/paho.golang v0.23.0
 	github.com/google/renameio/v2 v2.0.2
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
 	github.com/tidwall/geodesic v1.52.4
@@ -22,7 +23,6 @@ require (
 )
 
 require (
-	github.com/eclipse/paho.golang v0.23.0 // indirect
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 	github.com/gorilla/websocket v1.5.3 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
