@@ -89,6 +89,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return path(u.Path, in, out, errOut)
 	case "screen":
 		return exitOK, showScreen(ctx, u.Screen, in, out)
+	case "follow":
+		return exitOK, followStatus(ctx, u.Follow, errOut)
 	case "until":
 		return until(ctx, u.Until, out)
 	case "preflight":

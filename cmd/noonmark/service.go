@@ -72,15 +72,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if err != nil {
 		return err
 	}
-	level := slog.LevelInfo
-	if c.Verbose {
-		level = slog.LevelDebug
-	}
-	options := &slog.HandlerOptions{Level: level}
-	s := &service{log: slog.New(slog.NewTextHandler(errOut, options)), events: make(chan func(), 64), rtcOrders: make(chan steer.RTCOrder), said: map[string]string{}}
-	if c.JSON {
-		s.log = slog.New(slog.NewJSONHandler(errOut, options))
-	}
+	s := &service{log: newLog(errOut, c.Verbose, c.JSON), events: make(chan func(), 64), rtcOrders: make(chan steer.RTCOrder), said: map[string]string{}}
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	runDir, err := env.RunDir(c.RunDir)
 	if err != nil {

@@ -8,18 +8,27 @@ import (
 	"noonmark/cmd/internal/config"
 )
 
-// settings are the file's, overridden by flags.
-func settings(c cli.Run) (config.Config, error) {
-	path := c.Config
+// loadConfig reads the file named, or the one at its usual place, if it is there.
+func loadConfig(named string) (config.Config, error) {
+	path := named
 	if path == "" {
 		path = config.Path
 	}
 	set, err := config.Load(path, modeName)
-	if errors.Is(err, fs.ErrNotExist) && c.Config == "" {
+	if errors.Is(err, fs.ErrNotExist) && named == "" {
 		err = nil // no file: the defaults are right for a newcomer
 	}
 	if err != nil {
 		return set, usageError{err}
+	}
+	return set, nil
+}
+
+// settings are the file's, overridden by flags.
+func settings(c cli.Run) (config.Config, error) {
+	set, err := loadConfig(c.Config)
+	if err != nil {
+		return set, err
 	}
 	for _, o := range []struct {
 		given bool

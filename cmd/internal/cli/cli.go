@@ -20,6 +20,7 @@ type CLI struct {
 	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
 	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
 	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
+	Follow     Follow     `cmd:"" help:"Act on the status: run commands on events, publish to a broker."`
 	Ports      Ports      `cmd:"" help:"Serial ports: what they are, which would be opened, and why."`
 	Version    Version    `cmd:"" help:"Which version of noonmark this is."`
 	Completion Completion `cmd:"" help:"Print a script that lets the shell complete noonmark's words."`
@@ -109,6 +110,14 @@ type Why struct {
 
 // Screen is the live view.
 type Screen struct{ Where }
+
+// Follow acts on the status.
+type Follow struct {
+	Config  string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
+	Verbose bool   `short:"v" help:"Log more."`
+	JSON    bool   `name:"json" help:"Log in JSON, for programs."`
+	Where
+}
 
 // Until waits.
 type Until struct {

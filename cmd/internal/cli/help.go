@@ -92,6 +92,16 @@ func (Screen) Help() string {
 }
 
 // Help implements kong's detailed help.
+func (Follow) Help() string {
+	return `The second, small service: it follows the status that "noonmark run" publishes, runs the commands of [events] in the configuration, and publishes the status to the MQTT broker of [mqtt]. So the service that judges the clock runs nothing and connects to nobody. A simulation is never acted on. It ends at once if neither is configured, else at Ctrl-C.
+
+A command finds NOONMARK_EVENT (verdict-lost, verdict-regained, locator-changed, trust-changed or battery-low), NOONMARK_TEXT, NOONMARK_MODE, NOONMARK_LOCATOR, NOONMARK_REFERENCE, NOONMARK_IS, NOONMARK_WAS and NOONMARK_MISSED in its environment, and all of it with the status as JSON on its standard input.
+
+    noonmark follow
+    noonmark follow --config /etc/noonmark/noonmark.toml`
+}
+
+// Help implements kong's detailed help.
 func (Until) Help() string {
 	return `For whatever must not start before the clock is right. It always ends: with exit status 0 when what was asked for is so, with 1 when the limit is up, and says which.
 

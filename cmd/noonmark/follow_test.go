@@ -1,0 +1,112 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+	"noonmark/status"
+)
+
+// fresh is a status of now, by the test in place of the service.
+func fresh(t *testing.T, verdict string) *status.Snapshot {
+	t.Helper()
+	now, err := status.ReadNow()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &status.Snapshot{Live: true,
+		Written: status.Written{SystemUTC: status.At(now.System), BootID: now.BootID, BoottimeS: now.BoottimeS, StaleAfterS: 3, AsleepS: now.AsleepS},
+		Clock: status.Clock{Basis: "gnss", ErrorS: status.Known(0.01), BoundS: status.Known(0.05), GuardS: status.Known(0.1),
+			Steering: "observing", Because: "A test says so."},
+		Modes: []status.Mode{{Mode: "FT8", PeriodS: 15, ToleranceS: 1, Verdict: verdict, MarginS: status.Known(0.89), GoodForS: status.Known(3600),
+			GoodUntilUTC: status.At(now.System + timescale.UTC(3600e9))}},
+	}
+}
+
+// TestFollow: the built program follows a status as it is published: it runs a
+// command when the verdict is lost and when it comes back, also when the service
+// falls silent, whatever its broker does; and ends when told.
+func TestFollow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time for some seconds")
+	}
+	t.Parallel()
+	dir := t.TempDir()
+	run := filepath.Join(dir, "run")
+	pub, err := status.NewPublisher(run, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pub.Close()
+	said := filepath.Join(dir, "said")
+	beep := filepath.Join(dir, "beep")
+	if err := os.WriteFile(beep, []byte("#!/bin/sh\necho \"$NOONMARK_EVENT $NOONMARK_MODE $NOONMARK_IS\" >>"+said+"\n"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	conf := filepath.Join(dir, "conf.toml")
+	text := "[events]\nverdict_lost = ['" + beep + "']\nverdict_regained = ['" + beep + "']\n[mqtt]\nbroker = 'mqtt://127.0.0.1:1'\n"
+	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(binary(t), "follow", "--config", conf, "--run-dir", run)
+	var log strings.Builder
+	cmd.Stderr = &log
+	if err := pub.Publish(fresh(t, status.Within)); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer cmd.Process.Kill()
+	// stage publishes verdict until the command has said want.
+	stage := func(verdict, want string) {
+		t.Helper()
+		for end := time.Now().Add(15 * time.Second); ; time.Sleep(200 * time.Millisecond) {
+			if verdict != "" {
+				if err := pub.Publish(fresh(t, verdict)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if b, _ := os.ReadFile(said); string(b) == want {
+				return
+			} else if time.Now().After(end) {
+				t.Fatalf("said %q, want %q", b, want)
+			}
+		}
+	}
+	for range 10 { // the first look
+		time.Sleep(200 * time.Millisecond)
+		if err := pub.Publish(fresh(t, status.Within)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := "verdict-lost FT8 borderline\n"
+	stage(status.Borderline, want)
+	want += "verdict-regained FT8 within\n"
+	stage(status.Within, want)
+	want += "verdict-lost FT8 unknown\n"
+	stage("", want) // nothing is published any more
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("ended with %v\n%s", err, log.String())
+	}
+	if n := strings.Count(log.String(), "mqtt.broker"); n != 1 {
+		t.Errorf("the missing broker is said %d times\n%s", n, log.String())
+	}
+}
+
+// TestFollowNothing: with nothing configured it says so and ends well.
+func TestFollowNothing(t *testing.T) {
+	code, _, errOut := runArgs("follow", "--config", emptyFile(t))
+	if code != exitOK || !strings.Contains(errOut, "[events]") {
+		t.Errorf("exit %d: %s", code, errOut)
+	}
+}
