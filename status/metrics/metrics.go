@@ -123,6 +123,8 @@ func position(w *writer, p *status.Position) {
 	w.float(p.AgeS, 1)
 	w.family("noonmark_position_satellites", "gauge", "", "Satellites that the fix uses.")
 	w.float(p.Satellites, 1)
+	w.family("noonmark_position_kept", "gauge", "", "1 while there was no fix since the start: where the station was before.")
+	w.sample(flag(p.Kept))
 	w.family("noonmark_position_moving", "gauge", "", "1 while the station moves.")
 	w.sample(flag(p.Moving))
 }

@@ -146,8 +146,9 @@ func (w *Watcher) place(events []Event, l Look) []Event {
 	n := min(len(loc), len(w.locator))
 	same := n > 0 && strings.EqualFold(loc[:n], w.locator[:n])
 	switch {
-	case w.locator == "" && !w.looked:
+	case w.locator == "" && (!w.looked || l.Status.Position.Kept):
 		w.locator = loc
+	case l.Status.Position.Kept: // where the station was, not where it is
 	case same:
 		if len(loc) > len(w.locator) {
 			w.locator = loc

@@ -72,6 +72,8 @@ func TestWatcher(t *testing.T) {
 		{"moved", []Look{at(1, nil), at(20, locator("FG69hu")), at(25, locator("FG69hu11")), at(31, locator("FG69hu")), at(50, locator("FG69hu"))},
 			"locator-changed FG69hu FG69hu/FG69gu"},
 		{"to and fro at an edge", []Look{at(1, nil), at(20, locator("FG69hu")), at(25, nil), at(31, locator("FG69hu")), at(35, nil)}, ""},
+		{"kept from before, then a fix elsewhere", []Look{none(0), at(1, func(s *status.Snapshot) { s.Position.Kept = true }), at(2, locator("FG69hu")), at(20, locator("FG69hu"))},
+			"verdict-regained FT8 within/, locator-changed FG69hu FG69hu/FG69gu"},
 		{"the first fix", []Look{at(1, func(s *status.Snapshot) { s.Position = nil }), at(2, nil), at(20, nil)}, "locator-changed FG69gu18et FG69gu/"},
 	} {
 		var w Watcher
