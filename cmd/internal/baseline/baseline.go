@@ -36,8 +36,7 @@ type Figures struct {
 	// LoopAveraged: the same loop given means of all readings since its last poll
 	// instead of the newest one, which RFC 5905 does not provide for.
 	LoopAveraged float64
-	Poll         int     // log₂ s: the poll interval at which Loop was best
-	Gain         float64 // … and the loop gain
+	Poll         int // log₂ s: the poll interval at which Loop was best
 }
 
 // Compare plays so many nights of a station; the same number gives the same
@@ -66,7 +65,7 @@ func Compare(s Station, nights int) Figures {
 		case c.feed == averaged:
 			f.LoopAveraged = min(f.LoopAveraged, v)
 		case v < f.Loop:
-			f.Loop, f.Poll, f.Gain = v, c.poll, c.gain
+			f.Loop, f.Poll = v, c.poll
 		}
 	}
 	for i := range boosts {
@@ -115,10 +114,10 @@ func (t *trace) judge(latency float64, each func(err float64)) {
 // Report plays each station for so many nights and writes a table.
 func Report(w io.Writer, nights int) {
 	fmt.Fprintf(w, "RMS error, ms, in hours 6 to 12 of %d nights; j = judge\n", nights)
-	fmt.Fprintf(w, "%-32s %7s %8s %9s %9s %6s %6s %8s\n", "", "judge", "optimal", "RFC 5905", "averaged", "j/opt", "j/RFC", "opt/RFC")
+	fmt.Fprintf(w, "%-32s %7s %8s %9s %7s %9s %6s %6s %8s\n", "", "judge", "optimal", "RFC 5905", "poll s", "averaged", "j/opt", "j/RFC", "opt/RFC")
 	for _, s := range Stations() {
 		f := Compare(s, nights)
-		fmt.Fprintf(w, "%-32s %7.3f %8.3f %9.3f %9.3f %6.2f %6.2f %8.2f\n", f.Station, f.Judge*1e3, f.Optimal*1e3, f.Loop*1e3, f.LoopAveraged*1e3,
+		fmt.Fprintf(w, "%-32s %7.3f %8.3f %9.3f %7d %9.3f %6.2f %6.2f %8.2f\n", f.Station, f.Judge*1e3, f.Optimal*1e3, f.Loop*1e3, 1<<f.Poll, f.LoopAveraged*1e3,
 			f.Judge/f.Optimal, f.Judge/f.Loop, f.Optimal/f.Loop)
 	}
 }

@@ -40,11 +40,10 @@ func (j Jitter) draw(rng *rand.Rand) float64 {
 	return v
 }
 
-// Stations are those compared. Jitters are measured ones: 0.3 ms (Seapath class)
-// and 51 ms in two modes are captures of a research ship's logger
-// (openrvdas-nbp1406), 6.8 ms is another of them and what a list of timing
-// amateurs reports of modules (2016-07), skewed late; 20 ms a module into a
-// microcontroller (rrainey-dropkick). Oscillators: 0.6 ppm peak to peak in 8 h
+// Stations are those compared. Jitters are measured ones: 0.3 ms (a survey receiver)
+// and 51 ms in two modes are captures of a research ship's logger, 6.8 ms is another
+// of them and what a list of timing amateurs reports of modules (2016-07), skewed
+// late; 20 ms a module into a microcontroller, in an open log. Oscillators: 0.6 ppm peak to peak in 8 h
 // indoors was measured on a single-board computer, and the range of a random walk
 // over T is 1.6·√(q2·T) (Feller, Ann. Math. Stat. 22, 1951). A rate that swings by
 // 1 ppm with the day, a latency's walk of 2 ms in an hour and white noise of
