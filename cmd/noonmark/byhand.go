@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"net"
@@ -40,15 +41,15 @@ type byHand struct {
 // openHand lets things be done by hand at the page, behind a new number. Without a
 // place to show it, nobody could know it.
 func (s *service) openHand() *byHand {
-	lock, err := pin.New()
+	guard, err := pin.New(rand.Reader)
 	if err == nil {
-		err = lock.Show(s.publish.Dir())
+		err = showNumber(s.publish.Dir(), guard.PIN())
 	}
 	if err != nil {
 		s.warn("nothing can be done by hand at the page", err.Error())
 		return nil
 	}
-	h := &byHand{open: opener(lock), owner: s.events, stn: func() *station.Station { return s.station },
+	h := &byHand{open: opener(guard), owner: s.events, stn: func() *station.Station { return s.station },
 		local: func(l timescale.Local) timescale.Local { return l }, live: true}
 	camp := s.camp
 	h.ours = func(address string) bool { return ownAddress(address) || camp != nil && camp.served(address) }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -129,15 +130,15 @@ func (d *demonstration) newPage() (p *page.Page, number string, err error) {
 	if d.speed != 1 {
 		return newPage(d.speed, nil), "", nil
 	}
-	lock, err := pin.New()
+	guard, err := pin.New(rand.Reader)
 	if err != nil {
 		return nil, "", err
 	}
 	d.events = make(chan func())
-	d.hand = &byHand{open: opener(lock), owner: d.events, stn: func() *station.Station { return d.world.Station },
+	d.hand = &byHand{open: opener(guard), owner: d.events, stn: func() *station.Station { return d.world.Station },
 		// The world is already a second ahead of what is shown.
 		local: func(l timescale.Local) timescale.Local { return d.hand.at.Add(l.Sub(d.shown)) }}
-	return newPage(1, d.hand), lock.Number(), nil
+	return newPage(1, d.hand), guard.PIN(), nil
 }
 
 // rest waits, and does what comes from the page meanwhile.

@@ -5,7 +5,6 @@ import (
 	"sync"
 
 	"noonmark/cmd/internal/config"
-	"noonmark/cmd/internal/pin"
 )
 
 // serveOthers sets going what other programs and devices ask: the page, the time
@@ -17,7 +16,7 @@ func (s *service) serveOthers(ctx context.Context, set config.Config, all *sync.
 	timed := s.openTimeService(set.Publish.TimeService)
 	if l := s.openPage(set.Publish.HTTP); l != nil {
 		all.Go(func() { s.watchFacts(ctx) })
-		all.Go(func() { <-ctx.Done(); pin.Hide(s.publish.Dir()) })
+		all.Go(func() { <-ctx.Done(); hideNumber(s.publish.Dir()) })
 		all.Go(func() {
 			if err := servePage(ctx, l, site(s.page)); err != nil {
 				s.log.Error("page", "reason", err)

@@ -7,6 +7,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"strings"
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
@@ -15,25 +17,48 @@ import (
 	"noonmark/status/page"
 )
 
-// opener is the page's way to the lock.
-func opener(lock *pin.Lock) func(number, from string) error {
+// opener is the page's way to the number.
+func opener(g *pin.Guard) func(number, from string) error {
 	return func(number, from string) error {
-		switch lock.Try(number, from, hostclock.Now()) {
-		case pin.Right:
-			return nil
-		case pin.Wait:
+		err := g.Check(number, hostclock.Now())
+		var wait pin.WaitError
+		switch {
+		case errors.As(err, &wait):
 			return page.ErrWait
+		case errors.Is(err, pin.ErrWrong):
+			return page.ErrPIN
 		}
-		return page.ErrPIN
+		return err
 	}
 }
+
+// pinName is the file of the run directory that shows the number to the service's
+// own user.
+const pinName = "pin"
+
+// showNumber writes the file, not through what may lie there.
+func showNumber(dir, number string) error {
+	path := filepath.Join(dir, pinName)
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintln(f, number)
+	return errors.Join(err, f.Close())
+}
+
+func hideNumber(dir string) { os.Remove(filepath.Join(dir, pinName)) }
 
 // showPIN prints the number.
 func showPIN(c cli.Pin, out io.Writer) (int, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	var first error
 	for _, dir := range env.ReadDirs(c.RunDir) {
-		number, err := pin.Read(dir)
+		b, err := os.ReadFile(filepath.Join(dir, pinName))
+		number := strings.TrimSpace(string(b))
 		if err == nil {
 			if c.JSON {
 				return exitOK, json.NewEncoder(out).Encode(map[string]string{"pin": number})

@@ -20,13 +20,10 @@ type point struct {
 	err        float32         // s
 	satellites int8            // −1 = not known
 	basis      byte            // index into bases
-	trust      byte            // best trust of any reference, index into trusts
+	doubt      bool            // some reference is doubted or faulty
 }
 
-var (
-	bases  = []string{status.BasisNone, status.BasisHoldover, status.BasisRTC, status.BasisOperator, status.BasisNetwork, status.BasisGNSS, status.BasisPPS}
-	trusts = []string{status.Silent, status.Faulty, status.Doubted, status.Warming, status.Trusted}
-)
+var bases = []string{status.BasisNone, status.BasisHoldover, status.BasisRTC, status.BasisOperator, status.BasisNetwork, status.BasisGNSS, status.BasisPPS}
 
 // history is a ring of points, the past of one station since its start.
 type history struct {
@@ -63,7 +60,7 @@ func pointOf(s *status.Snapshot, at timescale.Local) point {
 		}
 	}
 	for _, r := range s.References {
-		p.trust = max(p.trust, index(trusts, r.Trust))
+		p.doubt = p.doubt || r.Trust == status.Doubted || r.Trust == status.Faulty
 	}
 	if q := s.Position; q != nil && q.Satellites.OK && q.Fix != "none" {
 		p.satellites = int8(min(q.Satellites.V, 99))
@@ -87,7 +84,7 @@ func (p *point) merge(q point) {
 	p.low = worst(p.low, q.low, math.Min)
 	p.high = worst(p.high, q.high, math.Max)
 	p.err, p.satellites = q.err, q.satellites
-	p.basis, p.trust = min(p.basis, q.basis), min(p.trust, q.trust)
+	p.basis, p.doubt = min(p.basis, q.basis), p.doubt || q.doubt
 }
 
 func worst(a, b float32, pick func(x, y float64) float64) float32 {

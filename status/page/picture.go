@@ -181,11 +181,11 @@ var bandWords = map[string]string{status.BasisGNSS: "satellites", status.BasisPP
 	status.BasisOperator: "operator", status.BasisRTC: "RTC", status.BasisHoldover: "holdover", status.BasisNone: "nothing"}
 
 // band lengthens the last band to end, or begins another. A reference in doubt
-// shows as such, whatever the basis.
+// shows, whatever the basis.
 func (p *picture) band(q point, from, end float64) {
 	class, text := "b-"+bases[q.basis], bandWords[bases[q.basis]]
-	if t := trusts[q.trust]; t == status.Doubted || t == status.Faulty {
-		class, text = "b-doubt", t
+	if q.doubt {
+		class, text = class+" b-doubt", text+", a doubt"
 	}
 	if n := len(p.Bands); n > 0 && p.Bands[n-1].Class == class {
 		p.Bands[n-1].W = end - p.Bands[n-1].X

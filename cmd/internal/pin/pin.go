@@ -1,115 +1,99 @@
-// Package pin is the lock on what can be done by hand from afar: a short number
-// that only somebody at the station can see, and a limit to guessing it.
+// Package pin guards what changes a station's time by hand: a short number that only
+// somebody at the station's own command line can see, and checks that cannot be
+// hurried. Any goroutine may call. Time is an argument.
 //
-// A Lock may be used from any goroutine. Time is an argument.
+// Wrong tries are counted for the station as a whole, for an address can be forged on
+// a camp's own network: that somebody else's wrong tries make the operator wait, half a
+// minute at most, is the lesser evil. At 6 digits, a try in 30 s and a new number after
+// 20 wrong tries, a day of guessing succeeds once in 350.
 package pin
 
 import (
 	"crypto/rand"
 	"crypto/subtle"
+	"errors"
 	"fmt"
+	"io"
 	"math/big"
-	"os"
-	"path/filepath"
 	"strings"
 	"sync"
+	"time"
 
 	"noonmark/clockcheck/timescale"
 )
 
-// digits of the number. With guessesAll guesses a minute, half of all numbers take
-// more than two weeks; a start of the service makes a new one.
 const (
-	digits     = 6
-	guessesOne = 5  // wrong ones a minute from one address
-	guessesAll = 20 // wrong ones a minute from all
-	minute     = timescale.Local(60e9)
+	digits    = 6
+	free      = 3 // wrong tries before there is a wait
+	firstWait = 2 * time.Second
+	longest   = 30 * time.Second
+	renewAt   = 20
 )
 
-// FileName is the name of the file that shows the number to who may read it.
-const FileName = "pin"
+// ErrWrong says that the number is not the one shown by "noonmark pin".
+var ErrWrong = errors.New("wrong PIN: \"noonmark pin\" on the station shows it")
 
-// Answer to a guess.
-type Answer int
+// WaitError says that there were too many wrong tries lately. The number that was
+// given has not been looked at.
+type WaitError struct{ For time.Duration }
 
-// What a Lock says of a guess.
-const (
-	Wrong Answer = iota
-	Wait         // too many wrong ones of late: it was not looked at
-	Right
-)
-
-// Lock holds a number. Make one with New.
-type Lock struct {
-	number string
-
-	mu    sync.Mutex
-	begin timescale.Local
-	all   int
-	from  map[string]int
+func (e WaitError) Error() string {
+	return fmt.Sprintf("too many wrong PINs: wait %d s", int((e.For+time.Second-1)/time.Second))
 }
 
-// New makes a lock with a number nobody can foresee.
-func New() (*Lock, error) {
-	limit := big.NewInt(1)
-	for range digits {
-		limit.Mul(limit, big.NewInt(10))
-	}
-	n, err := rand.Int(rand.Reader, limit)
+// Guard holds the number. Make one with New.
+type Guard struct {
+	mu     sync.Mutex
+	random io.Reader
+	pin    string
+	wrong  int
+	until  timescale.Local
+}
+
+// New draws a number. random is crypto/rand.Reader but for tests.
+func New(random io.Reader) (*Guard, error) {
+	g := &Guard{random: random}
+	return g, g.renew()
+}
+
+func (g *Guard) renew() error {
+	limit := new(big.Int).Exp(big.NewInt(10), big.NewInt(digits), nil)
+	n, err := rand.Int(g.random, limit)
 	if err != nil {
-		return nil, fmt.Errorf("pin: %w", err)
+		return fmt.Errorf("pin: draw a number: %w", err)
 	}
-	return &Lock{number: fmt.Sprintf("%0*d", digits, n), from: make(map[string]int)}, nil
+	g.pin = fmt.Sprintf("%0*d", digits, n)
+	return nil
 }
 
-// Number is what opens the lock.
-func (l *Lock) Number() string { return l.number }
-
-// Try answers a guess of somebody at an address. While too many wrong ones came in
-// this minute, not even the right one is taken: its taking would tell it.
-func (l *Lock) Try(guess, from string, now timescale.Local) Answer {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if now-l.begin >= minute || now < l.begin {
-		l.begin, l.all = now, 0
-		clear(l.from)
-	}
-	if l.all >= guessesAll || l.from[from] >= guessesOne {
-		return Wait
-	}
-	if subtle.ConstantTimeCompare([]byte(strings.TrimSpace(guess)), []byte(l.number)) == 1 {
-		return Right
-	}
-	l.all++
-	l.from[from]++
-	return Wrong
+// PIN is the number to show at the station.
+func (g *Guard) PIN() string {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.pin
 }
 
-// Show writes the number into the file of the run directory dir, for its owner only.
-func (l *Lock) Show(dir string) error {
-	path := filepath.Join(dir, FileName)
-	if err := os.Remove(path); err != nil && !os.IsNotExist(err) {
-		return fmt.Errorf("pin: %w", err)
+// Check looks at a number given at an instant; blanks in it do not matter. The error
+// is ErrWrong or a WaitError, or says that no new number could be drawn.
+func (g *Guard) Check(given string, now timescale.Local) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if left := g.until.Sub(now); left > 0 {
+		return WaitError{left}
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return fmt.Errorf("pin: %w", err)
+	given = strings.Join(strings.Fields(given), "")
+	if subtle.ConstantTimeCompare([]byte(given), []byte(g.pin)) == 1 {
+		g.wrong = 0
+		return nil
 	}
-	if _, err = fmt.Fprintln(f, l.number); err != nil {
-		f.Close()
-		return fmt.Errorf("pin: %w", err)
+	g.wrong++
+	if over := g.wrong - free; over >= 0 {
+		g.until = now.Add(min(firstWait<<min(over, 8), longest))
 	}
-	return f.Close()
-}
-
-// Hide removes the file again.
-func Hide(dir string) { os.Remove(filepath.Join(dir, FileName)) }
-
-// Read gives the number that the service shows in dir.
-func Read(dir string) (string, error) {
-	b, err := os.ReadFile(filepath.Join(dir, FileName))
-	if err != nil {
-		return "", fmt.Errorf("pin: %w", err)
+	if g.wrong%renewAt == 0 {
+		if err := g.renew(); err != nil {
+			return err
+		}
 	}
-	return strings.TrimSpace(string(b)), nil
+	return ErrWrong
 }

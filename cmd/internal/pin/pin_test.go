@@ -1,93 +1,92 @@
 package pin
 
 import (
-	"fmt"
-	"os"
-	"path/filepath"
+	"bytes"
+	"crypto/rand"
+	"errors"
+	"regexp"
 	"testing"
+	"time"
 
 	"noonmark/clockcheck/timescale"
 )
 
-func lock(t *testing.T) *Lock {
+func newGuard(t *testing.T) *Guard {
 	t.Helper()
-	l, err := New()
+	g, err := New(rand.Reader)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if n := l.Number(); len(n) != digits {
-		t.Fatalf("the number is %q", n)
-	}
-	return l
+	return g
 }
 
-func TestGuessesAreLimited(t *testing.T) {
-	l := lock(t)
-	now := timescale.Local(1e9)
-	for i := range guessesOne {
-		for _, guess := range []string{"", "x", l.Number() + "0"} {
-			if i == 0 && guess != "" {
-				continue
-			}
-			if got := l.Try(guess, "a", now); i < guessesOne && got == Right {
-				t.Fatalf("%q opens it", guess)
-			}
+// not is a number of the right length that is not the guard's.
+func not(g *Guard) string {
+	p := []byte(g.PIN())
+	p[0] = '0' + (p[0]-'0'+1)%10
+	return string(p)
+}
+
+func TestCheck(t *testing.T) {
+	g := newGuard(t)
+	if !regexp.MustCompile(`^[0-9]{6}$`).MatchString(g.PIN()) {
+		t.Fatalf("PIN %q", g.PIN())
+	}
+	for _, bad := range []string{"", not(g), g.PIN()[:5], g.PIN() + "0"} {
+		if err := newLike(g).Check(bad, 0); !errors.Is(err, ErrWrong) {
+			t.Errorf("%q: %v", bad, err)
 		}
 	}
-	if got := l.Try(l.Number(), "a", now); got != Wait {
-		t.Errorf("after many wrong guesses the right one gives %v", got)
-	}
-	if got := l.Try(l.Number(), "b", now); got != Right {
-		t.Errorf("somebody else's right guess gives %v", got)
-	}
-	for i := range 100 {
-		l.Try("wrong", fmt.Sprint("c", i), now)
-	}
-	if got := l.Try(l.Number(), "b", now); got != Wait {
-		t.Errorf("after many wrong guesses of many the right one gives %v", got)
-	}
-	if len(l.from) > guessesAll+1 {
-		t.Errorf("%d guessers are remembered", len(l.from))
-	}
-	if got := l.Try(" "+l.Number()+"\n", "a", now+minute); got != Right {
-		t.Errorf("a minute later it gives %v", got)
+	for _, good := range []string{g.PIN(), " " + g.PIN()[:3] + " " + g.PIN()[3:] + "\n"} {
+		if err := g.Check(good, 0); err != nil {
+			t.Errorf("%q: %v", good, err)
+		}
 	}
 }
 
-func TestNumbersDiffer(t *testing.T) {
-	seen := map[string]bool{}
-	for range 20 {
-		seen[lock(t).Number()] = true
+func newLike(g *Guard) *Guard { return &Guard{random: g.random, pin: g.pin} }
+
+// Whoever guesses as fast as he may gets one try in 30 s, and a new number each 20.
+func TestGuessingIsSlow(t *testing.T) {
+	g := newGuard(t)
+	first, tries, now := g.PIN(), 0, timescale.Local(0)
+	for now < timescale.Local(24*time.Hour) {
+		err := g.Check(not(g), now)
+		var wait WaitError
+		switch {
+		case errors.As(err, &wait):
+			if wait.For <= 0 || wait.For > longest {
+				t.Fatalf("wait %v", wait.For)
+			}
+			if g.Check(g.PIN(), now) == nil {
+				t.Fatal("looked at a number while there was a wait")
+			}
+			now = now.Add(wait.For)
+		case errors.Is(err, ErrWrong):
+			tries++
+		default:
+			t.Fatal(err)
+		}
 	}
-	if len(seen) < 19 {
-		t.Errorf("%d different numbers of 20", len(seen))
+	if most := 24*3600/30 + 10; tries > most {
+		t.Errorf("%d tries in a day, want at most %d", tries, most)
+	}
+	if g.PIN() == first {
+		t.Error("the number is the same after a day of guessing")
+	}
+	if err := g.Check(g.PIN(), now.Add(longest)); err != nil {
+		t.Errorf("the right number after the wait: %v", err)
+	}
+	if err := g.Check(not(g), now.Add(longest)); !errors.Is(err, ErrWrong) {
+		t.Error(err)
+	}
+	if err := g.Check(g.PIN(), now.Add(longest)); err != nil {
+		t.Errorf("a single slip makes nobody wait: %v", err)
 	}
 }
 
-func TestFileIsTheOwners(t *testing.T) {
-	l, dir := lock(t), t.TempDir()
-	if _, err := Read(dir); err == nil {
-		t.Error("a number without a service")
-	}
-	// What somebody put there before does not get the number.
-	trap := filepath.Join(t.TempDir(), "trap")
-	if err := os.Symlink(trap, filepath.Join(dir, FileName)); err != nil {
-		t.Fatal(err)
-	}
-	if err := l.Show(dir); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := os.Stat(trap); err == nil {
-		t.Error("the number was written through a link")
-	}
-	if s, err := os.Stat(filepath.Join(dir, FileName)); err != nil || s.Mode().Perm() != 0o600 {
-		t.Errorf("%v %v", s, err)
-	}
-	if got, err := Read(dir); err != nil || got != l.Number() {
-		t.Errorf("%q, %v", got, err)
-	}
-	Hide(dir)
-	if _, err := Read(dir); err == nil {
-		t.Error("the number stays after the service")
+func TestNoRandomness(t *testing.T) {
+	if _, err := New(bytes.NewReader(nil)); err == nil {
+		t.Error("a PIN out of nothing")
 	}
 }
