@@ -146,16 +146,21 @@ func (m *marked) speaks(at timescale.Local) bool {
 // markOpposes tells whether a mark that counts says something else than x.
 func (j *Judge) markOpposes(m *marked) bool { return m.speaks(j.f.at) && !m.agrees }
 
+// MarkName is the name under which a mark stands among the references.
+func MarkName(borrowed bool) string {
+	if borrowed {
+		return "borrowed clock"
+	}
+	return "mark by ear"
+}
+
 func (j *Judge) markReference(now timescale.Local, i int, dst *Judgement) (r Reference, ok bool) {
 	m := &j.marks[i]
 	if m.at == 0 {
 		return r, false
 	}
 	rel := j.rel(m.at, m.z)
-	r = Reference{Name: "mark by ear", Kind: "operator", HasSaid: j.x.known, Error: dst.Error - rel, Bound: m.bound, Age: age(now, m.at)}
-	if i == 1 {
-		r.Name = "borrowed clock"
-	}
+	r = Reference{Name: MarkName(i == 1), Kind: "operator", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at)}
 	ago := forHowLong(now.Sub(m.at))
 	switch {
 	case now.Sub(m.at) > markAgree:

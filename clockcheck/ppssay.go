@@ -17,7 +17,7 @@ func (j *Judge) pulseReference(now timescale.Local, dst *Judgement) (r Reference
 	r.Trust, r.Because = j.pulseTrust(now)
 	if j.x.known && j.x.pulse && p.used != 0 {
 		r.HasSaid = true
-		r.Error = dst.Error - j.rel(p.combs[p.lead-1].at, j.pulseClaim(p.combs[p.lead-1].at))
+		r.Error = dst.Error + j.led.lead - j.rel(p.combs[p.lead-1].at, j.pulseClaim(p.combs[p.lead-1].at))
 		r.Bound = boundZ*math.Sqrt(math.Max(sq(pulseFloor), p.jitter)) + math.Max(-j.x.open.lo, j.x.open.hi)
 	}
 	return r, true

@@ -91,6 +91,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return exitOK, showScreen(ctx, u.Screen, in, out)
 	case "follow":
 		return exitOK, followStatus(ctx, u.Follow, errOut)
+	case "mark":
+		return mark(u.Mark, in, out)
 	case "until":
 		return until(ctx, u.Until, out)
 	case "preflight":

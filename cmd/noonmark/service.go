@@ -208,7 +208,7 @@ func (s *service) run(ctx context.Context, failed <-chan error) error {
 }
 
 // tick judges, publishes and tells the service manager.
-func (s *service) tick() {
+func (s *service) tick() *status.Snapshot {
 	snap, now, p := s.judge()
 	if s.act(p) {
 		// What was judged is another clock now.
@@ -235,6 +235,7 @@ func (s *service) tick() {
 	if p.Local.Sub(s.saved) >= saveEvery {
 		s.save(p.Local)
 	}
+	return snap
 }
 
 // tell logs changes and notifies the service manager.

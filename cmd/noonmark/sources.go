@@ -209,7 +209,7 @@ func compensated(chip string) bool {
 // watchSteps has the clock judged at once when anything steps it.
 func (s *service) watchSteps(ctx context.Context) {
 	err := hostclock.WatchSteps(ctx, func() {
-		s.events <- s.tick
+		s.events <- func() { s.tick() }
 		sleep(ctx, stepsPause)
 	})
 	if err != nil {

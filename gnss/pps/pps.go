@@ -58,7 +58,7 @@ func classed(err error) error {
 	for _, c := range []struct{ is, class error }{
 		{fs.ErrNotExist, ErrAbsent}, {syscall.ENODEV, ErrAbsent}, {syscall.ENXIO, ErrAbsent},
 		{fs.ErrPermission, ErrDenied}, {syscall.EBUSY, ErrBusy},
-		{syscall.EOPNOTSUPP, ErrNoWait}, {syscall.ENOTTY, ErrNoWait},
+		{syscall.EOPNOTSUPP, ErrNoWait}, {syscall.ENOTTY, ErrNoWait}, {syscall.ENOSYS, ErrNoWait},
 	} {
 		if errors.Is(err, c.is) {
 			return fmt.Errorf("%w: %w", c.class, err)

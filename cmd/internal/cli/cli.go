@@ -17,6 +17,7 @@ type CLI struct {
 	Path       Path       `cmd:"" help:"Distance and beam headings between two places."`
 	Why        Why        `cmd:"" help:"The judgement explained: who says what, who is trusted, and why."`
 	Screen     Screen     `cmd:"" help:"The verdict live and large, in a terminal."`
+	Mark       Mark       `cmd:"" help:"Set or check the clock by ear on a radio time signal."`
 	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
 	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
 	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
@@ -117,6 +118,21 @@ type Follow struct {
 	Verbose bool   `short:"v" help:"Log more."`
 	JSON    bool   `name:"json" help:"Log in JSON, for programs."`
 	Where
+}
+
+// Mark takes an operator's taps.
+type Mark struct {
+	Station  string `placeholder:"NAME" help:"The time signal that you hear, e.g. WWV. --list shows those that there are."`
+	List     bool   `help:"List the time signals, and do nothing else."`
+	Beat     bool   `help:"You tap with the beat, expecting each tone. Default: it is asked."`
+	React    bool   `help:"You tap when you hear each tone."`
+	Minutes  bool   `help:"Tap on the tone of each full minute instead of each second: slower, and no miscounted second."`
+	Taps     int    `default:"8" placeholder:"N" help:"How many taps, 3 to 60."`
+	LongPath bool   `name:"long-path" help:"The signal comes the long way round the earth."`
+	Place    string `placeholder:"PLACE" help:"Where you are: a locator, or latitude,longitude. Default: where the service says."`
+	Check    bool   `help:"Only compare; tell the service nothing."`
+	Where
+	Output
 }
 
 // Until waits.

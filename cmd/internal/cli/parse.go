@@ -99,6 +99,10 @@ func (c *CLI) check() error {
 		return errors.New("--latency-s must be a number of seconds from 0 to 2")
 	case !(c.Until.Bound >= 0 && c.Until.Bound <= 3600):
 		return errors.New("--bound must be a number of seconds over 0, at most 3600")
+	case c.Mark.Beat && c.Mark.React:
+		return errors.New("--beat and --react: choose one")
+	case c.Mark.Taps != 0 && (c.Mark.Taps < 3 || c.Mark.Taps > 60):
+		return fmt.Errorf("--taps %d: from 3 to 60", c.Mark.Taps)
 	case c.Until.Limit < 0 || c.Until.Limit > 24*time.Hour:
 		return errors.New("--limit must be a length of time, at most 24h: nothing waits for ever for the time")
 	case c.Ports.Yes && c.Ports.Probe == "":

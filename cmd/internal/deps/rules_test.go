@@ -14,14 +14,14 @@ const timescale = "clockcheck/timescale" // the leaf that everyone may import
 // core are the packages to which time is an argument.
 var core = []string{
 	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
-	"clockcheck/leaps", "clockcheck/steer", "clockcheck/steer/steertest",
+	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline",
 }
 
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
 	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
-	"clockcheck/leaps", "clockcheck/steer", "clockcheck/steer/steertest",
+	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline",
 }
 

@@ -212,3 +212,31 @@ func TestBattery(t *testing.T) {
 		t.Errorf("%d events of the battery, want 2: %+v", n, s.snap.Events)
 	}
 }
+
+// A pulse and a mark reach the judge and stand among the references.
+func TestPulseAndMarkReachTheJudge(t *testing.T) {
+	s := newSim(t, 10)
+	s.PulseMissing("there is no pulse device")
+	s.seconds(1, rmc, gga)
+	if r := s.snap.References[2]; r.Kind != "pps" || r.Trust != status.Silent || r.Because != "There is no pulse device." {
+		t.Errorf("%+v", r)
+	}
+	if s.Mark(clockcheck.Mark{At: s.local, Bound: 200 * time.Millisecond}) {
+		t.Error("a minute nobody can tell was placed")
+	}
+	if !s.Mark(clockcheck.Mark{At: s.local, UTC: s.utc(), Bound: 200 * time.Millisecond}) {
+		t.Error("a mark was not placed")
+	}
+	for range 30 {
+		s.Pulse(s.local.Add(time.Second), clockcheck.EdgeAssert, time.Microsecond)
+		s.Pulse(s.local.Add(1100*time.Millisecond), clockcheck.EdgeClear, time.Microsecond)
+		s.seconds(1, rmc, gga)
+	}
+	kinds := map[string]string{}
+	for _, r := range s.snap.References {
+		kinds[r.Kind] = r.Trust
+	}
+	if kinds["operator"] != status.Trusted || kinds["pps"] != status.Warming || s.snap.Clock.Basis != status.BasisPPS {
+		t.Errorf("%v, basis %s: %+v", kinds, s.snap.Clock.Basis, s.snap.References)
+	}
+}
