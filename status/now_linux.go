@@ -59,11 +59,11 @@ func (n *Now) Read() error {
 // fourClocks reads, in this order: system, boot, system, and the clock that
 // stops in suspend; nanoseconds.
 func fourClocks() (before, boot, after, mono int64, err error) {
-	var t [4]unix.Timespec
+	var t [4]int64
 	for i, id := range [4]int32{unix.CLOCK_REALTIME, unix.CLOCK_BOOTTIME, unix.CLOCK_REALTIME, unix.CLOCK_MONOTONIC} {
-		if err := unix.ClockGettime(id, &t[i]); err != nil {
+		if t[i], err = gettime(id); err != nil {
 			return 0, 0, 0, 0, err
 		}
 	}
-	return t[0].Nano(), t[1].Nano(), t[2].Nano(), t[3].Nano(), nil
+	return t[0], t[1], t[2], t[3], nil
 }

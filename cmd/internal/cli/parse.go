@@ -84,6 +84,15 @@ func parser(c *CLI, out io.Writer, exit func(int)) (*kong.Kong, error) {
 	)
 }
 
+// Grammar is the command line's grammar, for the manual: commands, flags, help.
+func Grammar() (*kong.Application, error) {
+	k, err := parser(new(CLI), io.Discard, func(int) {})
+	if err != nil {
+		return nil, fmt.Errorf("cli: %w", err)
+	}
+	return k.Model, nil
+}
+
 // check does what the grammar cannot say.
 func (c *CLI) check() error {
 	switch {
