@@ -25,6 +25,8 @@ var exits = map[string][]exit{
 	"path":       {{"0", "All was answered."}, {"1", "Some lines of the list were no places; the others were answered."}, {"3", "There is no fix to go from."}},
 	"why":        {{"0", "It was explained."}, {"3", "No fresh status is there."}},
 	"screen":     {{"0", "It was ended."}, {"1", "The terminal could not be used."}},
+	"mark":       {{"0", "The clock was compared, and the service was told unless that was not wanted."}, {"1", "Too few taps, or they do not fit together, or the service took nothing."}},
+	"follow":     {{"0", "It was told to end, or nothing is configured."}, {"1", "It could not begin; the reason is on standard error."}},
 	"until":      {{"0", "What was asked for is so."}, {"1", "The limit is up."}},
 	"preflight":  {{"0", "Nothing is in the way."}, {"1", "Something is; its remedy is told."}},
 	"pin":        {{"0", "The number was told."}, {"1", "It could not be read."}},

@@ -15,29 +15,53 @@ func settings(r Release, example string) string {
 		"Every key may be left out; a key that noonmark does not know is an error that names its line. Flags override the file. " +
 		"Changes hold from the next start: systemctl restart noonmark.")
 	p.paragraph("The values below are the program's. The file that the Debian package installs differs in one: clock.steer is true there.")
-	table := ""
-	var said []string
-	for line := range strings.Lines(example) {
-		line = strings.TrimSpace(line)
-		key, value, assigned := strings.Cut(line, " = ")
-		switch {
-		case line == "":
-			said = nil
-		case strings.HasPrefix(line, "#"):
-			said = append(said, strings.TrimSpace(strings.TrimPrefix(line, "#")))
-		case strings.HasPrefix(line, "["):
-			table = strings.Trim(line, "[]")
-			p.section("[" + table + "]")
-			said = nil
-		case assigned:
-			p.item(bold(key)+" = "+literal(value), strings.Join(said, " "))
-			said = nil
+	for _, g := range groupsOf(example) {
+		if g.table != "" {
+			p.section("[" + g.table + "]")
+			continue
 		}
+		p.item(strings.Join(g.keys, "\n.TQ\n"), strings.Join(g.said, " "))
 	}
 	p.section("CAUTIONS")
 	p.paragraph("Opening a serial port raises its control lines, and on many stations that keys the transmitter: name in receiver.device only the receiver's own port, best by a name that stays.")
 	p.see("noonmark(1)", "noonmark-run(1)", "noonmark-ports(1)")
 	return p.String()
+}
+
+// A group is a heading, or keys that share what is said of them.
+type group struct {
+	table      string
+	said, keys []string
+}
+
+func groupsOf(example string) (all []group) {
+	var g group
+	flush := func() {
+		if len(g.keys) > 0 {
+			all = append(all, g)
+		}
+		g = group{}
+	}
+	for line := range strings.Lines(example) {
+		line = strings.TrimSpace(line)
+		key, value, assigned := strings.Cut(line, " = ")
+		switch said, ok := strings.CutPrefix(line, "#"); {
+		case line == "":
+			flush()
+		case ok:
+			if len(g.keys) > 0 {
+				flush()
+			}
+			g.said = append(g.said, strings.TrimSpace(said))
+		case strings.HasPrefix(line, "["):
+			flush()
+			all = append(all, group{table: strings.Trim(line, "[]")})
+		case assigned:
+			g.keys = append(g.keys, bold(key)+" = "+literal(value))
+		}
+	}
+	flush()
+	return all
 }
 
 // A field is one member of the status, by its path.

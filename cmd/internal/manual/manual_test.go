@@ -85,18 +85,19 @@ func TestEachCommand(t *testing.T) {
 
 func TestEachKeyOfTheSettings(t *testing.T) {
 	page := pagesOf(t)["noonmark.toml.5"]
-	got := terms(page)
 	keys := regexp.MustCompile(`(?m)^([a-z_]+) = (.*)$`).FindAllStringSubmatch(config.Example(), -1)
-	if n := strings.Count(page, "\n.TP\n"); len(keys) < 15 || n != len(keys) {
-		t.Errorf("%d keys, %d on the page", len(keys), n)
+	term := regexp.MustCompile(`(?m)^\.T[PQ]\n\\fB([a-z_]+)\\fR = `).FindAllStringSubmatch(page, -1)
+	if len(keys) < 15 || len(term) != len(keys) {
+		t.Fatalf("%d keys, %d on the page", len(keys), len(term))
 	}
-	for _, k := range keys {
-		found := false
-		for term, means := range got {
-			found = found || strings.HasPrefix(term, k[1]+" = ") && len(means) > 10
+	for i, k := range keys {
+		if term[i][1] != k[1] {
+			t.Errorf("%s where %s should be", term[i][1], k[1])
 		}
-		if !found {
-			t.Errorf("no %s, or nothing said of it", k[1])
+	}
+	for _, g := range groupsOf(config.Example()) {
+		if g.table == "" && len(strings.Join(g.said, " ")) < 10 {
+			t.Errorf("nothing is said of %v", g.keys)
 		}
 	}
 }
