@@ -100,3 +100,10 @@ func direction(step float64) string {
 	}
 	return "forward by " + Number(step) + " s"
 }
+
+// Since is how long before now s was written, s; unlike Fresh it has no limit. It is
+// not known when that was before the computer was last started.
+func (s Snapshot) Since(now Now) (float64, bool) {
+	age := now.BoottimeS - s.Written.BoottimeS
+	return math.Max(age, 0), s.Written.BootID != "" && s.Written.BootID == now.BootID && age >= -futureS
+}

@@ -26,6 +26,14 @@ func Known(v float64) Float {
 	return Float{V: v, OK: true}
 }
 
+// String is the number as in JSON, or "not known".
+func (f Float) String() string {
+	if !f.OK {
+		return "not known"
+	}
+	return string(appendNumber(nil, f.V))
+}
+
 // MarshalJSON writes the number with at most seven decimals (a tenth of a
 // microsecond; a centimetre in degrees), or null.
 func (f Float) MarshalJSON() ([]byte, error) {

@@ -78,6 +78,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return exitOK, replayFiles(u.Replay, out)
 	case "ready":
 		return ready(u.Ready, out)
+	case "report":
+		return reportPlace(u.Report, out, errOut)
 	case "why":
 		return why(u.Why, out)
 	case "grid":

@@ -15,6 +15,7 @@ type CLI struct {
 	Ready      Ready      `cmd:"" help:"May I key up? One line for each mode."`
 	Grid       Grid       `cmd:"" help:"The present locator, or a place in every form."`
 	Path       Path       `cmd:"" help:"Distance and beam headings between two places."`
+	Report     Report     `cmd:"" help:"Where you are and that you are well, as text for a message."`
 	Why        Why        `cmd:"" help:"The judgement explained: who says what, who is trusted, and why."`
 	Screen     Screen     `cmd:"" help:"The verdict live and large, in a terminal."`
 	Mark       Mark       `cmd:"" help:"Set or check the clock by ear on a radio time signal."`
@@ -99,6 +100,17 @@ type Path struct {
 	Words []string `arg:"" optional:"" name:"place" help:"Where to, then where from. Default for the second: where this station is."`
 	List  string   `placeholder:"FILE" help:"Where to: each place of this list, one a line; - for standard input. The place named, if any, is where from."`
 	CSV   bool     `name:"csv" help:"With --list: print CSV, for spreadsheets."`
+	Where
+	Output
+}
+
+// Report words a message.
+type Report struct {
+	Fit      int    `placeholder:"N" help:"One line of at most N characters, in capitals, for slow modes."`
+	To       string `placeholder:"[NAME=]PLACE" help:"Add distance and bearing to this place. Default: that of the settings, if any."`
+	Distress bool   `help:"Call for help: coordinates first, and old news rather than none."`
+	Template string `placeholder:"TEXT|@FILE" help:"Make the text by this template (Go text/template); help lists its words."`
+	Config   string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
 	Where
 	Output
 }

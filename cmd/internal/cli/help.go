@@ -77,6 +77,25 @@ func (Path) Help() string {
 }
 
 // Help implements kong's detailed help.
+func (Report) Help() string {
+	return `The text says UTC, locator, coordinates, how good and how old they are. What is wrong stays in it however short it gets: OLD and POOR of the place, a question mark or "time unproved" behind a time that nothing proves, EXERCISE of a simulation. Degrees are WGS 84; bearings are true. noonmark sends nothing.
+
+With --fit numbers get fewer decimals and the locator fewer pairs; what does not fit is left out whole, the way first, then the coordinates; with --distress the locator, and then the time.
+
+Words of a template: {{.Date}} {{.Clock}} {{.TimeProved}} {{.TimeBoundS}} {{.Locator}} {{.Degrees}} {{.LatDeg}} {{.LonDeg}} {{.AltM}} {{.BoundM}} {{.AgeS}} {{.Quality}} {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Satellites}} {{.Way}} {{.Exercise}} {{.Distress}} {{.Problems}}, and where a place is named {{.To.Name}} {{.To.DistanceM}} {{.To.HeadingDeg}}. A number that may not be known prints as "not known"; its .OK tells, its .V is the number. What a template leaves out about a poor place is said on standard error.
+
+Not for navigation. In distress give coordinates, not only a locator; any means may be used to call for help, by the procedures of where you are.
+
+Exit status: 0 if there is a text, 1 if it does not fit, 3 if the station does not know where it is or no fresh status is there, 2 if the question was malformed.
+
+    noonmark report
+    noonmark report --fit 40
+    noonmark report --to BASE=-20.46,-66.82
+    noonmark report --template '{{.Locator}} at {{.Clock}} UTC'
+    noonmark report --distress`
+}
+
+// Help implements kong's detailed help.
 func (Why) Help() string {
 	return `For each reference: what it says, whether it is trusted, and why. Then the error budget: what the uncertainty is made of.
 

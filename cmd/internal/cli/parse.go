@@ -114,6 +114,8 @@ func (c *CLI) check() error {
 		return fmt.Errorf("--taps %d: from 3 to 60", c.Mark.Taps)
 	case c.Until.Limit < 0 || c.Until.Limit > 24*time.Hour:
 		return errors.New("--limit must be a length of time, at most 24h: nothing waits for ever for the time")
+	case c.Report.Fit < 0:
+		return errors.New("--fit must be a number of characters, such as 40")
 	case c.Ports.Yes && c.Ports.Probe == "":
 		return errors.New("--yes goes with --probe PORT")
 	case (c.Grid.CSV || c.Grid.GPX) && c.Grid.Track == "":

@@ -52,6 +52,10 @@ type Config struct {
 		Show       []string
 		ToleranceS map[string]float64 // by mode, where it is not the table's
 	}
+	Report struct {
+		Place string // distance and bearing to it stand in the report; "" = none
+		Name  string // of the place
+	}
 	Publish struct {
 		HTTP          string // "" = no page
 		TimeService   string // "" = no

@@ -35,6 +35,8 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		"modes.in_use":           text(&c.Modes.InUse, optional(mode)),
 		"modes.show":             texts(&c.Modes.Show, func(s string) (string, error) { return named(mode, s) }),
 		"modes.tolerance_s":      tolerances(&c.Modes.ToleranceS, mode),
+		"report.place":           text(&c.Report.Place, somewhere),
+		"report.name":            text(&c.Report.Name, word),
 		"publish.http":           text(&c.Publish.HTTP, address),
 		"publish.time_service":   text(&c.Publish.TimeService, address),
 		"publish.locator_length": whole(&c.Publish.LocatorLength, locatorLength),
