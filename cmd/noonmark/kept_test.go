@@ -44,6 +44,10 @@ func TestPlaceIsKept(t *testing.T) {
 	if code != exitOK || !strings.Contains(out, "FG69gu18et") || !strings.Contains(out, "from before noonmark started, nobody knows how long ago") {
 		t.Errorf("grid: exit %d\n%s%s", code, out, errOut)
 	}
+	code, out, errOut = runArgs("report", "--fit", "40", "--run-dir", run)
+	if code != exitOK || !strings.HasSuffix(out, " OLD\n") || !strings.Contains(out, "? FG69GU") || !strings.Contains(errOut, "may have moved") {
+		t.Errorf("report: exit %d\n%s%s", code, out, errOut)
+	}
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -14,6 +15,10 @@ func TestReadmeTranscripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// Commands that read what the service publishes find a status of the camp.
+	user := t.TempDir()
+	t.Setenv("XDG_RUNTIME_DIR", user)
+	keepPublished(t, filepath.Join(user, "noonmark"), atCamp)
 	n := 0
 	for _, part := range strings.Split(string(b), "<!-- transcript: ")[1:] {
 		args, rest, ok := strings.Cut(part, " -->")

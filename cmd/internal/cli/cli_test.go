@@ -40,6 +40,7 @@ func TestUsageErrors(t *testing.T) {
 		{"a track and a place", "grid FG69 --track a", "--track FILE and a place", "grid --help"},
 		{"no such shell", "completion tcsh", "bash", "completion --help"},
 		{"yes to nothing", "ports --yes", "--probe", "ports --help"},
+		{"negative length of a report, one word", "report --fit=-4", "number of characters", "report --help"},
 		{"negative for a command that takes none", "why -20.13", "unexpected argument -20.13", "why --help"},
 		{"negative for a flag that takes a number", "grid --length -4", "-4", "grid --help"},
 		{"after the end of flags", "why -- -20.13", "unexpected argument -20.13", "why --help"},
@@ -106,6 +107,7 @@ func TestPlaces(t *testing.T) {
 		{args: "path -20.13,-67.49 FG69", command: "path", words: "-20.13,-67.49|FG69"},
 		{args: "path -20.13, -67.49 48.1 11.5", command: "path", words: "-20.13,|-67.49|48.1|11.5"},
 		{args: "path --json -33.45,-70.66 |-20.13 -67.49|", command: "path", words: "-33.45,-70.66|-20.13 -67.49", json: true},
+		{args: "report --to -20.46,-66.82 --fit 40 --template {{.Locator}}", command: "report"},
 		{args: "path --list - -20.13,-67.49", command: "path", words: "-20.13,-67.49"},
 	}
 	for _, tt := range tests {
@@ -206,7 +208,7 @@ func TestEverythingIsDescribed(t *testing.T) {
 			t.Errorf("%s: no example", n.Name)
 		}
 	}
-	if got := strings.Join(names, " "); got != "run demo replay ready grid path why screen mark until preflight pin follow ports version completion" {
+	if got := strings.Join(names, " "); got != "run demo replay ready grid path report why screen mark until preflight pin follow ports version completion" {
 		t.Errorf("commands: %s", got)
 	}
 	if strings.Join(names, " ") != strings.Join(commandNames(), " ") {
@@ -308,7 +310,7 @@ func TestBashCompletes(t *testing.T) {
 		t.Skip("bash is not installed")
 	}
 	for typed, want := range map[string]string{
-		"noonmark re":             "replay ready",
+		"noonmark re":             "replay ready report",
 		"noonmark --":             "--help",
 		"noonmark ready --j":      "--json",
 		"noonmark run --al":       "--allow-disk",

@@ -91,7 +91,7 @@ Exit status: 0 if there is a text, 1 if it does not fit, 3 if the station does n
     noonmark report
     noonmark report --fit 40
     noonmark report --to BASE=-20.46,-66.82
-    noonmark report --template '{{.Locator}} at {{.Clock}} UTC'
+    noonmark report --template {{.Locator}}/{{.Clock}}
     noonmark report --distress`
 }
 

@@ -77,6 +77,9 @@ func TestParseBad(t *testing.T) {
 		{"tolerance negative", "[modes.tolerance_s]\nFT8 = -1\n", `f.toml:1: modes.tolerance_s of FT8 must be over 0`},
 		{"tolerance text", "[modes]\ntolerance_s = { FT8 = '1' }\n", `f.toml:2: modes.tolerance_s of FT8 must be a number`},
 		{"tolerance plain", "[modes]\ntolerance_s = 1.0\n", `f.toml:2: modes.tolerance_s must be a group`},
+		{"report's place", "[report]\nplace = 'FG6'\n", `f.toml:2: report.place must be a place`},
+		{"report's name", "[report]\nname = \"two\\nlines\"\n", `f.toml:2: report.name must be a name of at most 40 characters`},
+		{"report's long name", "[report]\nname = '12345678901234567890123456789012345678901'\n", `f.toml:2: report.name must be a name`},
 		{"command as a text", "[events]\nverdict_lost = '/bin/true'\n", `f.toml:2: events.verdict_lost must be a list of the program's path`},
 		{"command by name", "[events]\ntrust_changed = ['beep']\n", `f.toml:2: events.trust_changed must begin with the program's path`},
 		{"command with a number", "[events]\ntrust_changed = ['/bin/beep', 3]\n", `f.toml:2: events.trust_changed item 2 must be text`},
@@ -135,6 +138,9 @@ latency_s = 1
 share_tcp = "[::1]:10110"
 share_udp = "192.168.1.255:10110"
 share_pty = "/run/noonmark/receiver"
+[report]
+place = "19K 657838 7773417"
+name = "BASE"
 [rtc]
 device = "none"
 [network]
@@ -170,6 +176,7 @@ position = true
 	want.Receiver.ShareTCP = "[::1]:10110"
 	want.Receiver.ShareUDP = "192.168.1.255:10110"
 	want.Receiver.SharePTY = "/run/noonmark/receiver"
+	want.Report.Place, want.Report.Name = "19K 657838 7773417", "BASE"
 	want.RTC.Device = "none"
 	want.Events.VerdictLost = []string{"/usr/local/bin/beep", "-n", "-n"}
 	want.Events.LimitS = 5

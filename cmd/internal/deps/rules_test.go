@@ -15,14 +15,14 @@ const timescale = "clockcheck/timescale" // the leaf that everyone may import
 var core = []string{
 	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
-	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline",
+	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 }
 
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
 	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
-	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline",
+	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 }
 
 // extra is what a package may import of ours besides timescale.

@@ -36,7 +36,7 @@ var (
 		{"WELL", group, 10, 4, false, true, false},
 		{"WELL", group, 8, 4, false, false, false},
 		{"WELL", group, 6, 3, false, false, false},
-		{"WELL", group, 10, -1, true, false, false},
+		{"WELL", group, 10, -1, false, false, false},
 		{"WELL", group, 8, -1, false, false, false},
 		{"WELL", minute, 6, -1, false, false, false},
 		{"WELL", "", 8, -1, false, false, false},
@@ -111,7 +111,7 @@ func (r *Report) on(g rung) string {
 		words = append([]string{"EXERCISE"}, words...)
 	}
 	if g.to && r.To != nil {
-		words = append(words, strings.NewReplacer(",", "", " degrees true", "T").Replace(r.To.text()))
+		words = append(words, strings.NewReplacer(",", " ", " degrees true", "T").Replace(r.To.text()))
 	}
 	return sendable(strings.Join(words, " "))
 }

@@ -98,6 +98,9 @@ func Make(s status.Snapshot, now status.Now, distress bool, to *Place) (Report, 
 		r.To = way(pt, r.BoundM, to)
 	}
 	r.Problems = r.problems(fresh)
+	if r.Locator != "" && !q.EdgeM.OK {
+		r.Problems = append(r.Problems, "The settings make the place coarse (publish.locator_length): the receiver itself knows it better.")
+	}
 	return r, nil
 }
 

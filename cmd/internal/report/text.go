@@ -82,7 +82,7 @@ func (r *Report) quality() string {
 func (t *To) text() string {
 	b := metres(t.DistanceM)
 	if t.DistanceBoundM >= max(1000, t.DistanceM/20) {
-		b += ", give or take " + upTo(t.DistanceBoundM) + ","
+		b += ", give or take " + upTo(t.DistanceBoundM)
 	}
 	if t.HeadingBoundDeg >= 90 {
 		return b + " to " + t.Name
