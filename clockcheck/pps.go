@@ -31,7 +31,7 @@ const (
 	pulseGate   = 0.001  // s
 	pulseMisses = 10
 	pulseAgain  = 30      // agreeing edges that clear a fault
-	pulseJitter = 10e-6   // s, σ to begin with
+	pulseJitter = 300e-6  // s, σ to begin with: a busy computer, a USB adapter
 	pulseLeast  = 0.5e-6  // s, σ: the kernel's stamps are no better
 	pulseMost   = 0.002   // s, σ
 	pulseFloor  = 10e-6   // s, σ of what all edges share: interrupt latency, cable (planning figure)

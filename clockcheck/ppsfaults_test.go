@@ -41,16 +41,19 @@ func TestSpuriousAndMissingEdges(t *testing.T) {
 }
 
 func TestTooManyEdges(t *testing.T) {
-	w := newPulseWorld(t, Learned{}, EdgeAssert)
-	w.pulse.spurious = 0.9
-	w.run(10 * time.Second)
-	w.server(20 * time.Millisecond)
-	w.run(2 * time.Minute)
-	w.want(Within, BasisGNSS)
-	if r := w.reference("pps"); r.Trust != Faulty {
-		t.Errorf("pulse %s: %s", r.Trust, r.Because)
+	for without, basis := range map[Rules]Basis{0: BasisGNSS, RulePulseComb: BasisPPS} {
+		w := newPulseWorld(t, Learned{}, EdgeAssert)
+		w.j.cfg.Without = without
+		w.pulse.spurious = 0.6
+		w.run(10 * time.Second)
+		w.server(20 * time.Millisecond)
+		w.run(2 * time.Minute)
+		w.want(Within, basis)
+		if r := w.reference("pps"); r.Trust != Faulty {
+			t.Errorf("pulse %s: %s", r.Trust, r.Because)
+		}
+		w.honest()
 	}
-	w.honest()
 }
 
 // A pulse that jumps while its receiver goes on is not followed; where only the
@@ -59,7 +62,7 @@ func TestPulseJumps(t *testing.T) {
 	for _, server := range []bool{false, true} {
 		for _, by := range []float64{0.004, 0.05, -0.3} {
 			w := newPulseWorld(t, Learned{}, EdgeAssert)
-			w.latency = 0.45
+			w.latency = 0.45 // which leaves one second only
 			w.run(10 * time.Second)
 			if server {
 				w.server(20 * time.Millisecond)
