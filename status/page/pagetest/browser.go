@@ -144,12 +144,15 @@ func (b *Browser) Text(id string) string {
 // Wait waits until a script's value is true.
 func (b *Browser) Wait(script string, limit time.Duration) {
 	b.t.Helper()
-	end := time.Now().Add(limit)
-	for !Eval[bool](b, script) {
-		if time.Now().After(end) {
-			b.t.Fatalf("not within %s: %s", limit, script)
+	for end := time.Now().Add(limit); ; time.Sleep(30 * time.Millisecond) {
+		// While a page gives way to another, nothing can be asked.
+		is, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](script))
+		if err == nil && is {
+			return
 		}
-		time.Sleep(30 * time.Millisecond)
+		if time.Now().After(end) {
+			b.t.Fatalf("not within %s: %s (%v)", limit, script, err)
+		}
 	}
 }
 
