@@ -8,7 +8,8 @@ import (
 )
 
 // serveOthers sets going what other programs and devices ask: the page, the time
-// service, the sharing of sentences; and what people on the station itself tell. None of it is needed to judge the clock.
+// service, the sharing of sentences; and what people on the station itself tell.
+// None of it is needed to judge the clock.
 func (s *service) serveOthers(ctx context.Context, set config.Config, all *sync.WaitGroup) {
 	if l := s.openControl(s.publish.Dir()); l != nil {
 		all.Go(func() { s.serveControl(ctx, l) })
