@@ -7,6 +7,7 @@ import (
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/grid"
+	"noonmark/status"
 )
 
 // placeReport is a place in every form. It is a GeoJSON FeatureCollection (RFC
@@ -23,6 +24,15 @@ type placeReport struct {
 	MGRS     *string    `json:"mgrs"`
 	Geo      string     `json:"geo"`
 	Note     string     `json:"note,omitempty"`
+	Fix      *fixReport `json:"fix,omitempty"` // of the present place
+}
+
+// fixReport is what the present place rests on, as published.
+type fixReport struct {
+	AgeS   status.Float `json:"age_s"`
+	BoundM status.Float `json:"bound_m"`
+	Kept   bool         `json:"kept"` // from before noonmark started
+	Moving bool         `json:"moving"`
 }
 
 type cellReport struct {
@@ -79,10 +89,13 @@ func joinNotes(a, b string) string {
 }
 
 func reportOf(p somewhere) placeReport {
-	cell := p.point.Cell(p.length)
+	cell := p.cell()
 	h, w := cell.Size()
 	r := placeReport{Type: "FeatureCollection", Locator: cell.Locator(), Geo: p.point.Geo(p.uncertaintyM), Note: p.note,
 		Cell: cellReport{cell.South, cell.West, cell.North, cell.East, h, w}}
+	if q := p.now; q != nil {
+		r.Fix = &fixReport{q.AgeS, q.BoundM, q.Kept, q.Moving}
+	}
 	r.LatDeg, r.LonDeg = p.point.LatLon()
 	if text, ok := p.point.UTM(); ok {
 		r.UTM = &text
@@ -129,8 +142,11 @@ func printPlace(out io.Writer, r placeReport, p somewhere) error {
 	if p.form != "" {
 		s += line("Read as", readAs[p.form])
 	}
+	if p.now != nil {
+		s += line("Fix", p.fix())
+	}
 	s += line("Cell", fmt.Sprintf("%s north-south, %s east-west", metres(r.Cell.HeightM), metres(r.Cell.WidthM))) +
-		line("  centre", p.point.Cell(p.length).Center().Decimal()) +
+		line("  centre", p.cell().Center().Decimal()) +
 		line("  north", corners(r.Cell.North)) +
 		line("  south", corners(r.Cell.South)) +
 		line("Degrees", p.point.Decimal()) + line("Minutes", p.point.DM()) + line("Seconds", p.point.DMS()) +

@@ -18,6 +18,33 @@ type somewhere struct {
 	uncertaintyM float64 // −1 = not known
 	reachM       float64 // how far the place may be from point
 	note         string
+	now          *status.Position // of the present place; nil for one that was named
+}
+
+// cell is the area that the place's locator names. The published locator stays for a
+// while beside a border, and this must be the same.
+func (p *somewhere) cell() grid.Cell {
+	if p.now != nil && len(p.now.Locator) >= p.length {
+		if c, err := grid.Parse(p.now.Locator[:p.length]); err == nil {
+			return c
+		}
+	}
+	return p.point.Cell(p.length)
+}
+
+// fix says how old and how good the present place is.
+func (p *somewhere) fix() string {
+	text := p.now.Past()
+	if text == "" {
+		text = status.Span(p.now.AgeS.V) + " ago"
+	}
+	if p.now.BoundM.OK {
+		text += fmt.Sprintf(", ± %.0f m (99 %%)", math.Ceil(p.now.BoundM.V))
+	}
+	if p.now.Moving {
+		text += ", moving"
+	}
+	return text
 }
 
 // here is the present place from the published status.
@@ -37,11 +64,11 @@ func here(runDir string) (somewhere, error) {
 		return somewhere{}, codeError{exitCannot, err}
 	}
 	p := somewhere{point: pt, length: max(len(s.Position.Locator), 2), uncertaintyM: -1}
-	p.reachM = pt.Cell(p.length).Reach()
+	p.now = s.Position
+	p.reachM = p.cell().Reach()
 	if s.Position.BoundM.OK {
 		p.uncertaintyM, p.reachM = s.Position.BoundM.V, s.Position.BoundM.V
 	}
-	p.note = s.Position.Past()
 	return p, nil
 }
 
@@ -51,7 +78,7 @@ func readPlace(text string) (somewhere, error) {
 	if err != nil {
 		return somewhere{}, usageError{pointAt(text, err)}
 	}
-	p := somewhere{pl.Point, pl.Form, pl.Length, pl.UncertaintyM, pl.ReachM, pl.Note}
+	p := somewhere{point: pl.Point, form: pl.Form, length: pl.Length, uncertaintyM: pl.UncertaintyM, reachM: pl.ReachM, note: pl.Note}
 	if p.reachM > 0 { // an area is passed on as one, not as its centre alone
 		p.uncertaintyM = p.reachM
 	}

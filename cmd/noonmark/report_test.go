@@ -86,3 +86,28 @@ func TestReportCommand(t *testing.T) {
 		t.Errorf("exit %d, %v: %s", code, err, out)
 	}
 }
+
+// The present place is shown as published: its locator, though the place lies a step
+// beyond the border, and its age.
+func TestGridOfThePresentPlace(t *testing.T) {
+	dir := t.TempDir()
+	keepPublished(t, dir, func(s *status.Snapshot) {
+		atCamp(s)
+		s.Position.Locator = "FG69gu18ds" // west of the square that the coordinates lie in
+		s.Position.Moving = true
+	})
+	code, out, errOut := runArgs("grid", "--run-dir", dir)
+	if code != exitOK || !strings.Contains(out, "Locator  FG69gu18ds\n") || !strings.Contains(out, "Fix      0.4 s ago, ± 9 m (99 %), moving\n") {
+		t.Errorf("exit %d\n%s%s", code, out, errOut)
+	}
+	for length, want := range map[string]string{"6": "FG69gu", "2": "FG"} {
+		if _, out, _ := runArgs("grid", "--length", length, "--run-dir", dir); !strings.Contains(out, "Locator  "+want+"\n") {
+			t.Errorf("--length %s:\n%s", length, out)
+		}
+	}
+	_, out, _ = runArgs("grid", "--json", "--run-dir", dir)
+	var r placeReport
+	if err := json.Unmarshal([]byte(out), &r); err != nil || r.Fix == nil || r.Fix.AgeS.V != 0.4 || r.Fix.BoundM.V != 8.3 || !r.Fix.Moving || r.Fix.Kept {
+		t.Errorf("%v: %s", err, out)
+	}
+}
