@@ -160,12 +160,13 @@ func TestStampsOfSharing(t *testing.T) {
 	for range 3 {
 		alone, shared := stampsOnce(t)
 		p := func(d []time.Duration, q float64) time.Duration { return d[int(q*float64(len(d)-1))] }
-		t.Logf("%d bursts; alone: median %v, 99 %% %v; shared with 50, 10 stuck: median %v, 99 %% %v",
-			len(shared), p(alone, 0.5), p(alone, 0.99), p(shared, 0.5), p(shared, 0.99))
-		if p(shared, 0.99)-p(alone, 0.99) <= time.Millisecond {
+		t.Logf("%d and %d bursts; alone: median %v, 99 %% %v; shared with 50, 10 stuck: median %v, 99 %% %v",
+			len(alone), len(shared), p(alone, 0.5), p(alone, 0.99), p(shared, 0.5), p(shared, 0.99))
+		fewer := len(shared) < len(alone)*8/10 // bursts whose beginning was not seen at all
+		if !fewer && p(shared, 0.99)-p(alone, 0.99) <= time.Millisecond {
 			return
 		}
-		missed = missed || p(alone, 0.99) <= time.Millisecond || p(shared, 0.5)-p(alone, 0.5) > time.Millisecond
+		missed = missed || fewer || p(alone, 0.99) <= time.Millisecond || p(shared, 0.5)-p(alone, 0.5) > time.Millisecond
 	}
 	if !missed {
 		t.Skip("this machine is too busy to tell a delay of 1 ms")
@@ -210,8 +211,8 @@ func stampsOnce(t *testing.T) (alone, shared []time.Duration) {
 	b.stop()
 	alone, _ = a.late(sentA)
 	shared, counts := b.late(sentB)
-	if len(alone) < bursts/2 || len(shared) < bursts/2 {
-		t.Logf("%d and %d of %d bursts were stamped: other load", len(alone), len(shared), bursts)
+	if len(alone) == 0 || len(shared) == 0 {
+		t.Fatalf("%d and %d of %d bursts were stamped", len(alone), len(shared), bursts)
 	}
 	var readers, n, lost int
 	if _, err := fmt.Sscanf(counts, "counts %d %d %d", &readers, &n, &lost); err != nil || readers != 50 || lost == 0 {
