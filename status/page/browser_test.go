@@ -31,6 +31,9 @@ func clean(t *testing.T, b *pagetest.Browser) {
 	}
 }
 
+// measured: the exchange with the station has ended.
+const measured = `document.getElementById("device").dataset.offset !== undefined`
+
 const alive = `document.getElementById("gone").hidden && document.getElementById("verdict").checkVisibility()`
 
 func TestGlance(t *testing.T) {
@@ -45,7 +48,7 @@ func TestGlance(t *testing.T) {
 		}
 	}
 	// The station's own judged time, not this machine's, to the second: in 2031.
-	time.Sleep(500 * time.Millisecond) // the exchange has ended
+	b.Wait(measured, 20*time.Second)
 	before := begin.Add(time.Duration(f.now() - 1_000_000_000))
 	shown := pagetest.Eval[[]string](b, `[document.getElementById("date").textContent + " " + document.getElementById("utc").textContent, document.getElementById("left").textContent]`)
 	at, err := time.Parse("Mon 2006-01-02 15:04:05", shown[0])
@@ -139,7 +142,7 @@ func TestThisDevicesClock(t *testing.T) {
 	shift := time.Until(begin.Add(time.Duration(f.now()-1_000_000_000)).Time()) + fast
 	b.Before(fmt.Sprintf(`const now = Date.now; Date.now = () => now() + %d;`, shift.Milliseconds()))
 	b.Go(f.server.URL)
-	b.Wait(`document.getElementById("device").dataset.offset !== undefined`, 20*time.Second)
+	b.Wait(measured, 20*time.Second)
 	got := pagetest.Eval[[]float64](b, `[Number(document.getElementById("device").dataset.offset), Number(document.getElementById("device").dataset.sure)]`)
 	bound := f.snap.Clock.BoundS.V
 	if off, sure := got[0], got[1]; math.Abs(off-fast.Seconds()) > sure-bound+0.002 || sure < bound || sure > bound+0.15 {

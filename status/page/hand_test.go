@@ -167,11 +167,11 @@ func TestByHandInTheBrowser(t *testing.T) {
 	pagetest.Eval[bool](b, `document.getElementById("pin").value = "2468", true`)
 	answer(`document.querySelector("#use-form button").click()`, "The mode in use is FT4.")
 
-	time.Sleep(600 * time.Millisecond) // the exchange has ended
+	b.Wait(measured, 20*time.Second)
 	before := f.now()
 	pagetest.Eval[bool](b, `document.getElementById("tap").dispatchEvent(new PointerEvent("pointerdown")), true`)
 	after := f.now()
-	b.Wait(`document.getElementById("taps").textContent.includes("1 tap, the last")`, time.Second)
+	b.Wait(`document.getElementById("taps").textContent.includes("1 tap, the last")`, 10*time.Second)
 	answer(`document.querySelector("input[value=react]").checked = true, document.getElementById("mark-send").click()`, "Marked.")
 	if m := h.taps[0]; !m.Reacts || len(m.At) != 1 || m.At[0] < before.Add(-m.Slack-time.Millisecond) || m.At[0] > after.Add(m.Slack+time.Millisecond) || m.Slack > 500*time.Millisecond {
 		t.Errorf("a tap between %d and %d arrived as %+v", before, after, m)
