@@ -95,7 +95,7 @@ func TestParsePlace(t *testing.T) {
 			continue
 		}
 		want := mustDegrees(t, c.lat, c.lon)
-		if d := distance(got.Point, want); got.Form != c.form || d > c.tol || c.tol == 0 && got.Point != want {
+		if d := distance(got.Point, want); got.Form != c.form || c.tol > 0 && d > c.tol || c.tol == 0 && got.Point != want {
 			t.Errorf("%q: %s at %v, %g m off", c.in, got.Form, got.Point, d)
 		}
 	}

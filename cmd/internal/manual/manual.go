@@ -74,13 +74,9 @@ func (p *page) paragraph(text string) {
 }
 
 func (p *page) text(text string) {
-	for _, s := range strings.Split(strings.Join(strings.Fields(text), " "), ". ") {
-		if s = plain(s); s != "" {
-			p.WriteString(s)
-			if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, ":") && !strings.HasSuffix(s, "?") {
-				p.WriteString(".")
-			}
-			p.WriteString("\n")
+	for _, s := range strings.SplitAfter(strings.Join(strings.Fields(text), " "), ". ") {
+		if s = strings.TrimSpace(s); s != "" {
+			p.WriteString(plain(s) + "\n")
 		}
 	}
 }
