@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"syscall"
 	"time"
 
 	"noonmark/clockcheck/timescale"
@@ -133,6 +134,8 @@ func explain(err error) error {
 		return failf(NoAnswer, "the network reports no way to it")
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		return failf(NoAnswer, "it did not answer within %v", timeout)
+	case errors.Is(err, syscall.EPERM):
+		return failf(NoAnswer, "a rule of this machine forbids packets to it (a firewall, or IPAddressAllow= of the service)")
 	case refused(err):
 		return failf(NoAnswer, "no time server runs there")
 	case errors.Is(err, ntp.ErrServerResponseMismatch):
