@@ -28,6 +28,7 @@ var exits = map[string][]exit{
 	"mark":       {{"0", "The clock was compared, and the service was told unless that was not wanted."}, {"1", "Too few taps, or they do not fit together, or the service took nothing."}},
 	"follow":     {{"0", "It was told to end, or nothing is configured."}, {"1", "It could not begin; the reason is on standard error."}},
 	"until":      {{"0", "What was asked for is so."}, {"1", "The limit is up."}},
+	"report":     {{"0", "The report was printed."}, {"1", "The template could not be read or filled in."}, {"3", "There is nothing to report: no fix, or no fresh status."}},
 	"preflight":  {{"0", "Nothing is in the way."}, {"1", "Something is; its remedy is told."}},
 	"pin":        {{"0", "The number was told."}, {"1", "It could not be read."}},
 	"ports":      {{"0", "They were listed."}, {"1", "They could not be listed or listened to."}},
