@@ -21,6 +21,7 @@ const (
 	lookEvery  = 10 * time.Second
 	firstKeep  = 2 * time.Minute // the stream settles first
 	dragFloorS = 0.060           // s: jitter and bimodal bursts are no drag
+	leapFloorS = 0.035           // s: so much at once is no wander
 	rampFloorS = 0.025           // s: so much an oscillator in changing air goes astray in an hour
 )
 
@@ -32,7 +33,9 @@ type watch struct {
 	looked     timescale.Local
 	have       bool
 	away       int      // looks in a row that found the receiver away
-	before     float64  // s: where it was found at the last look that did not
+	good       filter   // as it was at the last look that did not
+	before     float64  // s: where the receiver was found then
+	noise      float64  // s²: variance of the arrival then
 	last       [9]int64 // the last readings, UTC − local in ns: their median is looked at
 	n          int
 }
@@ -66,15 +69,25 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	was.advance(at)
 	want, v := was.sum(sD, -1)
 	nu := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - want
-	if math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Min(j.rx.jitter, jitterStart*jitterStart)) {
+	if w.away == 0 && w.noise == 0 {
+		w.noise, w.good, w.before = j.rx.jitter, j.f, nu
+	}
+	// The noise of a median of nine is that of one reading by the root of five or so.
+	leap := math.Abs(nu-w.before) > leapFloorS+guardZ*math.Sqrt(w.noise/3)
+	if leap || math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Min(w.noise, jitterStart*jitterStart)) {
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
-		sudden = math.Abs(nu-w.before) > math.Abs(nu)/2
-		j.f, w.have, j.led = was, false, led{}
-		return nu, sudden, true
+		if s = nu - w.before; leap {
+			j.f = w.good
+			j.f.advance(at)
+		} else {
+			s, j.f = nu, was
+		}
+		w.have, j.led = false, led{}
+		return s, leap, true
 	}
-	w.away, w.before = 0, nu
+	w.away, w.before, w.noise, w.good = 0, nu, j.rx.jitter, j.f
 	if math.Abs(nu) > rampFloorS+boundZ*math.Sqrt(v) {
 		j.soften(nu, at.Sub(w.since).Seconds())
 	}
