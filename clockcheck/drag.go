@@ -36,6 +36,7 @@ type watch struct {
 	good       filter   // as it was at the last look that did not
 	before     float64  // s: where the receiver was found then
 	noise      float64  // s²: variance of the arrival then
+	looks      bool     // there was such a look since old was kept
 	last       [9]int64 // the last readings, UTC − local in ns: their median is looked at
 	n          int
 }
@@ -69,8 +70,8 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	was.advance(at)
 	want, v := was.sum(sD, -1)
 	nu := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - want
-	if w.away == 0 && w.noise == 0 {
-		w.noise, w.good, w.before = j.rx.jitter, j.f, nu
+	if !w.looks {
+		w.noise, w.good, w.before, w.looks = j.rx.jitter, j.f, nu, true
 	}
 	// The noise of a median of nine is that of one reading by the root of five or so.
 	leap := math.Abs(nu-w.before) > leapFloorS+guardZ*math.Sqrt(w.noise/3)
@@ -87,13 +88,13 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		w.have, j.led = false, led{}
 		return s, leap, true
 	}
-	w.away, w.before, w.noise, w.good = 0, nu, j.rx.jitter, j.f
+	w.away, w.before, w.noise, w.good, w.looks = 0, nu, j.rx.jitter, j.f, true
 	if math.Abs(nu) > rampFloorS+boundZ*math.Sqrt(v) {
 		j.soften(nu, at.Sub(w.since).Seconds())
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= keepEvery {
-		w.old, w.young, w.since, w.kept = w.young, j.f, w.kept, at
+		w.old, w.young, w.since, w.kept, w.looks = w.young, j.f, w.kept, at, false
 	}
 	return 0, false, false
 }
