@@ -1,0 +1,119 @@
+"""What all cases share: disks in stages, the receiver, a time server, standard checks."""
+import hashlib, os, shutil, socket, struct, subprocess, sys, tempfile, threading, time
+
+from machine import Failed, Machine
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+TOP = os.path.dirname(os.path.dirname(HERE))
+LOCATOR = "FG69gu"  # of -20.13, -67.49
+
+class Bench:
+    """The folders of one run. cache outlives it: kernel, base disk, disks with the package."""
+
+    def __init__(self, cache, deb, short, keep):
+        self.cache, self.deb, self.short, self.keep = cache, deb, short, keep
+        self.work = tempfile.mkdtemp(prefix="noonmark-vm-")
+        self.children, self.machines, self.figures = [], [], {}
+        with open(deb, "rb") as f:
+            self.name = hashlib.sha256(f.read()).hexdigest()[:12]
+        self.size = os.path.getsize(deb)
+        self.stages = {"installed": self._install, "learned": self._learn}
+
+    def say(self, text):
+        print(f"vm: {text}", file=sys.stderr, flush=True)
+
+    # Disks.
+
+    def disk(self, stage):
+        """A new disk as it stood after stage: "installed", "learned". Made when missing."""
+        path = f"{self.cache}/{stage}-{self.name}.qcow2"
+        if not os.path.exists(path):
+            begin = time.monotonic()
+            self.stages[stage](path)
+            self.say(f"disk {stage}: {time.monotonic() - begin:.0f} s")
+        return self.overlay(path)
+
+    def overlay(self, path, kind="qcow2"):
+        n = len(self.machines)
+        while os.path.exists(new := f"{self.work}/disk{n}.qcow2"):
+            n += 1
+        subprocess.run(["qemu-img", "create", "-q", "-f", "qcow2", "-F", kind, "-b", path, new], check=True)
+        return new
+
+    def _install(self, path):
+        """A Debian that has never seen it, the package by apt, and the receiver's port named."""
+        m = self.start(self.overlay(f"{self.cache}/base.img", "raw"), drives=[self.deb])
+        m.sh(f"head -c {self.size} /dev/vdb >/tmp/noonmark.deb && apt-get install -y --no-install-recommends /tmp/noonmark.deb", 300)
+        m.sh("""sed -i '0,/^device = "auto"$/s##device = "/dev/ttyS1"#' /etc/noonmark/noonmark.toml && grep ttyS1 /etc/noonmark/noonmark.toml""")
+        m.off()
+        os.rename(m.disk, path)
+
+    def _learn(self, path):
+        """One evening with a time server in camp: latency, oscillator and hardware clock get learned."""
+        server = TimeServer()
+        m = self.start(self.disk("installed"), net=True)
+        self.receiver(m)
+        m.sh("printf '[Match]\\nName=e*\\n[Network]\\nAddress=10.0.2.15/24\\nGateway=10.0.2.2\\n' >/etc/systemd/network/camp.network; "
+             "systemctl start systemd-networkd; "
+             f"sed -i 's#^servers = .*#servers = [\"10.0.2.2:{server.port}\"]#' /etc/noonmark/noonmark.toml; systemctl restart noonmark")
+        learned = lambda: (s := m.status()) and {"second", "latency"} <= set(s["clock"]["proved"]) and s["clock"]["bound_s"] < 0.05
+        m.until("latency learned", learned, 1500, 5)
+        time.sleep(float(os.environ.get("NOONMARK_VM_LEARN", 600)))
+        self.say(f"learned: {m.status()['clock']}")
+        m.sh("rm /etc/systemd/network/camp.network; sed -i 's#^servers = .*#servers = []#' /etc/noonmark/noonmark.toml")
+        m.off()
+        server.close()
+        os.rename(m.disk, path)
+
+    # Machines and what is attached to them.
+
+    def start(self, disk, **how):
+        m = Machine(self.cache, f"{self.work}/m{len(self.machines)}", disk, **how)
+        self.machines.append(m)
+        return m
+
+    def receiver(self, m, socket_name="gnss", **how):
+        """Switches a receiver on; its first bytes come at the next second. Returns it; kill it to switch it off."""
+        words = [sys.executable, f"{HERE}/receiver.py", f"{m.folder}/{socket_name}"]
+        for k, v in how.items():
+            words += [f"--{k}", str(v)]
+        end = time.monotonic() + 10
+        while not os.path.exists(words[2]) and time.monotonic() < end:
+            time.sleep(0.02)
+        p = subprocess.Popen(words, stdout=open(f"{m.folder}/{socket_name}.sent", "ab"))
+        self.children.append(p)
+        return p
+
+    def close(self):
+        for p in self.children:
+            p.kill()
+            p.wait()
+        for m in self.machines:
+            m.cut()
+        if not self.keep:
+            shutil.rmtree(self.work, ignore_errors=True)
+
+class TimeServer(threading.Thread):
+    """Answers questions for the time by this machine's clock (RFC 5905, figure 8), on loopback."""
+
+    def __init__(self):
+        super().__init__(daemon=True)
+        self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.socket.bind(("127.0.0.1", 0))
+        self.port = self.socket.getsockname()[1]
+        self.start()
+
+    def run(self):
+        while True:
+            try:
+                ask, who = self.socket.recvfrom(512)
+                got = time.time_ns()
+            except OSError:
+                return
+            if len(ask) >= 48:
+                stamp = lambda ns: ((ns // 10**9 + 2208988800) << 32) + (ns % 10**9 << 32) // 10**9
+                head = struct.pack(">BBbbII4sQ8sQ", 0x24, 1, ask[2] & 0x7F, -20, 0, 0x80, b"LOCL", stamp(got), ask[40:48], stamp(got))
+                self.socket.sendto(head + struct.pack(">Q", stamp(time.time_ns())), who)
+
+    def close(self):
+        self.socket.close()

@@ -1,0 +1,193 @@
+"""A virtual machine: qemu with a disk, a hardware clock, a serial port for a receiver.
+
+Nothing here touches the clock of the machine that runs it: what happens to clocks
+happens inside. The host's clock is the truth of every check, whatever it shows.
+"""
+import json, os, signal, socket, subprocess, time
+
+class Failed(Exception):
+    """What was checked is not so, or the machine does not answer."""
+
+def accelerated():
+    """Whether the processor can run the machine itself (KVM): tried, for /dev/kvm alone says little."""
+    try:
+        p = subprocess.run(["qemu-system-x86_64", "-accel", "kvm", "-cpu", "host", "-M", "q35", "-display", "none",
+                            "-nodefaults", "-m", "64", "-S", "-qmp", "stdio"],
+                           input=b'{"execute":"qmp_capabilities"}{"execute":"quit"}', capture_output=True, timeout=20)
+        return p.returncode == 0
+    except subprocess.TimeoutExpired:
+        return False
+
+class Machine:
+    """One start of a machine. Sockets and the console's text lie in folder."""
+
+    def __init__(self, cache, folder, disk, rtc=None, drives=(), usb=False, net=False, pps=False, options="", extra=(),
+                 log_writes=None, wait=True):
+        self.folder, self.disk, self.held, self.number = folder, disk, b"", 0
+        os.makedirs(folder, exist_ok=True)
+        at = lambda name: os.path.join(folder, name)
+        for name in ("agent", "gnss", "usb", "qmp", "qtest"):
+            if os.path.exists(at(name)):
+                os.remove(at(name))
+        chardev = lambda name: f"socket,id={name},path={at(name)},server=on,wait=off"
+        kvm = os.environ.get("NOONMARK_VM_ACCEL") == "kvm"
+        root = f"if=none,id=root,file={disk},format=qcow2,cache=writeback"
+        words = ["qemu-system-x86_64", "-M", "q35,hpet=off", "-smp", "2", "-m", "512", "-nodefaults", "-display", "none", "-no-reboot",
+                 # A machine that sees this vendor restarts the second of the hardware clock when it sets it; with
+                 # AMD's name it does not (Linux 6.1 drivers/rtc/rtc-mc146818-lib.c).
+                 *(["-accel", "kvm", "-cpu", "host"] if kvm else ["-accel", "tcg,thread=multi", "-cpu", "max,vendor=GenuineIntel"]),
+                 "-kernel", f"{cache}/vmlinux", "-initrd", f"{cache}/first.cpio",
+                 "-append", f"console=ttyS0 quiet mitigations=off {options}",
+                 "-rtc", f"base={rtc or 'utc'},clock=vm",
+                 "-serial", f"file:{at('console')}", "-chardev", chardev("gnss"), "-serial", "chardev:gnss",
+                 "-device", "virtio-serial-pci", "-chardev", chardev("agent"), "-device", "virtserialport,chardev=agent,name=bench",
+                 "-qmp", f"unix:{at('qmp')},server=on,wait=off"]
+        if log_writes:  # every write and flush, in the order in which the machine asked for them
+            words += ["-blockdev", f"driver=file,node-name=f,filename={disk}", "-blockdev", "driver=qcow2,node-name=q,file=f",
+                      "-blockdev", f"driver=file,node-name=lf,filename={log_writes}",
+                      "-blockdev", "driver=blklogwrites,node-name=root,file=q,log=lf,log-sector-size=512",
+                      "-device", "virtio-blk-pci,drive=root"]
+        else:
+            words += ["-drive", root, "-device", "virtio-blk-pci,drive=root"]
+        for i, d in enumerate(drives):
+            words += ["-drive", f"if=none,id=d{i},file={d},format=raw,readonly=on", "-device", f"virtio-blk-pci,drive=d{i}"]
+        if usb:  # an FTDI bridge; plugged in while somebody is connected to the socket
+            words += ["-device", "qemu-xhci,id=xhci", "-chardev", chardev("usb"),
+                      "-device", "usb-serial,bus=xhci.0,port=1,chardev=usb,serial=BENCH1"]
+        words += ["-nic", "user,model=virtio-net-pci"] if net else ["-nic", "none"]
+        if pps:  # the parallel port's interrupt, raised through qemu's own testing socket
+            words += ["-chardev", "null,id=lpt", "-device", "isa-parallel,chardev=lpt",
+                      "-qtest", f"unix:{at('qtest')},server=on,wait=off", "-qtest-log", "none"]
+        self.began = time.monotonic()
+        self.log = open(at("qemu.log"), "ab")
+        self.process = subprocess.Popen([*words, *extra], stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log)
+        self.agent = None
+        if wait:
+            self.up()
+
+    # Starting and ending.
+
+    def up(self, limit=240):
+        """Waits until the machine answers."""
+        self.agent = self._connect("agent", limit)
+        end = time.monotonic() + limit
+        while "hello" not in self._line(end):
+            pass
+
+    def _connect(self, name, limit=20):
+        end = time.monotonic() + limit
+        while True:
+            s = socket.socket(socket.AF_UNIX)
+            try:
+                s.connect(os.path.join(self.folder, name))
+                return s
+            except OSError:
+                s.close()
+                if self.process.poll() is not None or time.monotonic() > end:
+                    raise Failed(f"the machine does not run: {self.folder}/qemu.log")
+                time.sleep(0.05)
+
+    def alive(self):
+        return self.process.poll() is None
+
+    def cut(self):
+        """Takes the power away, between two instructions."""
+        if self.alive():
+            self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+        self._close()
+
+    def off(self, limit=120):
+        """Shuts down as an operator does."""
+        try:
+            self.sh("systemctl --no-block poweroff", check=False)
+            self.process.wait(limit)
+        except (subprocess.TimeoutExpired, Failed):
+            self.cut()
+            raise Failed("does not shut down")
+        self._close()
+
+    def _close(self):
+        if self.agent:
+            self.agent.close()
+        self.log.close()
+
+    # Asking the machine.
+
+    def _line(self, end):
+        while b"\n" not in self.held:
+            left = end - time.monotonic()
+            if left <= 0 or not self.alive():
+                raise Failed("the machine does not answer" if left <= 0 else "the machine is off")
+            self.agent.settimeout(min(left, 1))
+            try:
+                more = self.agent.recv(65536)
+                if not more:
+                    raise Failed("the machine is off")
+                self.held += more
+            except TimeoutError:
+                pass
+        text, self.held = self.held.split(b"\n", 1)
+        try:
+            return json.loads(text)
+        except ValueError:
+            return {}
+
+    def ask(self, name, patience=60, **args):
+        self.number += 1
+        self.agent.sendall(json.dumps([self.number, name, args]).encode() + b"\n")
+        end = time.monotonic() + patience
+        while True:
+            answer = self._line(end)
+            if answer.get("number") == self.number:
+                if "error" in answer:
+                    raise Failed(f"{name}: {answer['error']}")
+                return answer
+
+    def sh(self, command, limit=60, check=True):
+        """Runs a command as root; its output. With check, an exit other than 0 fails."""
+        a = self.ask("sh", limit + 10, command=command, limit=limit)
+        if check and a["rc"] != 0:
+            raise Failed(f"{command}: exit {a['rc']}: {a['out'].strip()[-500:]}")
+        return a["out"] if check else (a["rc"], a["out"])
+
+    def status(self):
+        """The published status, or {} while there is none."""
+        rc, out = self.sh("cat /run/noonmark/status.json", check=False)
+        return json.loads(out) if rc == 0 else {}
+
+    def error(self):
+        """The machine's clock minus the truth, in seconds, and how uncertain that is:
+        the shortest of some questions bounds it."""
+        best = None
+        for _ in range(12):
+            a = time.time_ns()
+            g = self.ask("clock")["ns"]
+            b = time.time_ns()
+            if best is None or b - a < best[1]:
+                best = (g - (a + b) // 2, b - a)
+        return best[0] / 1e9, best[1] / 2e9
+
+    def until(self, what, ok, limit, pause=0.5):
+        """Waits until ok() is true; what it returned, and the seconds that took."""
+        begin = time.monotonic()
+        while True:
+            got = ok()
+            if got:
+                return got, time.monotonic() - begin
+            if time.monotonic() - begin > limit:
+                raise Failed(f"{what}: not within {limit} s")
+            time.sleep(pause)
+
+    def qmp(self, command, **args):
+        """One command to qemu itself."""
+        with self._connect("qmp") as s, s.makefile("rw") as f:
+            f.readline()
+            for text in ({"execute": "qmp_capabilities"}, {"execute": command, "arguments": args}):
+                f.write(json.dumps(text) + "\n")
+                f.flush()
+                while not {"return", "error"} & (answer := json.loads(f.readline())).keys():
+                    pass
+        if "error" in answer:
+            raise Failed(f"{command}: {answer['error']['desc']}")
+        return answer["return"]
