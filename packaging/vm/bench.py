@@ -56,10 +56,9 @@ class Bench:
         m.sh("printf '[Match]\\nName=e*\\n[Network]\\nAddress=10.0.2.15/24\\nGateway=10.0.2.2\\n' >/etc/systemd/network/camp.network; "
              "systemctl start systemd-networkd; "
              f"sed -i 's#^servers = .*#servers = [\"10.0.2.2:{server.port}\"]#' /etc/noonmark/noonmark.toml; systemctl restart noonmark")
-        learned = lambda: (s := m.status()) and {"second", "latency"} <= set(s["clock"]["proved"]) and s["clock"]["bound_s"] < 0.05
-        m.until("latency learned", learned, 1500, 5)
-        time.sleep(float(os.environ.get("NOONMARK_VM_LEARN", 600)))
-        self.say(f"learned: {m.status()['clock']}")
+        learned = lambda: (s := m.status()) and {"second", "latency"} <= set(s["clock"]["proved"])
+        m.until("latency learned", learned, 300, 5)
+        time.sleep(300)  # for the oscillator's rate and that of the hardware clock
         m.sh("rm /etc/systemd/network/camp.network; sed -i 's#^servers = .*#servers = []#' /etc/noonmark/noonmark.toml")
         m.off()
         server.close()

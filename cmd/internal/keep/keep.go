@@ -70,10 +70,28 @@ func Save(dir string, s State) error {
 	if err := keepFormer(dir, path); err != nil {
 		return fmt.Errorf("keep: save: %w", err)
 	}
-	if err := renameio.WriteFile(path, text, 0o644); err != nil {
+	sweep(dir)
+	if err := replace(path, text); err != nil {
 		return fmt.Errorf("keep: save %s: %w", path, err)
 	}
 	return nil
+}
+
+// replace writes beside the file, not in the folder for temporary files: to find out
+// whether that one will do takes two more files each time, and memory cards wear.
+func replace(path string, text []byte) error {
+	return renameio.WriteFile(path, text, 0o644, renameio.WithTempDir(filepath.Dir(path)))
+}
+
+// sweep removes what saves that a power cut ended have left behind: renameio's name
+// for a file not yet whole is a dot, the file's own name and a number.
+func sweep(dir string) {
+	for _, of := range []string{name, former} {
+		left, _ := filepath.Glob(filepath.Join(dir, "."+of+"[0-9]*")) // the pattern is good
+		for _, path := range left {
+			os.Remove(path) // of no more harm than its size
+		}
+	}
 }
 
 // keepFormer makes a good newest generation the one before: by a link, not a rename,
@@ -92,7 +110,7 @@ func keepFormer(dir, path string) error {
 	if err != nil {
 		return err
 	}
-	return renameio.WriteFile(old, text, 0o644)
+	return replace(old, text)
 }
 
 // read reads and checks one file.

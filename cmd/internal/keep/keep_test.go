@@ -160,6 +160,25 @@ func TestPowerCut(t *testing.T) {
 	}
 }
 
+// Files that cut-off saves left behind do not gather.
+func TestNothingGathers(t *testing.T) {
+	dir := t.TempDir()
+	for _, left := range []string{".learned.json123", ".learned.previous.json4567"} {
+		if err := os.WriteFile(filepath.Join(dir, left), []byte("half"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 2 {
+		if err := Save(dir, sample(1)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	found, err := filepath.Glob(filepath.Join(dir, "*"))
+	if want := []string{filepath.Join(dir, name), filepath.Join(dir, former)}; err != nil || !reflect.DeepEqual(found, want) {
+		t.Errorf("found %q, want %q, error %v", found, want, err)
+	}
+}
+
 // A single flipped bit anywhere is seen. A CRC of 32 bits finds every error within
 // 32 bits (ISO 3309); the head is compared whole, and hexadecimals know two cases.
 func TestFlippedBitIsSeen(t *testing.T) {
