@@ -87,6 +87,30 @@ func TestPublishedLines(t *testing.T) {
 	}
 }
 
+// Vincenty's lines (T. Vincenty, Survey Review XXII no. 176, 1975, table II) are on
+// older ellipsoids, so they hold the library below Inverse: distances to the
+// millimetre; azimuths to what the input's 1e-5 second allows.
+func TestVincentyLines(t *testing.T) {
+	bessel, international := geodesic.NewEllipsoid(6377397.155, 1/299.1528128), geodesic.NewEllipsoid(6378388, 1/297.0)
+	for _, c := range []struct {
+		name                                 string
+		on                                   *geodesic.Ellipsoid
+		lat1, lat2, dLon, metres, azi1, azi2 float64
+	}{
+		{"a", bessel, dms(55, 45, 0), dms(-33, 26, 0), dms(108, 13, 0), 14110526.170, dms(96, 36, 8.79960), dms(137, 52, 22.01454)},
+		{"b", international, dms(37, 19, 54.95367), dms(26, 7, 42.83946), dms(41, 28, 35.50729), 4085966.703, dms(95, 27, 59.63089), dms(118, 5, 58.96161)},
+		{"c", international, dms(35, 16, 11.24862), dms(67, 22, 14.77638), dms(137, 47, 28.31435), 8084823.839, dms(15, 44, 23.74850), dms(144, 55, 39.92147)},
+		{"d", international, dms(1, 0, 0), -dms(0, 59, 53.83076), dms(179, 17, 48.02997), 19960000.000, dms(89, 0, 0), dms(91, 0, 6.11733)},
+		{"e", international, dms(1, 0, 0), dms(1, 1, 15.18952), dms(179, 46, 17.84244), 19780006.558, dms(4, 59, 59.99995), dms(174, 59, 59.88480)},
+	} {
+		var s, azi1, azi2 float64
+		c.on.Inverse(c.lat1, 0, c.lat2, c.dLon, &s, &azi1, &azi2)
+		if math.Abs(s-c.metres) > 0.001 || turn(azi1, c.azi1) > 1e-6 || turn(azi2, c.azi2) > 1e-6 {
+			t.Errorf("%s: %.6f m %.9f° %.9f°; want %.3f m %.9f° %.9f°", c.name, s, azi1, azi2, c.metres, c.azi1, c.azi2)
+		}
+	}
+}
+
 // Laws: ranges, the way back, and that following the heading arrives.
 func TestInverseLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

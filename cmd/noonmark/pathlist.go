@@ -20,7 +20,7 @@ import (
 // few chunks are in memory at a time, however long the list.
 
 const (
-	chunkSize = 32 << 10
+	chunkSize = 16 << 10
 	batchSize = 128
 	maxLine   = 1 << 20 // a line without an end is no list
 )

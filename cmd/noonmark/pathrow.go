@@ -20,29 +20,47 @@ const (
 )
 
 func appendTextRow(b []byte, r *row) []byte {
-	var text [24]byte // of one number
-	b = appendRight(b, 11, appendThousandths(text[:0], nearest(r.line.DistanceM)))
-	b = appendRight(b, 9, appendThousandths(text[:0], above(r.bound.DistanceM)))
-	b = appendHeading(b, r.line.HeadingDeg, r.bound.HeadingDeg)
-	b = appendHeading(b, r.line.BackHeadingDeg, r.bound.BackHeadingDeg)
-	b = append(append(b, "  "...), r.place...)
+	const columns = "                                                      "
+	b = append(b, columns...)
+	c := b[len(b)-len(columns):]
+	fill(c[:11], nearest(r.line.DistanceM), 3)
+	fill(c[12:20], above(r.bound.DistanceM), 3)
+	fillHeading(c[26:36], r.line.HeadingDeg, r.bound.HeadingDeg)
+	fillHeading(c[42:52], r.line.BackHeadingDeg, r.bound.BackHeadingDeg)
+	b = append(b, r.place...)
 	if r.name != "" {
 		b = append(append(b, "  "...), r.name...)
 	}
 	return append(b, '\n')
 }
 
-// appendHeading writes a heading with its ± in columns.
-func appendHeading(b []byte, deg, bound float64) []byte {
-	h := nearest(deg) % 360
-	b = append(b, "      "...)
-	b = append(b, byte('0'+h/100), byte('0'+h/10%10), byte('0'+h%10))
+// fillHeading writes a heading and its ± into ten columns.
+func fillHeading(c []byte, deg, bound float64) {
+	h := uint32(nearest(deg)) % 360
+	c[0], c[1], c[2] = byte('0'+h/100), byte('0'+h/10%10), byte('0'+h%10)
 	if bound >= 180 {
-		return append(b, "    any"...)
+		copy(c[7:], "any")
+		return
 	}
-	var text [24]byte
-	n := above(bound * 10)
-	return appendRight(b, 7, append(strconv.AppendInt(text[:0], n/10, 10), '.', byte('0'+n%10)))
+	fill(c, above(bound*10), 1)
+}
+
+// fill writes n ≥ 0 from the right into columns that are blank, the last digits as
+// decimals.
+func fill(c []byte, n int64, decimals int) {
+	v, i := uint32(min(n, math.MaxUint32)), len(c)-1
+	for range decimals {
+		c[i] = byte('0' + v%10)
+		v /= 10
+		i--
+	}
+	c[i] = '.'
+	for i--; i >= 0; i-- {
+		c[i] = byte('0' + v%10)
+		if v /= 10; v == 0 {
+			return
+		}
+	}
 }
 
 func appendCSVRow(b []byte, r *row) []byte {
@@ -122,12 +140,4 @@ func appendThousandths(b []byte, n int64) []byte {
 	whole, part := uint64(n)/1000, uint32(uint64(n)%1000)
 	b = strconv.AppendUint(b, whole, 10)
 	return append(b, '.', byte('0'+part/100), byte('0'+part/10%10), byte('0'+part%10))
-}
-
-// appendRight appends the text of n right-aligned in width.
-func appendRight(b []byte, width int, text []byte) []byte {
-	for range width - len(text) {
-		b = append(b, ' ')
-	}
-	return append(b, text...)
 }
