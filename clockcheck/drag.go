@@ -75,7 +75,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	// The noise of a median of nine is that of one reading by the root of five or so.
 	leap := math.Abs(nu-w.before) > leapFloorS+guardZ*math.Sqrt(w.noise/3)
-	if leap || math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Min(w.noise, jitterStart*jitterStart)) {
+	if leap || math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Max(math.Min(w.noise, jitterStart*jitterStart), w.noise/5)) {
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
