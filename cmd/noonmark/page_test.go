@@ -53,15 +53,19 @@ func TestDemoPageTellsTheStory(t *testing.T) {
 	type shown struct{ State, Because, Place, Simulation string }
 	var seen []string
 	var recent []string // what the status said lately
-	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	look := func() {
 		if v := verdictIn(filepath.Join(dir, status.FileName)); v != "" {
 			recent = append(recent, v) // "": the story has ended, the page is about to know
 		}
-		if len(recent) > 40 {
+		if len(recent) > 80 {
 			recent = recent[1:]
 		}
+	}
+	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		look()
 		now := pagetest.Eval[shown](b, `({State: document.documentElement.dataset.state, Because: document.getElementById("because").innerText,
 			Place: document.getElementById("place").innerText, Simulation: document.querySelector(".simulation")?.innerText ?? ""})`)
+		look() // the page may be newer than the look before it
 		if now.State == "gone" && len(seen) > 0 {
 			break // the story has ended, and the page says so
 		}
