@@ -33,7 +33,7 @@ func TestDemoPageTellsTheStory(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() {
-		done <- demo(ctx, cli.Demo{Speed: 2400, Seed: 1, HTTP: "127.0.0.1:0", RunDir: dir}, write)
+		done <- demo(ctx, cli.Demo{Speed: 800, Seed: 1, HTTP: "127.0.0.1:0", RunDir: dir}, write)
 		write.Close()
 	}()
 	t.Cleanup(func() { cancel(); read.Close(); <-done })
