@@ -92,6 +92,9 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 		// A claim narrower than a second names the second by itself, even where the
 		// receiver could be a second ahead and a second later to arrive.
 		j.x.secLo, j.x.secHi = 0, 0
+		if !was || c.hi-c.lo < 1 {
+			j.x.secAlone = false
+		}
 		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.ahead == 0
 		if !was {
 			j.note(at, "proved", "A second reference agrees: the whole second is proved.")

@@ -53,8 +53,9 @@ const (
 type known struct {
 	known      bool
 	dateProved bool
-	secLo      int // UTC may lie this many whole seconds before the estimate (≤ 0)
-	secHi      int // … and this many after it (≥ 0)
+	secLo      int  // UTC may lie this many whole seconds before the estimate (≤ 0)
+	secHi      int  // … and this many after it (≥ 0)
+	secAlone   bool // the receiver alone speaks for the second
 	ancestry   ancestry
 	carrier    carrier
 	gnssAt     timescale.Local
@@ -225,7 +226,9 @@ func (j *Judge) guardAhead(t float64) claim {
 
 // undecided tells whether nobody but the receiver itself speaks for what it said
 // before it left: it was wrong then, or it is wrong now.
-func (j *Judge) undecided() bool { return !j.x.secondProved() || j.receiverCarries() }
+func (j *Judge) undecided() bool {
+	return !j.x.secondProved() || j.x.secAlone || j.receiverCarries()
+}
 
 func (j *Judge) receiverLive(at timescale.Local) bool {
 	return j.rx.present && j.rx.attached && at.Sub(j.rx.valid) < receiverFresh

@@ -61,12 +61,16 @@ func (j *Judge) Learned() Learned {
 		if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier != carPulse {
 			hull = math.Max(hull, j.rx.link.latencyMax()/3)
 		}
+		anc := j.x.ancestry
+		if j.x.secAlone { // whoever else was asked did not speak for the second
+			anc = ancReceiver
+		}
 		out.RTC = &LearnedRTC{
 			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
 			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common()), hull),
 			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
-			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(j.x.ancestry),
+			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(anc),
 		}
 		if a := c.after; !c.setSeen {
 			out.RTC.KernelS, out.RTC.KernelSpreadS, out.RTC.KernelReads = a.mean, a.spread, a.n

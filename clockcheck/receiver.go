@@ -206,7 +206,7 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 	}
 	rx.secProved = true
 	if rx.attached && rx.ahead == 0 && !j.x.secondProved() {
-		j.x.secLo, j.x.secHi = 0, 0
+		j.x.secLo, j.x.secHi, j.x.secAlone = 0, 0, true
 		j.note(at, "proved", "The receiver has been valid for 15 min without a break: the whole second is proved.")
 	}
 }

@@ -87,6 +87,7 @@ func (j *Judge) fits(at timescale.Local, rel float64) (f fit, ok bool) {
 func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 	rx, k := &j.rx, f.k
 	if !f.pinned {
+		j.x.secAlone = true // x, by whomever it stands, does not name the second
 		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
 	}
 	rx.attached, rx.ahead, rx.fault, rx.pending = true, k, fNone, 0
@@ -212,7 +213,8 @@ func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
 func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	rx := &j.rx
 	whole := math.Round(nu)
-	isWhole := whole != 0 && math.Abs(nu-whole) < 0.25
+	// Leap-second data leave the fraction as it was.
+	isWhole := whole != 0 && math.Abs(nu-whole) < math.Min(0.06+4*math.Sqrt(rx.jitter), 0.25)
 	switch {
 	case isWhole && whole == -1 && rx.leap60 != 0 && at.Sub(rx.leap60) < 10*time.Second:
 		// UTC itself took a leap second; POSIX time has no room for it.
