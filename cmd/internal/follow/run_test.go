@@ -76,7 +76,7 @@ func put(t *testing.T, r *Runner, e Event) {
 // TestCommandIsTold: variables, standard input, arguments as they are, output logged.
 func TestCommandIsTold(t *testing.T) {
 	dir := t.TempDir()
-	path := script(t, `cat >"$1/in"; env | grep ^NOONMARK_ | sort >"$1/env"; echo "arg: $2"; echo complaint >&2; exit 3`)
+	path := script(t, `cat >"$1/in"; env | grep ^NOONMARK_ | grep -v _BROWSER | sort >"$1/env"; echo "arg: $2"; echo complaint >&2; exit 3`)
 	r, o, _ := begin(t, map[string][]string{TrustChanged: {path, dir, "a b'$(c)"}, VerdictLost: {}}, time.Minute)
 	put(t, r, Event{Kind: VerdictLost})
 	put(t, r, Event{Kind: TrustChanged, Reference: "receiver\x1b[2J", Is: "silent", Was: "trusted", Text: "It is\nsilent."})
