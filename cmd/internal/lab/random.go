@@ -188,7 +188,8 @@ func (d draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duration
 	}
 	if t := during.Scene.FalseTime; t < 0 && t%time.Second == 0 {
 		// Looks like leap-second data coming in, while those may be missing.
-		c.MayMiss = append(c.MayMiss, window{at, end})
+		// It is found out when the receiver comes back, some seconds after the end.
+		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second})
 	}
 	c.Story = append(c.Story, during, after)
 	return end
