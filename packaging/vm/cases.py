@@ -1,8 +1,8 @@
 """The cases. Each starts from a disk, does one thing to the machine, and returns in a
 few words what was measured; Failed is raised where something is not as it must be."""
-import random, subprocess, time
+import os, random, subprocess, time
 
-import powercut
+import bench, powercut
 
 from checks import handed_on, honest, kept, need, rtc_right, started, trust, verdict, watch, within
 
@@ -75,7 +75,7 @@ def kill(b):
 @case
 def power_cut(b):
     """The power is cut at random moments while learned state is being written."""
-    disk, draw = b.disk("installed"), random.Random(7)
+    disk, draw = b.disk("installed" if b.short else "learned"), random.Random(7)
     # First real cuts: the machine vanishes between two instructions and starts again.
     real, lost = 2 if b.short else 8, 0
     for n in range(real + 1):
@@ -106,11 +106,184 @@ def power_cut(b):
     m.until("noonmark", lambda: verdict(m.status()), 120)
     m.sh("sync")
     after = sum(1 for _ in powercut.entries(log))
-    for _ in range(4 if b.short else 15):
+    restarts = 4 if b.short else 15
+    for _ in range(restarts):
         m.until("a place to keep", lambda: m.sh("grep FG69gu /run/noonmark/grid", check=False)[0] == 0, 120)
         m.sh("systemctl restart noonmark")
     m.cut()
     seen = powercut.replay(image, log, f"{b.work}/cut", 30 if b.short else 200, after=after)
-    need(len(seen["states"]) > 2, f"only {len(seen['states'])} states were ever written: nothing was tried")
-    return (f"{real} real cuts, then {seen['cuts']} of {seen['writes']} recorded writes with {len(seen['states'])} states: "
+    need(seen["saves"] >= restarts, f"only {seen['saves']} times was a state written: nothing was tried")
+    return (f"{real} real cuts, then {seen['cuts']} of {seen['writes']} recorded writes with {seen['saves']} saves: "
             f"no file torn, no state lost; at most {seen['leftovers']} file left over")
+
+def configure(m, *changes):
+    """Changes settings ("key", "value as TOML") and starts the service afresh."""
+    for key, value in changes:
+        m.sh(f"sed -i '0,/^{key} = .*/s##{key} = {value}#' /etc/noonmark/noonmark.toml && grep -qF '{key} = {value}' /etc/noonmark/noonmark.toml")
+    m.sh("systemctl restart noonmark")
+
+def running(b, disk, receiver=True, **how):
+    """A machine in which noonmark publishes."""
+    m = b.start(b.disk(disk), wait=False, **how)
+    if receiver:
+        b.receiver(m)
+    m.up()
+    m.until("a status", lambda: verdict(m.status()), 120)
+    return m
+
+@case
+def rtc_dead(b):
+    """The hardware clock is dead: it starts in 1970, and later its date is invalid."""
+    m = running(b, "learned", rtc="1970-01-01T00:00:00", pps=True)
+    m.until("the clock set", lambda: abs(honest(m)[1]) < 2, 120, 1)
+    s, true, _ = watch(m, 30)
+    first = trust(s, "hardware clock")
+    # Register B's SET bit stops the update, so that qemu leaves the month 13 standing
+    # (the MC146818's data sheet); the kernel then refuses to read it.
+    m.qtest("outb 0x70 0xb", "outb 0x71 0x82", "outb 0x70 8", "outb 0x71 0x13")
+    need(m.sh("cat /sys/class/rtc/rtc0/since_epoch", check=False)[0] != 0, "the date is still valid")
+    m.sh("systemctl restart noonmark")
+    m.until("a status", lambda: verdict(m.status()), 60)
+    s, true, _ = watch(m, 20)
+    second = trust(s, "hardware clock")
+    need("trusted" not in (first[0], second[0]), f"trusted: {first}, {second}")
+    need(abs(true) < 1, f"the clock is {true:+.3f} s off")
+    return f"clock {true:+.3f} s; 1970: {first[1]} Invalid: {second[1]}"
+
+@case
+def rtc_local(b):
+    """The hardware clock keeps local time, four hours behind UTC."""
+    m = running(b, "learned", rtc=ago(4 * 3600))
+    m.until("the clock set", lambda: abs(honest(m)[1]) < 2, 120, 1)
+    said, _ = m.until("said so", lambda: "local time" in (t := trust(honest(m)[0], "hardware clock"))[1] and t[1], 60)
+    s, true, _ = watch(m, 60)
+    r = m.ask("rtc", edge=True)["rtc_utc_s"] - time.time()
+    need(abs(r + 4 * 3600) < 3, f"the hardware clock was set: it is {r:+.0f} s off")
+    return f"left as it is; clock {true:+.3f} s, FT8 {verdict(s)}: {said}"
+
+@case
+def late_receiver(b):
+    """No word from the receiver at first; it is switched on a minute later."""
+    m = running(b, "learned", receiver=False)
+    within(m, 120)
+    s, *_ = watch(m, 20)
+    need(trust(s, "receiver")[0] == "silent", f"receiver {trust(s, 'receiver')}")
+    b.receiver(m)
+    _, took = m.until("the receiver trusted", lambda: trust(honest(m)[0], "receiver")[0] == "trusted", 120)
+    s, true, _ = watch(m, 20)
+    need(s["clock"]["basis"] == "gnss" and verdict(s) == "within", f"{s['clock']}")
+    return f"trusted {took:.0f} s after its first word; clock {true:+.4f} s; locator {handed_on(m)}"
+
+@case
+def replug(b):
+    """A USB receiver is plugged in after the start, pulled out and plugged in again."""
+    m = running(b, "learned", receiver=False, usb=True)
+    configure(m, ("device", '"/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_BENCH1-if00-port0"'))
+    took = []
+    for n in range(3):
+        p = b.receiver(m, "usb")
+        took.append(m.until("the receiver heard", lambda: trust(honest(m)[0], "receiver")[0] in ("warming", "trusted"), 120)[1])
+        watch(m, 10)
+        p.kill()
+        p.wait()
+        m.until("its silence noticed", lambda: trust(honest(m)[0], "receiver")[0] == "silent", 60)
+        watch(m, 5)
+    m.sh("test -z \"$(ls /dev/serial/by-id 2>/dev/null)\"")
+    return "heard after " + ", ".join(f"{t:.0f}" for t in took) + " s, three times"
+
+@case
+def weeks(b):
+    """The receiver's date is 1024 weeks early."""
+    m = b.start(b.disk("learned"), wait=False)
+    b.receiver(m, weeks=1024)
+    m.up()
+    m.until("a status", lambda: verdict(m.status()), 120)
+    said, _ = m.until("said so", lambda: "1024" in (t := trust(honest(m)[0], "receiver"))[1] and t[1], 90)
+    s, true, _ = watch(m, 30)
+    need(abs(true) < 1, f"the clock is {true:+.3f} s off")
+    return f"clock {true:+.3f} s, FT8 {verdict(s)}: {said}"
+
+@case
+def other_steps(b):
+    """Another program steps the clock: once, then again and again."""
+    m = running(b, "learned")
+    within(m, 120)
+    m.sh("date -s '+5 seconds' >/dev/null")
+    rc, out = m.sh("noonmark ready FT8", check=False)
+    need(rc == 1, f"just after the step ready exits {rc}: {out}")
+    _, took = m.until("corrected", lambda: abs(honest(m)[1]) < 0.3, 60)
+    watch(m, 10)
+    for n in range(4):
+        m.sh("date -s '+3 seconds' >/dev/null")
+        watch(m, 6, 1)
+    s, true, k = honest(m)
+    need("nother program" in s["clock"]["steering_because"], f"steering: {s['clock']['steering_because']}")
+    error = true
+    s, true, k = watch(m, 15)
+    need(abs(true - error) < 0.1, "it is fought")
+    return f"first corrected {took:.1f} s later; then clock {true:+.3f} s, FT8 {verdict(s)}: {s['clock']['steering_because']}"
+
+@case
+def disk_full(b):
+    """No byte is left on the disk."""
+    m = running(b, "learned")
+    before = m.sh("cat /var/lib/noonmark/learned.json").encode()
+    m.sh("dd if=/dev/zero of=/full bs=1M 2>/dev/null; dd if=/dev/zero of=/full2 bs=512 2>/dev/null; sync", check=False)
+    for _ in range(3):
+        m.sh("systemctl restart noonmark")
+        m.until("a status", lambda: verdict(m.status()), 60)
+    took = within(m, 60)
+    need(kept(m.sh("cat /var/lib/noonmark/learned.json").encode()), "learned.json is torn")
+    rc, said = m.sh("noonmark preflight | grep -i -A2 disk", check=False)
+    m.sh("rm /full /full2; systemctl restart noonmark; sleep 3; systemctl restart noonmark")
+    after = m.sh("cat /var/lib/noonmark/learned.json").encode()
+    need(kept(after) and after != before, "nothing is kept although there is room again")
+    return f"works on, within after {took:.0f} s; the old state stays whole; preflight: {' '.join(said.split())}"
+
+@case
+def read_only(b):
+    """The root file system is read-only."""
+    m = running(b, "learned")
+    m.sh("sed -i 's/noatime/ro,noatime/' /etc/fstab")
+    m.off()
+    m = b.start(m.disk, options="ro", wait=False)
+    b.receiver(m)
+    m.up()
+    m.until("a status", lambda: verdict(m.status()), 120)
+    need(m.sh("touch /var/lib/noonmark/x", check=False)[0] != 0, "the root can be written")
+    took = within(m, 90)
+    s, true, _ = watch(m, 10)
+    return f"FT8 within; clock {true:+.4f} s, steering {s['clock']['steering']}, locator {handed_on(m)}"
+
+@case
+def no_capability(b):
+    """The service may not set the clock."""
+    m = running(b, "learned", receiver=True)
+    m.sh("mkdir -p /etc/systemd/system/noonmark.service.d; printf '[Service]\\nAmbientCapabilities=\\nCapabilityBoundingSet=\\n' "
+         ">/etc/systemd/system/noonmark.service.d/bench.conf; systemctl daemon-reload; systemctl stop noonmark; date -s '+7 seconds' >/dev/null; "
+         "systemctl start noonmark")
+    m.until("FT8 outside", lambda: verdict(honest(m)[0]) == "outside", 90)
+    s, true, k = watch(m, 15)
+    need(6 < true < 8.5 and k["unsync"], f"clock {true:+.3f} s, kernel {k}")
+    return f"clock left {true:+.3f} s off, steering {s['clock']['steering']}: {s['clock'].get('steering_because', '')}"
+
+@case
+def upgrade(b):
+    """A newer package in place, then removed, then purged."""
+    newer = f"{b.work}/newer"
+    subprocess.run([f"{bench.TOP}/packaging/deb/build", "-v", "99.0", newer, "amd64"], check=True, stdout=subprocess.DEVNULL)
+    deb = f"{newer}/noonmark_99.0_amd64.deb"
+    m = running(b, "learned", drives=[deb])
+    within(m, 120)
+    state = m.sh("cat /var/lib/noonmark/learned.json")
+    m.sh(f"head -c {os.path.getsize(deb)} /dev/vdb >/tmp/n.deb && dpkg -i /tmp/n.deb", 300)
+    m.until("the new version", lambda: "99.0" in m.sh("noonmark --version"), 20)
+    took = within(m, 90)
+    need("ttyS1" in m.sh("cat /etc/noonmark/noonmark.toml"), "the operator's settings are lost")
+    need(kept(m.sh("cat /var/lib/noonmark/learned.json").encode())["learned"]["latencies"], "what was learned is lost")
+    watch(m, 10)
+    m.sh("apt-get remove -y noonmark", 200)
+    need(m.sh("ls /var/lib/noonmark/learned.json /etc/noonmark/noonmark.toml") and m.sh("systemctl is-active noonmark", check=False)[0], "removed")
+    m.sh("apt-get purge -y noonmark", 200)
+    need(m.sh("ls -d /var/lib/noonmark /etc/noonmark", check=False)[0], "purged, but files are left")
+    return f"within {took:.0f} s after the upgrade, settings and learned state kept; removed: kept; purged: gone"

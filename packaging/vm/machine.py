@@ -191,3 +191,14 @@ class Machine:
         if "error" in answer:
             raise Failed(f"{command}: {answer['error']['desc']}")
         return answer["return"]
+
+    def qtest(self, *commands):
+        """Commands of qemu's testing socket: interrupts and ports of the machine."""
+        with self._connect("qtest") as s, s.makefile("rw") as f:
+            for c in commands:
+                f.write(c + "\n")
+                f.flush()
+                while (answer := f.readline()).startswith("IRQ"):
+                    pass
+                if not answer.startswith("OK"):
+                    raise Failed(f"{c}: {answer}")

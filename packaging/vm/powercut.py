@@ -74,7 +74,8 @@ def replay(image, log, folder, cuts, seed=1, after=0):
     all_ = list(entries(log))
     draw = random.Random(seed)
     points = sorted(draw.sample(range(after, len(all_)), min(cuts, len(all_) - after)))
-    disk, done, seen = Disk(image), 0, {"cuts": 0, "writes": len(all_), "leftovers": 0, "states": set()}
+    disk, done, seen = Disk(image), 0, {"cuts": 0, "writes": len(all_), "leftovers": 0, "states": set(),
+                                              "saves": sum(d.startswith(b"noonmark/learned/v1 ") for _, d, _ in all_[after:] if d)}
     for point in points:
         flushed = max((i for i in range(done, point) if all_[i][2] & (FLUSH | FUA)), default=done - 1) + 1
         for where, data, flags in all_[done:flushed]:

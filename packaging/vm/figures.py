@@ -1,0 +1,80 @@
+"""Cases that measure: how near the clock stays to the truth, what the program costs."""
+import math, os, subprocess, sys, time
+
+from cases import case, configure, running
+from checks import honest, kept, need, started, trust, verdict, within
+
+def rms(v):
+    return math.sqrt(sum(x * x for x in v) / len(v))
+
+def spread(v):
+    mean = sum(v) / len(v)
+    return mean, rms([x - mean for x in v]), max(abs(x - mean) for x in v)
+
+def line(b, m, seconds):
+    """What the emulated line itself adds from the first byte's writing on the host to its
+    reading in the machine, by both clocks and their difference."""
+    m.sh("systemctl stop noonmark")
+    begin = m.error()[0]
+    firsts = m.ask("line", seconds + 30, seconds=seconds)["first_ns"]
+    drift = m.error()[0] - begin  # the clock is free now: in proportion
+    with open(f"{m.folder}/gnss.sent") as f:
+        sent = [int(x) for x in f]
+    delays = []
+    for i, got in enumerate(firsts):
+        true = got - (begin + drift * i / len(firsts)) * 1e9
+        near = min(sent, key=lambda x: abs(true - x))
+        delays.append((true - near) / 1e9)
+    m.sh("systemctl start noonmark")
+    return spread(delays)
+
+def follow(m, seconds):
+    """The true error each few seconds, honest all the while."""
+    errors, end = [], time.monotonic() + seconds
+    while time.monotonic() < end:
+        errors.append(honest(m)[1])
+        time.sleep(3)
+    return errors
+
+def cost(m, seconds):
+    """Resident memory, processor seconds and bytes handed to the disk so far."""
+    pid = m.sh("systemctl show -P MainPID noonmark").strip()
+    out = m.sh(f"grep VmRSS /proc/{pid}/status; cut -d' ' -f14,15 /proc/{pid}/stat; grep ^write_bytes /proc/{pid}/io").split()
+    return int(out[1]) / 1024, (int(out[3]) + int(out[4])) / 100, int(out[6])
+
+@case
+def steady(b):
+    """The receiver's sentences only, latency learned: the clock against the truth."""
+    seconds = 120 if b.short else float(os.environ.get("NOONMARK_VM_STEADY", 1800))
+    m = running(b, "learned")
+    mean, sd, worst = line(b, m, 60)
+    m.until("a status", lambda: verdict(m.status()), 60)
+    within(m, 60)
+    time.sleep(30)
+    _, cpu, wrote = cost(m, 0)
+    errors = follow(m, seconds)
+    memory, cpu2, wrote2 = cost(m, 0)
+    s = m.status()
+    need(s["clock"]["basis"] == "gnss", f"stands on {s['clock']['basis']}")
+    need(rms(errors) <= 0.010, f"{rms(errors) * 1e3:.1f} ms RMS")
+    need(memory <= 25, f"{memory:.1f} MB resident")
+    # What the processor does costs here what emulating it costs.
+    return (f"{rms(errors) * 1e3:.2f} ms RMS, {max(map(abs, errors)) * 1e3:.2f} ms at most, in {seconds:.0f} s ({len(errors)} looks); the line itself: "
+            f"{mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, at most {worst * 1e3:.1f} from the mean; {memory:.1f} MB resident, "
+            f"{(cpu2 - cpu) / seconds * 100:.1f} % of an emulated processor, {wrote2 - wrote} bytes to the disk")
+
+@case
+def pulse(b):
+    """The receiver's sentences and its second pulse (a parallel port's interrupt)."""
+    m = running(b, "learned", pps=True)
+    m.sh("modprobe parport_pc; modprobe pps_parport; udevadm settle; ls /dev/pps0")
+    out = open(f"{m.folder}/pulses", "w")
+    p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out)
+    b.children.append(p)
+    configure(m, ("pps", '"/dev/pps0"'), ("pps_edge", '"assert"'))
+    m.until("the pulse used", lambda: honest(m)[0]["clock"]["basis"] == "pps", 120)
+    time.sleep(20)
+    errors = follow(m, 60 if b.short else 300)
+    mean, sd, worst = spread(errors)
+    need(rms(errors) <= 0.001 + 0.001, f"{rms(errors) * 1e3:.2f} ms RMS")
+    return f"{rms(errors) * 1e3:.2f} ms RMS, mean {mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, {max(map(abs, errors)) * 1e3:.2f} ms at most ({len(errors)} looks)"
