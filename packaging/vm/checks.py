@@ -1,7 +1,7 @@
 """What is asked of a machine in every case, and asked of the kernel, not of noonmark."""
 import calendar, json, time, zlib
 
-from bench import LOCATOR
+from bench import LOCATOR, rtc_off
 from machine import Failed
 
 def need(ok, text):
@@ -60,11 +60,9 @@ def handed_on(m):
     return grid
 
 def rtc_right(m, tolerance=0.6):
-    """The hardware clock as another language reads it, on its edge, against the truth."""
-    r = m.ask("rtc", edge=True)
-    error, unsure = m.error()
-    off = r["rtc_utc_s"] - (r["system_ns"] / 1e9 - error)
-    need(abs(off) <= tolerance + unsure, f"the hardware clock is {off:+.3f} s off")
+    """The hardware clock against the truth."""
+    off = rtc_off(m)
+    need(abs(off) <= tolerance, f"the hardware clock is {off:+.3f} s off")
     return off
 
 def started(m):

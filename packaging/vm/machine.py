@@ -19,9 +19,11 @@ def accelerated():
         return False
 
 class Machine:
-    """One start of a machine. Sockets and the console's text lie in folder."""
+    """One start of a machine. Sockets and the console's text lie in folder. rtc is how far
+    the hardware clock is off, in seconds (+ = ahead of the truth), to a millisecond or two:
+    it is battery-backed, so who starts a machine again says how it was left. Or a date."""
 
-    def __init__(self, cache, folder, disk, rtc=None, drives=(), usb=False, net=False, pps=False, options="", extra=(),
+    def __init__(self, cache, folder, disk, rtc=0.0, drives=(), usb=False, net=False, pps=False, options="", extra=(),
                  log_writes=None, wait=True):
         self.folder, self.disk, self.held, self.number = folder, disk, b"", 0
         os.makedirs(folder, exist_ok=True)
@@ -31,6 +33,10 @@ class Machine:
                 os.remove(at(name))
         chardev = lambda name: f"socket,id={name},path={at(name)},server=on,wait=off"
         kvm = os.environ.get("NOONMARK_VM_ACCEL") == "kvm"
+        begin, base = None, rtc
+        if not isinstance(rtc, str):  # it shows this whole second at this instant
+            second = int(time.time() + 3 + rtc) + 1
+            begin, base = second - rtc, time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(second))
         root = f"if=none,id=root,file={disk},format=qcow2,cache=writeback"
         words = ["qemu-system-x86_64", "-M", "q35,hpet=off", "-smp", "2", "-m", "512", "-nodefaults", "-display", "none", "-no-reboot",
                  # A machine that sees this vendor restarts the second of the hardware clock when it sets it; with
@@ -38,7 +44,7 @@ class Machine:
                  *(["-accel", "kvm", "-cpu", "host"] if kvm else ["-accel", "tcg,thread=multi", "-cpu", "max,vendor=GenuineIntel"]),
                  "-kernel", f"{cache}/vmlinux", "-initrd", f"{cache}/first.cpio",
                  "-append", f"console=ttyS0 quiet mitigations=off {options}",
-                 "-rtc", f"base={rtc or 'utc'},clock=vm",
+                 "-rtc", f"base={base},clock=vm", "-S",
                  "-serial", f"file:{at('console')}", "-chardev", chardev("gnss"), "-serial", "chardev:gnss",
                  "-device", "virtio-serial-pci", "-chardev", chardev("agent"), "-device", "virtserialport,chardev=agent,name=bench",
                  "-qmp", f"unix:{at('qmp')},server=on,wait=off"]
@@ -58,14 +64,31 @@ class Machine:
         if pps:  # the parallel port's interrupt, raised through qemu's own testing socket
             words += ["-chardev", "null,id=lpt", "-device", "isa-parallel,chardev=lpt",
                       "-qtest", f"unix:{at('qtest')},server=on,wait=off", "-qtest-log", "none"]
-        self.began = time.monotonic()
         self.log = open(at("qemu.log"), "ab")
         self.process = subprocess.Popen([*words, *extra], stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log)
         self.agent = None
+        self._go(begin)
         if wait:
             self.up()
 
     # Starting and ending.
+
+    def _go(self, begin):
+        """Lets the machine run, from the instant begin."""
+        with self._connect("qmp") as s, s.makefile("rw") as f:
+            f.readline()
+            f.write('{"execute":"qmp_capabilities"}\n')
+            f.flush()
+            f.readline()
+            while begin and (left := begin - time.time()) > 0:
+                time.sleep(left - 0.002 if left > 0.003 else 0)
+            if begin and time.time() - begin > 0.02:
+                raise Failed(f"the host was too busy: begun {time.time() - begin:.3f} s late")
+            f.write('{"execute":"cont"}\n')
+            f.flush()
+            while "return" not in f.readline():
+                pass
+        self.began = time.monotonic()
 
     def up(self, limit=240):
         """Waits until the machine answers."""
