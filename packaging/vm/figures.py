@@ -46,7 +46,7 @@ def cost(m, seconds):
 def steady(b):
     """The receiver's sentences only, latency learned: the clock against the truth."""
     seconds = 120 if b.short else float(os.environ.get("NOONMARK_VM_STEADY", 1800))
-    m = running(b, "learned")
+    m = running(b, "unvouched")
     mean, sd, worst = line(b, m, 60)
     m.until("a status", lambda: verdict(m.status()), 60)
     within(m, 60)
@@ -59,14 +59,16 @@ def steady(b):
     need(rms(errors) <= 0.010, f"{rms(errors) * 1e3:.1f} ms RMS")
     need(memory <= 25, f"{memory:.1f} MB resident")
     # What the processor does costs here what emulating it costs.
+    k, c = m.ask("kernel"), s["clock"]
     return (f"{rms(errors) * 1e3:.2f} ms RMS, {max(map(abs, errors)) * 1e3:.2f} ms at most, in {seconds:.0f} s ({len(errors)} looks); the line itself: "
             f"{mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, at most {worst * 1e3:.1f} from the mean; {memory:.1f} MB resident, "
-            f"{(cpu2 - cpu) / seconds * 100:.1f} % of an emulated processor, {wrote2 - wrote} bytes to the disk")
+            f"{(cpu2 - cpu) / seconds * 100:.1f} % of an emulated processor, {wrote2 - wrote} bytes to the disk; "
+            f"rate {c['rate_ppm']:+.1f} ± {c['rate_bound_ppm']:.1f} ppm, the kernel's frequency word {k['freq_ppm']:+.2f} ppm")
 
 @case
 def pulse(b):
     """The receiver's sentences and its second pulse (a parallel port's interrupt)."""
-    m = running(b, "learned", pps=True)
+    m = running(b, "unvouched", pps=True)
     m.sh("modprobe parport_pc; modprobe pps_parport; udevadm settle; ls /dev/pps0")
     out = open(f"{m.folder}/pulses", "w")
     p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out)
