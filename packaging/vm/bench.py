@@ -18,7 +18,7 @@ class Bench:
         with open(deb, "rb") as f:
             self.name = hashlib.sha256(f.read()).hexdigest()[:12]
         self.size = os.path.getsize(deb)
-        self.stages = {"installed": self._install, "learned": self._learn, "unvouched": lambda path: self._learn(path, vouch=False)}
+        self.stages = {"installed": self._install, "learned": self._learn, "evening": lambda path: self._learn(path, vouch=False)}
 
     def say(self, text):
         print(f"vm: {text}", file=sys.stderr, flush=True)
@@ -53,7 +53,8 @@ class Bench:
 
     def _learn(self, path, vouch=True):
         """Some minutes with a time server in camp: latency and hardware clock get learned.
-        Without vouch the kernel is not told, and so never writes the hardware clock itself."""
+        Without vouch the kernel is not told, and so never writes the hardware clock itself:
+        what that leaves at the end stands for many evenings, in which its habit gets learned."""
         server = TimeServer()
         m = self.start(self.disk("installed"), net=True)
         self.receiver(m)
@@ -63,7 +64,7 @@ class Bench:
         learned = lambda: (s := m.status()) and {"second", "latency"} <= set(s["clock"]["proved"])
         m.until("latency learned", learned, 300, 5)
         time.sleep(float(os.environ.get("NOONMARK_VM_LEARN", 300)))  # for the oscillator's rate and that of the hardware clock
-        m.sh("rm /etc/systemd/network/camp.network; sed -i 's#^servers = .*#servers = []#' /etc/noonmark/noonmark.toml")
+        m.sh("rm /etc/systemd/network/camp.network; sed -i 's#^servers = .*#servers = []#; s#^vouch = .*#vouch = true#' /etc/noonmark/noonmark.toml")
         self.leave(m, path)
         server.close()
 

@@ -43,7 +43,7 @@ def boot_ahead(b):
 @case
 def boot_ready(b):
     """Starts as every evening: receiver with a fix, latency learned, hardware clock right."""
-    m = running(b, "unvouched")
+    m = running(b, "evening")
     within(m, 120)
     s, true, _ = watch(m, 20)
     f = started(m)
@@ -56,7 +56,7 @@ def boot_ready(b):
 @case
 def rtc_only(b):
     """Starts with the hardware clock only and learned state."""
-    m = b.start(b.disk("unvouched"))
+    m = b.start(b.disk("evening"))
     within(m, 120)
     f, (s, true, _) = started(m), watch(m, 20)
     need(s["clock"]["basis"] == "rtc", f"stands on {s['clock']['basis']}")
@@ -178,7 +178,7 @@ def rtc_local(b):
 @case
 def late_receiver(b):
     """No word from the receiver at first; it is switched on a minute later."""
-    m = running(b, "unvouched", receiver=False)
+    m = running(b, "evening", receiver=False)
     s, *_ = watch(m, 30)
     need(trust(s, "receiver")[0] == "silent", f"receiver {trust(s, 'receiver')}")
     b.receiver(m)
@@ -190,7 +190,7 @@ def late_receiver(b):
 @case
 def replug(b):
     """A USB receiver is plugged in after the start, pulled out and plugged in again."""
-    m = running(b, "unvouched", receiver=False, usb=True)
+    m = running(b, "evening", receiver=False, usb=True)
     configure(m, ("device", '"/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_BENCH1-if00-port0"'))
     took = []
     for n in range(3):
@@ -219,7 +219,7 @@ def weeks(b):
 @case
 def other_steps(b):
     """Another program steps the clock: once, then again and again."""
-    m = running(b, "unvouched")
+    m = running(b, "evening")
     within(m, 120)
     m.sh("date -s '+5 seconds' >/dev/null")
     rc, out = m.sh("noonmark ready FT8", check=False)
@@ -239,7 +239,7 @@ def other_steps(b):
 @case
 def disk_full(b):
     """No byte is left on the disk."""
-    m = running(b, "unvouched")
+    m = running(b, "evening")
     before = m.sh("cat /var/lib/noonmark/learned.json").encode()
     m.sh("dd if=/dev/zero of=/full bs=1M 2>/dev/null; dd if=/dev/zero of=/full2 bs=512 2>/dev/null; sync", check=False)
     for _ in range(3):
@@ -256,7 +256,7 @@ def disk_full(b):
 @case
 def read_only(b):
     """The root file system is read-only."""
-    m = running(b, "unvouched")
+    m = running(b, "evening")
     m.sh("sed -i 's/noatime/ro,noatime/' /etc/fstab")
     b.rtc[m.disk] = rtc_off(m)
     m.off()
@@ -272,7 +272,7 @@ def read_only(b):
 @case
 def no_capability(b):
     """The service may not set the clock."""
-    m = running(b, "unvouched", receiver=True)
+    m = running(b, "evening", receiver=True)
     m.sh("mkdir -p /etc/systemd/system/noonmark.service.d; printf '[Service]\\nAmbientCapabilities=\\nCapabilityBoundingSet=\\n' "
          ">/etc/systemd/system/noonmark.service.d/bench.conf; systemctl daemon-reload; systemctl stop noonmark; date -s '+7 seconds' >/dev/null; "
          "systemctl start noonmark")
@@ -287,14 +287,14 @@ def upgrade(b):
     newer = f"{b.work}/newer"
     subprocess.run([f"{bench.TOP}/packaging/deb/build", "-v", "99.0", newer, "amd64"], check=True, stdout=subprocess.DEVNULL)
     deb = f"{newer}/noonmark_99.0_amd64.deb"
-    m = running(b, "unvouched", drives=[deb])
+    m = running(b, "evening", drives=[deb])
     within(m, 120)
     state = m.sh("cat /var/lib/noonmark/learned.json")
     m.sh(f"head -c {os.path.getsize(deb)} /dev/vdb >/tmp/n.deb && dpkg -i /tmp/n.deb", 300)
     m.until("the new version", lambda: "99.0" in m.sh("noonmark --version"), 20)
     took = within(m, 90)
     need("ttyS1" in m.sh("cat /etc/noonmark/noonmark.toml"), "the operator's settings are lost")
-    need(kept(m.sh("cat /var/lib/noonmark/learned.json").encode())["unvouched"]["latencies"], "what was learned is lost")
+    need(kept(m.sh("cat /var/lib/noonmark/learned.json").encode())["evening"]["latencies"], "what was learned is lost")
     watch(m, 10)
     m.sh("apt-get remove -y noonmark", 200)
     need(m.sh("ls /var/lib/noonmark/learned.json /etc/noonmark/noonmark.toml") and m.sh("systemctl is-active noonmark", check=False)[0], "removed")

@@ -46,7 +46,7 @@ def cost(m, seconds):
 def steady(b):
     """The receiver's sentences only, latency learned: the clock against the truth."""
     seconds = 120 if b.short else float(os.environ.get("NOONMARK_VM_STEADY", 1800))
-    m = running(b, "unvouched")
+    m = running(b, "evening")
     mean, sd, worst = line(b, m, 60)
     m.until("a status", lambda: verdict(m.status()), 60)
     within(m, 60)
@@ -68,7 +68,7 @@ def steady(b):
 @case
 def pulse(b):
     """The receiver's sentences and its second pulse (a parallel port's interrupt)."""
-    m = running(b, "unvouched", pps=True)
+    m = running(b, "evening", pps=True)
     m.sh("modprobe parport_pc; modprobe pps_parport; udevadm settle; ls /dev/pps0")
     out = open(f"{m.folder}/pulses", "w")
     p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out)
