@@ -62,6 +62,9 @@ func steps(s Scenario) (n int) {
 // The property above all others with the clock steered: on every story, with chips of
 // each rule, the kernel's own writes included. And nobody is blamed for what we did.
 func TestSteeredNeverFalselyWithin(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and ten times slower under the race detector")
+	}
 	for _, s := range Scenarios() {
 		for _, first := range []time.Duration{time.Second, 500 * time.Millisecond, rtctest.KeepPhase} {
 			t.Run(s.Name+" "+first.String(), func(t *testing.T) {
@@ -88,6 +91,9 @@ func TestSteeredNeverFalselyWithin(t *testing.T) {
 
 // A steered clock is where the judge thinks UTC is, and the rest is the judge's.
 func TestSteeredClockIsHeld(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and ten times slower under the race detector")
+	}
 	s, _ := Named("camp")
 	for seed := range uint64(3) {
 		_, o, _ := watched(s, steered("rtc-some"), seed+1)
@@ -106,6 +112,9 @@ func TestSteeredClockIsHeld(t *testing.T) {
 // Steering adds nothing to the error of what it steers by: the clock is off by what the
 // judge's estimate is off, give or take 2 ms.
 func TestSteeringAddsLittle(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and ten times slower under the race detector")
+	}
 	s, _ := Named("camp")
 	s.Receiver, s.Length = gnsstest.Typical(), 3*time.Hour
 	s.Story = []Chapter{{Scene: open, Servers: []Server{{"192.0.2.1", 2 * time.Millisecond, 20 * time.Millisecond}}}, {From: time.Hour, Scene: open}}

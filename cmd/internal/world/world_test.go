@@ -119,6 +119,9 @@ func TestDeterministic(t *testing.T) {
 // Receivers that lie from the start beside a good hardware clock, receivers of
 // every awkward kind, and weather: nothing may be said falsely.
 func TestAwkwardReceivers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and ten times slower under the race detector")
+	}
 	base := Scenarios()[0]
 	base.Length = 40 * time.Minute
 	model := func(f func(*gnsstest.Model)) gnsstest.Model {
