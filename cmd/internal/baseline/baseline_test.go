@@ -19,6 +19,9 @@ var nights = flag.Int("nights", 4, "how many nights of each station are played")
 //
 // prints.
 func TestFigures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine, and ten times slower under the race detector")
+	}
 	if testing.Verbose() {
 		Report(os.Stdout, *nights)
 	}
