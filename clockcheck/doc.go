@@ -28,5 +28,7 @@
 //
 // Limits that no rule here removes: a lone receiver that is dragged off slowly
 // (below 200 ppm; see drag.go) is seen late or not at all, nor is one seen through
-// that is wrong by whole seconds from its start and stays so.
+// that is wrong by whole seconds from its start and stays so, or steps back by them
+// while leap-second data may be missing. A lone server, and a hardware clock set
+// while the program did not run, are believed until something contradicts.
 package clockcheck

@@ -12,9 +12,9 @@ import (
 // the one before. What it cannot lead away is the oscillator: so the filter is
 // kept as it was one to two hours ago, runs on without the receiver, and the
 // receiver must stay within what that holdover allows. With a learned rate a drag
-// of 200 ppm (12 ms a minute) or more is seen before the error leaves the guard;
-// one of 40 ppm is seen within two hours, after the error has left the guard by
-// up to some 0.1 s; what stays below the oscillator's own wander is never seen.
+// of 200 ppm (12 ms a minute) or more is seen before the error leaves the guard; a
+// slower one softens the latency, and the guard grows along (scenario
+// dragged-slowly: 40 ppm); what stays below the oscillator's own wander is never seen.
 // While the rate is unlearned (first minutes) the figures are several times worse.
 const (
 	keepEvery  = time.Hour
