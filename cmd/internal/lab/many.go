@@ -50,12 +50,8 @@ type Row struct {
 	Nights   int     `json:"nights"`
 	Good     int     `json:"good"`
 	First    float64 `json:"median_first_within_s"` // of the first mode; −1 = in half of the nights never
-	False    int     `json:"false_within_s"`
+	Refusal
 	Missed   int     `json:"guard_missed_s"`
-	Proved   int     `json:"healthy_proved_s"`
-	Needless int     `json:"needless_proved_s"`
-	Unproved int     `json:"healthy_unproved_s"`
-	NeedUnpr int     `json:"needless_unproved_s"`
 	RMS      float64 `json:"rms_s"`
 	Max      float64 `json:"max_s"`
 	Steered  float64 `json:"steered_rms_s"`
@@ -102,11 +98,7 @@ func (r *Row) add(n *Night) {
 		r.Good++
 	}
 	for _, m := range n.Modes {
-		r.False += m.False
-		r.Proved += m.Proved
-		r.Needless += m.Needless
-		r.Unproved += m.Unproved
-		r.NeedUnpr += m.NeedlessUnpr
+		r.Refusal.add(m.Refusal)
 	}
 	r.Missed += n.Missed
 	r.RMS += n.RMS * n.RMS
@@ -154,7 +146,7 @@ func Table(w io.Writer, rows []Row) {
 		if r.Steered > 0 {
 			steered = fmt.Sprintf("%.1f", 1e3*r.Steered)
 		}
-		fmt.Fprintf(w, line, r.Scenario, r.Nights, r.Good, first, r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedUnpr, r.Unproved),
+		fmt.Fprintf(w, line, r.Scenario, r.Nights, r.Good, first, r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedlessUnpr, r.Unproved),
 			1e3*r.RMS, 1e3*r.Max, steered, r.Steps, r.RTCSets, r.Writes)
 	}
 	for _, r := range rows {
@@ -175,12 +167,8 @@ func ModeTable(w io.Writer, nights []*Night) {
 				names = append(names, m.Mode)
 			}
 			t.Within += m.Within
-			t.False += m.False
 			t.Declared += m.Declared
-			t.Proved += m.Proved
-			t.Needless += m.Needless
-			t.Unproved += m.Unproved
-			t.NeedlessUnpr += m.NeedlessUnpr
+			t.Refusal.add(m.Refusal)
 			sum[m.Mode] = t
 		}
 	}

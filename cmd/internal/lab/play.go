@@ -19,15 +19,28 @@ var Floor = timescale.UTCOf(time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC))
 
 // Mode is what a night was for one mode. Times in s.
 type Mode struct {
-	Mode         string  `json:"mode"`
-	First        float64 `json:"first_within_s"` // −1 = never
-	Within       int     `json:"within_s"`
-	False        int     `json:"false_within_s"`
-	Declared     int     `json:"declared_false_s"`   // the same, in a part declared beyond what can be seen
-	Proved       int     `json:"healthy_proved_s"`   // truth within half the tolerance, a healthy receiver proved for 60 s
-	Needless     int     `json:"needless_proved_s"`  // of that, not within
-	Unproved     int     `json:"healthy_unproved_s"` // the same, its second or latency not proved
-	NeedlessUnpr int     `json:"needless_unproved_s"`
+	Mode     string  `json:"mode"`
+	First    float64 `json:"first_within_s"` // −1 = never
+	Within   int     `json:"within_s"`
+	Declared int     `json:"declared_false_s"` // false within, in a part declared beyond what can be seen
+	Refusal
+}
+
+// Refusal is what was said falsely, and what was refused needlessly, s.
+type Refusal struct {
+	False        int `json:"false_within_s"`
+	Proved       int `json:"healthy_proved_s"`   // truth within half the tolerance, a healthy receiver proved for 60 s
+	Needless     int `json:"needless_proved_s"`  // of that, not within
+	Unproved     int `json:"healthy_unproved_s"` // the same, its second or latency not proved
+	NeedlessUnpr int `json:"needless_unproved_s"`
+}
+
+func (r *Refusal) add(o Refusal) {
+	r.False += o.False
+	r.Proved += o.Proved
+	r.Needless += o.Needless
+	r.Unproved += o.Unproved
+	r.NeedlessUnpr += o.NeedlessUnpr
 }
 
 // Sample is the judgement at one instant of a night, drawn at random: an error
