@@ -17,7 +17,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
 	"golang.org/x/net/ipv4"
 	"golang.org/x/sys/unix"
 
@@ -138,21 +137,13 @@ func TestOverload(t *testing.T) {
 	if s, err := strconv.Atoi(os.Getenv("NOONMARK_TEST_FLOOD_SECONDS")); err == nil {
 		seconds = s
 	}
-	master, slave, err := pty.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer master.Close()
-	defer slave.Close()
-	f := &feeder{master: master, stop: make(chan struct{})}
-	defer close(f.stop)
-	go f.run()
+	_, device := feed(t)
 	addr, run := freeUDP(t), t.TempDir()
 	config := filepath.Join(t.TempDir(), "noonmark.toml")
 	if err := os.WriteFile(config, []byte("[publish]\nhttp = \"\"\ntime_service = "+strconv.Quote(addr)+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(binary(t), "run", "--device", slave.Name(), "--run-dir", run, "--state-dir", t.TempDir(),
+	cmd := exec.Command(binary(t), "run", "--device", device, "--run-dir", run, "--state-dir", t.TempDir(),
 		"--rtc", "none", "--allow-disk", "--config", config, "--latency-s", "0.15")
 	var log strings.Builder
 	cmd.Stderr = &log

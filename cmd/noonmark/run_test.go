@@ -43,6 +43,19 @@ type feeder struct {
 	stop   chan struct{}
 }
 
+// feed starts a feeder and returns the name of the line it writes to.
+func feed(t *testing.T) (f *feeder, device string) {
+	t.Helper()
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	f = &feeder{master: master, stop: make(chan struct{})}
+	t.Cleanup(func() { close(f.stop); slave.Close(); master.Close() })
+	go f.run()
+	return f, slave.Name()
+}
+
 const feedLatency = 150 * time.Millisecond
 
 func (f *feeder) run() {
@@ -94,17 +107,9 @@ func TestRunOnAPty(t *testing.T) {
 		t.Skip("runs in real time for most of a minute")
 	}
 	t.Parallel()
-	master, slave, err := pty.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer master.Close()
-	defer slave.Close()
-	f := &feeder{master: master, stop: make(chan struct{})}
-	defer close(f.stop)
-	go f.run()
+	f, device := feed(t)
 	run := t.TempDir()
-	cmd := exec.Command(binary(t), "run", "--device", slave.Name(), "--run-dir", run, "--state-dir", t.TempDir(),
+	cmd := exec.Command(binary(t), "run", "--device", device, "--run-dir", run, "--state-dir", t.TempDir(),
 		"--rtc", "none", "--allow-disk", "--config", emptyFile(t), "--latency-s", "0.15")
 	var log strings.Builder
 	cmd.Stderr = &log

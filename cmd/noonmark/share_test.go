@@ -11,8 +11,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
-
 	"noonmark/cmd/internal/cli"
 	"noonmark/status"
 )
@@ -24,15 +22,7 @@ func TestRunShares(t *testing.T) {
 		t.Skip("runs in real time for some seconds")
 	}
 	t.Parallel()
-	master, slave, err := pty.Open()
-	if err != nil {
-		t.Skipf("no pty here: %v", err)
-	}
-	defer master.Close()
-	defer slave.Close()
-	f := &feeder{master: master, stop: make(chan struct{})}
-	defer close(f.stop)
-	go f.run()
+	_, device := feed(t)
 	dir := t.TempDir()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -44,7 +34,7 @@ func TestRunShares(t *testing.T) {
 	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(binary(t), "run", "--device", slave.Name(), "--run-dir", dir, "--state-dir", t.TempDir(),
+	cmd := exec.Command(binary(t), "run", "--device", device, "--run-dir", dir, "--state-dir", t.TempDir(),
 		"--rtc", "none", "--allow-disk", "--config", conf)
 	var log strings.Builder
 	cmd.Stderr = &log
