@@ -51,6 +51,11 @@ func (w *watch) median() int64 {
 	return v[len(v)/2]
 }
 
+// found keeps how it stood at a look that finds the receiver nu away, and near.
+func (w *watch) found(nu float64, j *Judge) {
+	w.before, w.noise, w.good, w.looks = nu, j.rx.jitter, j.f, true
+}
+
 // drag looks whether the receiver has been led away since the older state was
 // kept. If so that state is taken up again, and drag reports by how much, and
 // whether it was sudden.
@@ -71,7 +76,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	want, v := was.sum(sD, -1)
 	nu := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - want
 	if !w.looks {
-		w.noise, w.good, w.before, w.looks = j.rx.jitter, j.f, nu, true
+		w.found(nu, j)
 	}
 	// The noise of a median of nine is that of one reading by the root of five or so.
 	leap := math.Abs(nu-w.before) > leapFloorS+guardZ*math.Sqrt(w.noise/3)
@@ -88,7 +93,8 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		w.have, j.led = false, led{}
 		return s, leap, true
 	}
-	w.away, w.before, w.noise, w.good, w.looks = 0, nu, j.rx.jitter, j.f, true
+	w.away = 0
+	w.found(nu, j)
 	if math.Abs(nu) > rampFloorS+boundZ*math.Sqrt(v) {
 		j.soften(nu, at.Sub(w.since).Seconds())
 	}
