@@ -65,7 +65,7 @@ func servePage(ctx context.Context, l net.Listener, h http.Handler) error {
 		}
 	})
 	defer stop()
-	if err := s.Serve(netutil.LimitListener(l, maxConnections)); !errors.Is(err, http.ErrServerClosed) {
+	if err := s.Serve(netutil.LimitListener(newFair(l), maxConnections)); !errors.Is(err, http.ErrServerClosed) {
 		return fmt.Errorf("page: %w", err)
 	}
 	return nil

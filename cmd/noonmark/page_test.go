@@ -149,12 +149,14 @@ func TestForeignNamesAreRefused(t *testing.T) {
 }
 
 // TestIdleClientsDoNotStallTheOwner: a thousand connections that say nothing, or
-// begin and never end, keep neither the owner of the station nor a decent reader
-// waiting for longer than the time a header may take.
+// begin and never end, from enough addresses to take every place, keep neither the
+// owner of the station nor a decent reader waiting for longer than the time a header
+// may take.
 func TestIdleClientsDoNotStallTheOwner(t *testing.T) {
 	p, address := served(t)
 	for i := range 1000 {
-		c, err := net.Dial("tcp", address)
+		from := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, byte(10+i%10))}}
+		c, err := from.Dial("tcp", address)
 		if err != nil {
 			t.Fatal(err)
 		}
