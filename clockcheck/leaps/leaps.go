@@ -159,6 +159,21 @@ func (t *Table) TAI(u timescale.UTC) (tai int, ok bool) {
 	return tai, true
 }
 
+// At returns the leap second whose instant is at, as seen from now; leap is false
+// where there is none. known is false where the list cannot tell: it has expired, or
+// ends before at and names none there.
+func (t *Table) At(at, now timescale.UTC) (l Leap, leap, known bool) {
+	if t == nil || now >= t.Expires || at <= t.first.At {
+		return Leap{}, false, false
+	}
+	for _, l := range t.leaps {
+		if l.At == at {
+			return l, true, true
+		}
+	}
+	return Leap{}, false, at < t.Expires
+}
+
 // Within returns the leap second whose instant At lies after u and at most d after
 // it. ok is false where there is none, or where the list cannot tell.
 func (t *Table) Within(u timescale.UTC, d time.Duration) (next Leap, ok bool) {

@@ -61,6 +61,33 @@ func TestTzdataList(t *testing.T) {
 	}
 }
 
+// What is known of the end of a month: the same list, and what it cannot tell.
+func TestAt(t *testing.T) {
+	tab, err := Read(strings.NewReader(list(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range []struct {
+		name        string
+		at, now     timescale.UTC
+		leap, known bool
+	}{
+		{"past its expiry", day(2017, 1, 1), day(2026, 6, 28), false, false},
+		{"it ends before", day(2026, 7, 1), day(2026, 6, 27), false, false},
+		{"before it begins", day(1972, 1, 1), day(1971, 12, 31), false, false},
+		{"none", day(2016, 7, 1), day(2016, 6, 30), false, true},
+		{"none any more", day(2026, 6, 1), day(2026, 5, 31), false, true},
+		{"one", day(2017, 1, 1), day(2016, 12, 1), true, true},
+	} {
+		if l, leap, known := tab.At(row.at, row.now); leap != row.leap || known != row.known || leap && (!l.Insert || l.At != row.at) {
+			t.Errorf("%s: %+v, leap %v, known %v", row.name, l, leap, known)
+		}
+	}
+	if _, leap, known := (*Table)(nil).At(day(2017, 1, 1), day(2016, 12, 1)); leap || known {
+		t.Error("no list knows something")
+	}
+}
+
 // The older text of the same release, made from the same bulletins in another form,
 // names the same days.
 func TestAgreesWithTheOtherText(t *testing.T) {

@@ -101,6 +101,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 			RTCCompensated: compensated(chip.Chip), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
 		BuildDate: buildDate(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
+		Leaps: s.leaps(set),
 	}, s.kept.Learned)
 	s.station.Remember(s.kept.Place)
 	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {

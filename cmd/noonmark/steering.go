@@ -43,16 +43,20 @@ func (s *service) steering(set config.Config, modes []clockcheck.Mode, chip rtc.
 		name = chip.Path
 	}
 	return &steer.Config{StepOver: time.Duration(set.Clock.StepOverS * 1e9), Modes: modes, InUse: set.Modes.InUse,
-		Floor: buildDate(), Unvouched: !set.Clock.Vouch, Leaps: s.leaps(leaps.Path), RTC: name, Learned: s.kept.Steering}
+		Floor: buildDate(), Unvouched: !set.Clock.Vouch, RTC: name, Learned: s.kept.Steering}
 }
 
-// leaps reads the list of leap seconds; without it the kernel is told of none.
-func (s *service) leaps(path string) *leaps.Table {
-	t, err := readLeaps(path)
+// leaps reads the list of leap seconds, if anybody is to be told of them: without it
+// the kernel is told of none, and clients of the time service what servers say.
+func (s *service) leaps(set config.Config) *leaps.Table {
+	if !set.Clock.Steer && set.Publish.TimeService == "" {
+		return nil
+	}
+	t, err := readLeaps(leaps.Path)
 	if err != nil {
 		s.log.Warn("leap seconds are not known", "reason", err)
 	} else if now := max(timescale.UTCOf(time.Now()), buildDate()); now >= t.Expires {
-		s.log.Warn("the list of leap seconds has ended: the kernel is told of none", "ended", t.Expires.Time(), "remedy", "upgrade the package tzdata")
+		s.log.Warn("the list of leap seconds has ended: it announces none any more", "ended", t.Expires.Time(), "remedy", "upgrade the package tzdata")
 	}
 	return t
 }

@@ -104,6 +104,19 @@ func TestAnswerInFull(t *testing.T) {
 	}
 }
 
+// RFC 5905 figure 9 in the two highest bits of the first octet (figure 8), before
+// version 4 and mode 4: 0 no warning, 1 a last minute of 61 s, 2 one of 59 s.
+func TestLeapIndicator(t *testing.T) {
+	for leap, want := range []byte{0b00_100_100, 0b01_100_100, 0b10_100_100} {
+		s := good()
+		s.Leap = uint8(leap)
+		var a [size]byte
+		if s.answer(&a, ask(), at, at, 1); a[0] != want {
+			t.Errorf("leap %d: %08b, want %08b", leap, a[0], want)
+		}
+	}
+}
+
 func TestNobodyFollowsAGuess(t *testing.T) {
 	spoil := func(f func(*State)) *State { s := good(); f(s); return s }
 	for name, s := range map[string]*State{

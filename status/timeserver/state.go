@@ -28,8 +28,8 @@ type State struct {
 	// grows while no reading comes.
 	Guard    time.Duration
 	GuardPPM float64
-	// Leap is 1 when a second is inserted at the end of this month, 2 when one is
-	// left out, else 0.
+	// Leap is 1 when a second is inserted at the end of this day, 2 when one is left
+	// out, else 0 (RFC 5905 figure 9).
 	Leap uint8
 	// Stratum is 1 to 15, RefID what RFC 5905 section 7.3 has for it.
 	Stratum uint8

@@ -38,6 +38,12 @@ const (
 	leapAfter  = 20 * time.Minute
 )
 
+// leapWarning is how long before a leap second clients are told. RFC 5905 section 7.3
+// has the warning mean the end of the month, RFC 4330 section 4 that of the day, and
+// kernels take it so: on the last day of the month both are right. Clients that ask
+// once a day, as RFC 8633 section 3.7 wants of them, hear it.
+const leapWarning = 24 * time.Hour
+
 // Served is the judged time for other devices, as of the last Tick at t; one that
 // says it is not to be trusted where the clock is not this machine's own.
 func (s *Station) Served(t Tick) *timeserver.State {
@@ -48,13 +54,33 @@ func (s *Station) Served(t Tick) *timeserver.State {
 	out := &timeserver.State{Trusted: true, At: h.At, UTC: h.UTC, RatePPM: h.RatePPM, Guard: d(h.Guard), GuardPPM: h.GuardPPM,
 		Reference: h.UTC.Add(h.Confirmed.Sub(h.At))}
 	out.Stratum, out.RefID = rank(&h)
-	if end := monthEnd(h.UTC); h.Leap != 0 && leapMonth(end) {
-		out.Leap, s.leapEnd = uint8(h.Leap), end
+	end := monthEnd(h.UTC)
+	if leap := s.announced(end, &h); leap != 0 {
+		s.leapEnd = end
+		if end.Sub(h.UTC) <= leapWarning {
+			out.Leap = leap
+		}
 	}
 	if since := h.UTC.Sub(s.leapEnd); s.leapEnd != 0 && since >= -leapBefore && since < leapAfter {
 		out.Trusted = false
 	}
 	return out
+}
+
+// announced is the leap indicator (RFC 5905 figure 9) for the end of a month: what the
+// list says, by which the kernel is told too; where it cannot tell, what every server
+// heard says.
+func (s *Station) announced(end timescale.UTC, h *clockcheck.Handed) uint8 {
+	l, leap, known := s.cfg.Leaps.At(end, h.UTC)
+	switch {
+	case leap && l.Insert:
+		return 1
+	case leap:
+		return 2
+	case known || !leapMonth(end):
+		return 0
+	}
+	return uint8(h.Leap)
 }
 
 // rank gives stratum and reference id.

@@ -17,6 +17,7 @@ import (
 	"unicode/utf8"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/leaps"
 	"noonmark/clockcheck/netref"
 	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
@@ -33,7 +34,8 @@ type Config struct {
 	InUse         string        // mode in use, "" = none named
 	LocatorLength int           // most characters published; fewer coarsen every coordinate
 	Steering      string        // what is done to the clock, for the status, where Steer is nil
-	Steer         *steer.Config // how to steer the clock; nil = only watch it
+	Steer         *steer.Config // how to steer the clock, bar Leaps; nil = only watch it
+	Leaps         *leaps.Table  // for the kernel and for the time service; nil = not known
 	NoChecksums   bool          // take sentences without a checksum (old captures)
 }
 
@@ -89,7 +91,7 @@ type Station struct {
 
 // New returns a station that knows what was learned before.
 func New(cfg Config, learned clockcheck.Learned) *Station {
-	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), place: place{max: cfg.LocatorLength}, steer: newSteering(cfg.Steer)}
+	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
 }
 
 // OnEpoch names a function that is shown each epoch (for counting in a replay).

@@ -16,11 +16,13 @@ type steering struct {
 	in      steer.Input
 }
 
-func newSteering(cfg *steer.Config) steering {
-	if cfg == nil {
+func newSteering(cfg *Config) steering {
+	if cfg.Steer == nil {
 		return steering{}
 	}
-	return steering{s: steer.New(*cfg)}
+	c := *cfg.Steer
+	c.Leaps = cfg.Leaps
+	return steering{s: steer.New(c)}
 }
 
 // decide asks what is to be done, and passes the events on.
