@@ -27,5 +27,9 @@ func (s *Snapshot) Clone() Snapshot {
 		h := *s.Sharing
 		c.Sharing = &h
 	}
+	if s.TimeService != nil {
+		a := *s.TimeService
+		c.TimeService = &a
+	}
 	return c
 }

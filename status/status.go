@@ -61,6 +61,8 @@ type Snapshot struct {
 	Events     []Event     `json:"events"`             // oldest first
 	Receiver   *Receiver   `json:"receiver,omitempty"` // nil when none is open
 	Sharing    *Sharing    `json:"sharing,omitempty"`  // nil when nothing is shared
+	// TimeService is nil when no other device is told the time.
+	TimeService *TimeService `json:"time_service,omitempty"`
 }
 
 // Written says when a snapshot was made, on two clocks read at one instant.
@@ -174,6 +176,14 @@ type Sharing struct {
 	Readers int64 `json:"readers"` // connected now
 	Lines   int64 `json:"lines"`
 	Lost    int64 `json:"lost"` // lines that readers were too slow for, added up
+}
+
+// TimeService counts what other devices asked the time service since the start.
+type TimeService struct {
+	Answered int64 `json:"answered"` // with the time, or with "not synchronised"
+	Limited  int64 `json:"limited"`  // of devices that ask too often: told so, or not answered
+	Ignored  int64 `json:"ignored"`  // packets that were no question
+	Dropped  int64 `json:"dropped"`  // could not be dated, or the answer not sent
 }
 
 // MarshalJSON writes the snapshot with every list present.

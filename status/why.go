@@ -21,6 +21,7 @@ func (s Snapshot) Why() string {
 	p.position(s.Position)
 	p.receiver(s.Receiver)
 	p.sharing(s.Sharing)
+	p.timeService(s.TimeService)
 	p.events(s.Events)
 	return p.String()
 }
@@ -166,6 +167,16 @@ func (p *page) sharing(h *Sharing) {
 	p.line(0, fmt.Sprintf("Shared with other programs: %d sentences, %d connected now", h.Lines, h.Readers))
 	if h.Lost > 0 {
 		p.line(2, fmt.Sprintf("%d were lost by programs that did not read in time", h.Lost))
+	}
+}
+
+func (p *page) timeService(t *TimeService) {
+	if t == nil {
+		return
+	}
+	p.line(0, fmt.Sprintf("Time for other devices: %d questions answered", t.Answered))
+	if t.Limited > 0 || t.Dropped > 0 {
+		p.line(2, fmt.Sprintf("not answered: %d from devices that ask too often, %d that could not be", t.Limited, t.Dropped))
 	}
 }
 

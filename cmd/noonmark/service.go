@@ -219,7 +219,7 @@ func (s *service) tick() *status.Snapshot {
 	if s.camp != nil {
 		s.camp.publish(s.station, now, p)
 	}
-	snap.Sharing = s.shared()
+	snap.Sharing, snap.TimeService = s.shared(), s.camp.counts()
 	if err := s.publish.Publish(snap); err != nil {
 		s.warn("status", err.Error())
 	}

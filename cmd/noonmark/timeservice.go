@@ -14,6 +14,7 @@ import (
 
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/station"
+	"noonmark/status"
 	"noonmark/status/timeserver"
 )
 
@@ -80,6 +81,15 @@ func listenTime(address string) ([]*net.UDPConn, error) {
 func (t *timeService) publish(s *station.Station, tick station.Tick, p hostclock.Pair) {
 	t.noted.Note(p)
 	t.state.Store(s.Served(tick))
+}
+
+// counts for the status, nil where nothing is served.
+func (t *timeService) counts() *status.TimeService {
+	if t == nil {
+		return nil
+	}
+	c := t.server.Counts()
+	return &status.TimeService{Answered: int64(c.Answered), Limited: int64(c.Limited), Ignored: int64(c.Ignored), Dropped: int64(c.Dropped)}
 }
 
 // serve answers on the i-th socket until ctx ends.

@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,6 +19,7 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/hostclock"
+	"noonmark/status"
 	"noonmark/status/timeserver"
 )
 
@@ -126,12 +128,12 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 	const ahead = 100 * time.Second
 	upstream := upstreamServer(t, ahead)
 	addr := freeUDP(t)
-	config := t.TempDir() + "/noonmark.toml"
+	config, dir := t.TempDir()+"/noonmark.toml", t.TempDir()
 	text := "[publish]\nhttp = \"\"\ntime_service = " + strconv.Quote(addr) + "\n"
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(binary(t), "run", "--rtc", "none", "--allow-disk", "--config", config, "--run-dir", t.TempDir(),
+	cmd := exec.Command(binary(t), "run", "--rtc", "none", "--allow-disk", "--config", config, "--run-dir", dir,
 		"--state-dir", t.TempDir(), "--server", upstream)
 	var log strings.Builder
 	cmd.Stderr = &log
@@ -163,6 +165,10 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 	if first.Leap == ntp.LeapNotInSync && first.Stratum != 16 {
 		t.Errorf("before anything was known: %+v", first)
 	}
+	waitFor(t, &log, time.Now().Add(20*time.Second), "the answers in the status", func() bool {
+		s := load(filepath.Join(dir, status.FileName))
+		return s.TimeService != nil && s.TimeService.Answered > 0
+	})
 	cmd.Process.Signal(os.Interrupt)
 	cmd.Wait()
 	if strings.Contains(log.String(), "publish.time_service") {

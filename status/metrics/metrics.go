@@ -40,6 +40,7 @@ func Text(s *status.Snapshot) []byte {
 	position(w, s.Position)
 	receiver(w, s.Receiver)
 	sharing(w, s.Sharing)
+	timeService(w, s.TimeService)
 	return append(w.out, "# EOF\n"...)
 }
 
@@ -160,6 +161,20 @@ func sharing(w *writer, h *status.Sharing) {
 	w.sample(float64(h.Lines))
 	w.family("noonmark_sharing_lost_lines", "counter", "", "Lines that readers were too slow for.")
 	w.sample(float64(h.Lost))
+}
+
+func timeService(w *writer, t *status.TimeService) {
+	if t == nil {
+		return
+	}
+	each := func(name, help string, n int64) {
+		w.family(name, "counter", "", help)
+		w.sample(float64(n))
+	}
+	each("noonmark_time_service_answered_questions", "Questions of other devices answered, with the time or without.", t.Answered)
+	each("noonmark_time_service_limited_questions", "Questions of devices that ask too often: told so, or not answered.", t.Limited)
+	each("noonmark_time_service_dropped_questions", "Questions that could not be dated, or their answer not sent.", t.Dropped)
+	each("noonmark_time_service_ignored_packets", "Packets that were no question.", t.Ignored)
 }
 
 // unique leaves out what has the key of an earlier one, as the text will spell it:

@@ -26,6 +26,7 @@ func snapshots(t *testing.T) map[string]*status.Snapshot {
 		t.Fatal(err)
 	}
 	full.Sharing = &status.Sharing{Readers: 3, Lines: 14890, Lost: 12}
+	full.TimeService = &status.TimeService{Answered: 412, Limited: 7, Ignored: 2, Dropped: 1}
 	full.Receiver = &status.Receiver{Sentences: 14880, Skipped: map[string]int64{"checksum": 3, "too long": 1}, Epochs: 1860, EpochsValid: 1858}
 	hostile := full.Clone()
 	evil := "a\"} 1\n# EOF\n\\\xff\x00é"

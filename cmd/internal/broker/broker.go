@@ -103,7 +103,7 @@ func (p *Publisher) ask() {
 // What concerns the station alone is left out; links are thin.
 func Public(s *status.Snapshot, position bool) status.Snapshot {
 	c := s.Clone()
-	c.Receiver, c.Sharing, c.Clock.Budget = nil, nil, nil
+	c.Receiver, c.Sharing, c.TimeService, c.Clock.Budget = nil, nil, nil, nil
 	if !position {
 		c.Position = nil
 	}
