@@ -229,6 +229,7 @@ func TestCommandsAndExitCodes(t *testing.T) {
 		{"path", "path JN58td -20.13,-67.49", exitOK, "heading"},
 		{"path of negative places", "path -20.13,-67.49 FG69 --json", exitOK, `"back_heading_deg"`},
 		{"version", "version", exitOK, "built"},
+		{"version as a flag", "--version", exitOK, "built"},
 		{"help", "--help", exitOK, "In distress give coordinates"},
 		{"completion", "completion bash", exitOK, "replay"},
 		{"ports", "ports --json", exitOK, "["},

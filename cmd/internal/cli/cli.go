@@ -24,7 +24,7 @@ type CLI struct {
 	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
 	Follow     Follow     `cmd:"" help:"Act on the status: run commands on events, publish to a broker."`
 	Ports      Ports      `cmd:"" help:"Serial ports: what they are, which would be opened, and why."`
-	Version    Version    `cmd:"" help:"Which version of noonmark this is."`
+	Version    Version    `cmd:"" help:"Which version of noonmark this is; --version asks the same."`
 	Completion Completion `cmd:"" help:"Print a script that lets the shell complete noonmark's words."`
 }
 

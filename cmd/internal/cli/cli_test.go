@@ -31,6 +31,8 @@ func TestUsageErrors(t *testing.T) {
 		{"negative baud", "run --baud -9600", `--baud: "-9600" is not a whole number`, "run --help"},
 		{"latency of ten minutes", "run --latency-s 600", "0 to 2", "run --help"},
 		{"latency that is no number", "run --latency-s NaN", "0 to 2", "run --help"},
+		{"version and more", "--version now", "unexpected argument now", "version --help"},
+		{"version of a command", "ready --version", "unknown flag --version", "ready --help"},
 		{"odd locator", "grid FG69 --length 5", "2, 4, 6, 8 or 10", "grid --help"},
 		{"value missing", "run --config", "--config", "run --help"},
 		{"CSV of one path", "path FG69 --csv", "--list", "path --help"},
@@ -130,6 +132,21 @@ func TestPlaces(t *testing.T) {
 				t.Errorf("length %d", c.Grid.Length)
 			}
 		})
+	}
+}
+
+// --version is the command of that name, with its flags.
+func TestVersionFlag(t *testing.T) {
+	for args, json := range map[string]bool{"--version": false, "version": false, "--version --json": true} {
+		c, command, err := Parse(strings.Fields(args), &bytes.Buffer{}, &bytes.Buffer{})
+		if err != nil || command != "version" || c.Version.JSON != json {
+			t.Errorf("%s: %q, %+v, %v", args, command, c, err)
+		}
+	}
+	for shell, want := range map[string]string{"bash": " --version'", "zsh": "'--version:", "fish": "-l version\n"} {
+		if s := script(model(t), shell); !strings.Contains(s, want) {
+			t.Errorf("%s does not complete --version", shell)
+		}
 	}
 }
 
@@ -311,7 +328,7 @@ func TestBashCompletes(t *testing.T) {
 	}
 	for typed, want := range map[string]string{
 		"noonmark re":             "replay ready report",
-		"noonmark --":             "--help",
+		"noonmark --":             "--help --version",
 		"noonmark ready --j":      "--json",
 		"noonmark run --al":       "--allow-disk",
 		"noonmark completion ":    "bash zsh fish --help",

@@ -42,6 +42,12 @@ func flags(n *kong.Node) (list []word) {
 	return list
 }
 
+// first lists what the first word can be.
+func first(app *kong.Application) []word {
+	list := append(commands(app), flags(app.Node)...)
+	return append(list, word{versionFlag, "Which version of noonmark this is."})
+}
+
 // choices lists the fixed words that a command takes.
 func choices(n *kong.Node) (list []word) {
 	for _, p := range n.Positional {
@@ -76,7 +82,7 @@ func bashScript(app *kong.Application) string {
     done
     case $command in
         '') words='%s' ;;
-`, texts(commands(app), flags(app.Node)))
+`, texts(first(app)))
 	for _, n := range app.Children {
 		fmt.Fprintf(&b, "        %s) words='%s' ;;\n", n.Name, texts(choices(n), flags(n)))
 	}
@@ -113,7 +119,7 @@ _noonmark() {
         '')
             words_=(
 `)
-	zshList(&b, append(commands(app), flags(app.Node)...))
+	zshList(&b, first(app))
 	b.WriteString("            ) ;;\n")
 	for _, n := range app.Children {
 		fmt.Fprintf(&b, "        %s)\n            words_=(\n", n.Name)
@@ -144,7 +150,7 @@ func fishScript(app *kong.Application) string {
 			fmt.Fprintf(&b, "-f -a %s\n", w.text)
 		}
 	}
-	for _, w := range append(commands(app), flags(app.Node)...) {
+	for _, w := range first(app) {
 		line("__fish_use_subcommand", w)
 	}
 	for _, n := range app.Children {

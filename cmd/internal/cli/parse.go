@@ -24,6 +24,9 @@ type UsageError struct {
 
 func (e *UsageError) Error() string { return e.Problem + "\n" + e.Remedy }
 
+// versionFlag, as the first word, is the command "version": both are what people try.
+const versionFlag = "--version"
+
 // Parse understands args (without the program's name). It returns the filled
 // grammar and the command's name, such as "ready". The name is "" when there
 // is nothing left to do, because help or a completion script was asked for and
@@ -46,6 +49,9 @@ func parse(args []string, out io.Writer) (*CLI, string, error) {
 	}
 	if len(args) == 1 && args[0] == "help" {
 		args = []string{"--help"}
+	}
+	if len(args) > 0 && args[0] == versionFlag {
+		args = append([]string{"version"}, args[1:]...)
 	}
 	ctx, err := k.Parse(protect(args))
 	if answered {

@@ -49,7 +49,7 @@ var files = []exit{
 func program(r Release, app *kong.Application) string {
 	p := begin(r, "noonmark", "1", "clock and place of an off-grid radio station")
 	p.section("SYNOPSIS")
-	p.WriteString(".B noonmark\n.I command\n[\\fIflags\\fR] [\\fIarguments\\fR]\n")
+	p.WriteString(".B noonmark\n.I command\n[\\fIflags\\fR] [\\fIarguments\\fR]\n.br\n.B noonmark \\-\\-version\n")
 	p.section("DESCRIPTION")
 	p.detail(app.Help)
 	p.section("COMMANDS")

@@ -45,6 +45,9 @@ func TestEachCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	commands := terms(pages["noonmark.1"])
+	if !strings.Contains(pages["noonmark.1"], ".B noonmark \\-\\-version\n") {
+		t.Error("the program's page has no --version")
+	}
 	for _, n := range app.Children {
 		page := pages["noonmark-"+n.Name+".1"]
 		if page == "" || commands[n.Name] == "" {
