@@ -1,6 +1,7 @@
 package world
 
 import (
+	"math"
 	"time"
 
 	"noonmark/clockcheck/netref"
@@ -69,8 +70,10 @@ func (w *World) ask() {
 	}
 	w.asked = w.utc
 	for _, s := range w.servers {
-		room := float64(s.Bound) * 0.95
-		noise := time.Duration(min(max(w.rng.NormFloat64()*float64(s.Bound)/4, -room), room))
-		w.Station.Network(netref.Reading{Server: s.Name, At: w.local, UTC: w.utc.Add(s.Error + noise), Bound: s.Bound})
+		// Delays that differ cannot carry an answer beyond half the way there and back:
+		// with an honest server it lies within the bound (RFC 5905, root distance).
+		room := max(0.95*float64(s.Bound), math.Abs(float64(s.Error)))
+		off := float64(s.Error) + w.rng.NormFloat64()*float64(s.Bound)/4
+		w.Station.Network(netref.Reading{Server: s.Name, At: w.local, UTC: w.utc.Add(time.Duration(min(max(off, -room), room))), Bound: s.Bound})
 	}
 }
