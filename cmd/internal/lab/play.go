@@ -43,8 +43,9 @@ func (r *Refusal) add(o Refusal) {
 	r.NeedlessUnpr += o.NeedlessUnpr
 }
 
-// Sample is the judgement at one instant of a night, drawn at random: an error
-// that is common to a night must not count 43,200 times.
+// Sample is the judgement at one instant of a night, drawn at random from the parts
+// that are not declared beyond what can be seen: an error that is common to a night
+// must not count 43,200 times.
 type Sample struct {
 	Basis   string  `json:"basis"`
 	Learned bool    `json:"learned"` // latency (RTC: its offset) and rate
@@ -163,7 +164,9 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 		o.n++
 		o.night.Max = math.Max(o.night.Max, math.Abs(e))
 	}
-	o.sample(Sample{cl.Basis, learned, e, cl.BoundS.V})
+	if !o.mayMiss(at) {
+		o.sample(Sample{cl.Basis, learned, e, cl.BoundS.V})
+	}
 }
 
 // steered measures the steered clock itself. Counters begin anew at each boot.
