@@ -37,12 +37,19 @@ type watch struct {
 	before     float64  // s: where the receiver was found then
 	noise      float64  // s²: variance of the arrival then
 	looks      bool     // there was such a look since old was kept
-	last       [9]int64 // the last readings, UTC − local in ns: their median is looked at
+	last       [9]int64 // the last readings as explained, UTC − local in ns: their median is looked at
 	n          int
+	back       bool    // it comes back after a break, and has not been looked at since
+	slow       float64 // s: by how much the stream leads old, its mean over about a minute
+	slowed     bool
 }
 
-// awayLooks in a row make a drag.
-const awayLooks = 2
+const (
+	awayLooks = 2 // in a row make a drag
+	slowLooks = 6 // are a minute
+	// An exponential mean over n looks has the noise of 2n−1, each a mean of nine.
+	slowReadings = (2*slowLooks - 1) * 9
+)
 
 // median of the last readings: single ones may be damaged or late.
 func (w *watch) median() int64 {
@@ -51,9 +58,32 @@ func (w *watch) median() int64 {
 	return v[len(v)/2]
 }
 
+// slowly follows by how much the stream leads the older state: the mean of the last
+// readings, over slowLooks looks. Scatter and bursts that come in two places are no ramp.
+func (w *watch) slowly(want float64) float64 {
+	var sum float64
+	for _, z := range w.last {
+		sum += float64(z-w.old.base) / 1e9
+	}
+	nu := sum/float64(len(w.last)) - want
+	if !w.slowed {
+		w.slow, w.slowed = nu, true
+	}
+	w.slow += (nu - w.slow) / slowLooks
+	return w.slow
+}
+
 // found keeps how it stood at a look that finds the receiver nu away, and near.
 func (w *watch) found(nu float64, j *Judge) {
 	w.before, w.noise, w.good, w.looks = nu, j.rx.jitter, j.f, true
+}
+
+// broke says that the stream had a hole: its latency may have leapt meanwhile.
+func (w *watch) broke() { w.back, w.n = w.have, 0 }
+
+// doubtful tells whether a reading must wait for a look before it may move the filter.
+func (j *Judge) doubtful() bool {
+	return j.on(RuleDrag) && j.watch.have && (j.watch.back || j.watch.away > 0)
 }
 
 // drag looks whether the receiver has been led away since the older state was
@@ -61,20 +91,20 @@ func (w *watch) found(nu float64, j *Judge) {
 // whether it was sudden.
 func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bool) {
 	w := &j.watch
-	w.last[w.n%len(w.last)] = z
+	w.last[w.n%len(w.last)] = z - int64(j.rx.ahead)*1e9 // leap-second data that come in are no drag
 	w.n++
 	switch {
 	case !w.have && at.Sub(j.rx.since) >= firstKeep:
-		w.old, w.young, w.kept, w.since, w.have = j.f, j.f, at, at, true
+		w.old, w.young, w.kept, w.since, w.have, w.slowed, w.back = j.f, j.f, at, at, true, false, false
 		return 0, false, false
-	case !w.have || at.Sub(w.looked) < lookEvery || w.n < len(w.last) || !j.on(RuleDrag):
+	case !w.have || at.Sub(w.looked) < lookEvery && !w.back || w.n < len(w.last) || !j.on(RuleDrag):
 		return 0, false, false
 	}
-	w.looked = at
+	w.looked, w.back = at, false
 	was := w.old
 	was.advance(at)
 	want, v := was.sum(sD, -1)
-	nu := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - want
+	nu, slow := float64(w.median()-was.base)/1e9-want, w.slowly(want)
 	if !w.looks {
 		w.found(nu, j)
 	}
@@ -95,12 +125,12 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	w.away = 0
 	w.found(nu, j)
-	if math.Abs(nu) > rampFloorS+boundZ*math.Sqrt(v) {
-		j.soften(nu, at.Sub(w.since).Seconds())
+	if math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
+		j.soften(slow, at.Sub(w.since).Seconds())
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= keepEvery {
-		w.old, w.young, w.since, w.kept, w.looks = w.young, j.f, w.kept, at, false
+		w.old, w.young, w.since, w.kept, w.looks, w.slowed = w.young, j.f, w.kept, at, false, false
 	}
 	return 0, false, false
 }

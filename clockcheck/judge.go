@@ -142,7 +142,7 @@ func (j *Judge) Segment(now timescale.Local) {
 	j.learned = j.Learned()
 	key, link, present := j.rx.key, j.rx.link, j.rx.present
 	j.reset()
-	j.rtc = rtcRef{fault: fUncompared}
+	j.rx, j.rtc = receiver{}, rtcRef{fault: fUncompared} // nothing of them is learned from what reset left
 	j.nServer = 0
 	j.marks = [2]marked{}
 	if j.ReceiverOpened(key, link); !present {

@@ -159,7 +159,9 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		j.note(at, "trust-changed", "The receiver's time has been led away by "+seconds(s)+".")
 		return
 	}
-	j.useReceiver(at, z)
+	if !j.doubtful() {
+		j.useReceiver(at, z)
+	}
 }
 
 // useReceiver updates the filter with an accepted reading.

@@ -1,0 +1,86 @@
+package clockcheck
+
+import (
+	"math"
+	"testing"
+	"time"
+)
+
+// A receiver that sends in two places, 90 ms apart, is no ramp: its latency stays
+// as well known as that of one with the same wander and no scatter.
+func TestTwoPlacesAreNoRamp(t *testing.T) {
+	steady := func(by float64) float64 {
+		w := ledWorld(t)
+		for range 6 * 3600 {
+			w.latency = 0.15
+			if w.rng.Float64() < 0.4 {
+				w.latency += by
+			}
+			w.second()
+		}
+		w.honest()
+		return w.j.f.sigma(sD)
+	}
+	one, two := steady(0), steady(0.09)
+	if two > 1.1*one {
+		t.Errorf("σ of the latency after 6 h: %.4f s in two places, %.4f s in one", two, one)
+	}
+}
+
+// A true ramp still makes the latency soft.
+func TestRampSoftens(t *testing.T) {
+	w := ledWorld(t)
+	before := w.j.f.sigma(sD)
+	for range 3 * 3600 {
+		w.latency += 0.060 / 3600
+		w.second()
+	}
+	w.honest()
+	if after := w.j.f.sigma(sD); after < 2*before {
+		t.Errorf("σ of the latency %.4f s, after a ramp of 180 ms %.4f s", before, after)
+	}
+}
+
+// A latency may leap while the receiver is not heard. The first readings after the
+// hole must not take the estimate along before they have been looked at.
+func TestLeapWhileUnheard(t *testing.T) {
+	for _, leap := range []float64{0.10, 0.30, -0.12} {
+		w := ledWorld(t)
+		w.run(time.Hour)
+		w.mute = true
+		w.run(4 * time.Hour)
+		before := w.got.Error - w.sys
+		w.mute, w.latency = false, w.latency+leap
+		for range 120 {
+			w.second()
+			if off := w.got.Error - w.sys - before; math.Abs(off) > 0.04 {
+				t.Fatalf("a leap of %v s takes the estimate along by %.3f s", leap, off)
+			}
+		}
+		w.honest()
+	}
+}
+
+// What was learned of the receiver before the machine slept is known after it, and
+// is still what is kept then.
+func TestSleepKeepsTheLatency(t *testing.T) {
+	w := ledWorld(t)
+	w.rtcOn = true
+	w.run(10 * time.Minute)
+	keep := w.local
+	w.to(w.utc.Add(time.Hour))
+	w.local = keep + 1e9
+	w.j.Segment(w.local)
+	for _, when := range []string{"on waking", "after 20 min"} {
+		l, ok := w.j.learnedLatency("r1")
+		for _, k := range w.j.Learned().Latencies {
+			l, ok = k, true
+		}
+		if !ok || math.Abs(l.LatencyS-w.latency) > 0.02 || l.SigmaS > 0.05 {
+			t.Errorf("%s: %+v, the receiver is %.2f s late", when, l, w.latency)
+		}
+		w.run(20 * time.Minute)
+	}
+	w.want(Within, BasisGNSS)
+	w.honest()
+}
