@@ -81,7 +81,8 @@ func TestDemoPageTellsTheStory(t *testing.T) {
 			b.Shot(fmt.Sprintf("story-%02d-%s", len(seen), strings.ReplaceAll(turn, " ", "-")))
 		}
 	}
-	for _, want := range []string{"GNSS within", "holdover within", "holdover borderline", "GNSS borderline", "GNSS within"} {
+	// The first turn, GNSS within, may be over before a slow browser shows a page.
+	for _, want := range []string{"holdover within", "holdover borderline", "GNSS borderline", "GNSS within"} {
 		i := slices.Index(seen, want)
 		if i < 0 {
 			t.Fatalf("the page showed %q; no %q at its place", seen, want)
