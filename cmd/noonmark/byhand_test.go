@@ -68,7 +68,7 @@ func post(t *testing.T, url string, form url.Values) (int, string) {
 // now asks a page for its status and the present instant of its timescale.
 func now(t *testing.T, address string) (s status.Snapshot) {
 	t.Helper()
-	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		r, err := http.Get(address + "status.json")
 		if err != nil {
 			t.Fatal(err)
@@ -135,7 +135,7 @@ func TestMarkByHandReachesTheJudge(t *testing.T) {
 	mark := func(trust string) {
 		t.Helper()
 		var last status.Reference
-		for end := time.Now().Add(5 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+		for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 			for _, r := range now(t, address).References {
 				if r.Kind == "operator" {
 					if last = r; r.Trust == trust {
@@ -159,7 +159,7 @@ func TestMarkByHandReachesTheJudge(t *testing.T) {
 		t.Errorf("%d %s", code, text)
 	}
 	inUse := ""
-	for end := time.Now().Add(5 * time.Second); inUse != " WSPR" && time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(patience); inUse != " WSPR" && time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		inUse = ""
 		for _, m := range now(t, address).Modes {
 			if m.InUse {
@@ -210,7 +210,7 @@ func TestServiceByHand(t *testing.T) {
 	}
 	defer cmd.Process.Kill()
 	number := ""
-	waitFor(t, &log, time.Now().Add(10*time.Second), "a page and its number", func() bool {
+	waitFor(t, &log, "a page and its number", func() bool {
 		code, out, _ := runArgs("pin", "--run-dir", run)
 		number = strings.TrimSpace(out)
 		r, err := http.Get("http://" + at + "/exchange")
@@ -227,7 +227,7 @@ func TestServiceByHand(t *testing.T) {
 	if code, text := post(t, "http://"+at+"/hand/use", url.Values{"pin": {number}, "mode": {"FT4"}}); code != 200 {
 		t.Errorf("%d %s", code, text)
 	}
-	waitFor(t, &log, time.Now().Add(5*time.Second), "another mode in use", func() bool {
+	waitFor(t, &log, "another mode in use", func() bool {
 		for _, m := range load(path).Modes {
 			if m.InUse {
 				return m.Mode == "FT4"

@@ -130,7 +130,7 @@ func TestControlUnderAbuse(t *testing.T) {
 			t.Fatal(err)
 		}
 		c.Write([]byte(said))
-		c.SetDeadline(time.Now().Add(time.Second))
+		c.SetDeadline(time.Now().Add(patience))
 		if b, _ := io.ReadAll(c); !strings.Contains(string(b), "error") {
 			t.Errorf("%.20q: answered %q", said, b)
 		}
@@ -147,7 +147,7 @@ func TestControlUnderAbuse(t *testing.T) {
 	for _, c := range idle {
 		c.Close()
 	}
-	deadline := time.Now().Add(5 * time.Second)
+	deadline := time.Now().Add(patience)
 	for {
 		_, err := tellService([]string{dir}, request{Do: "mark", Mark: markNow(time.Second)})
 		if err == nil {

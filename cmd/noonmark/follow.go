@@ -110,12 +110,16 @@ func (f *follower) look() {
 	if gap := now.BoottimeS - f.looked; f.looked > 0 && gap > gapS {
 		f.log.Warn("the status was not looked at for a while: changes in between were missed", "gap", status.Span(gap))
 	}
+	first := f.looked == 0
 	f.looked = now.BoottimeS
 	for _, e := range f.watcher.Take(l) {
 		f.log.Info(e.Kind, "text", e.Text)
 		if err := f.runner.Put(e, l.Status); err != nil {
 			f.log.Warn(e.Kind, "reason", err)
 		}
+	}
+	if first && err == nil {
+		f.log.Info("following", "fresh", l.Fresh())
 	}
 	if f.broker != nil {
 		if err := f.broker.Put(l.Status, l.Fresh()); err != nil {

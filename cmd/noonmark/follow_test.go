@@ -55,8 +55,13 @@ func TestFollow(t *testing.T) {
 		t.Fatal(err)
 	}
 	cmd := exec.Command(binary(t), "follow", "--config", conf, "--run-dir", run)
-	var log strings.Builder
-	cmd.Stderr = &log
+	log, err := os.Create(filepath.Join(dir, "log"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer log.Close()
+	cmd.Stderr = log
+	logged := func() string { b, _ := os.ReadFile(log.Name()); return string(b) }
 	if err := pub.Publish(fresh(t, status.Within)); err != nil {
 		t.Fatal(err)
 	}
@@ -67,7 +72,7 @@ func TestFollow(t *testing.T) {
 	// stage publishes verdict until the command has said want.
 	stage := func(verdict, want string) {
 		t.Helper()
-		for end := time.Now().Add(15 * time.Second); ; time.Sleep(200 * time.Millisecond) {
+		for end := time.Now().Add(patience); ; time.Sleep(200 * time.Millisecond) {
 			if verdict != "" {
 				if err := pub.Publish(fresh(t, verdict)); err != nil {
 					t.Fatal(err)
@@ -80,10 +85,12 @@ func TestFollow(t *testing.T) {
 			}
 		}
 	}
-	for range 10 { // the first look
-		time.Sleep(200 * time.Millisecond)
+	for end := time.Now().Add(patience); !strings.Contains(logged(), "msg=following"); time.Sleep(200 * time.Millisecond) {
 		if err := pub.Publish(fresh(t, status.Within)); err != nil {
 			t.Fatal(err)
+		}
+		if time.Now().After(end) {
+			t.Fatalf("it did not look:\n%s", logged())
 		}
 	}
 	want := "verdict-lost FT8 borderline\n"
@@ -96,10 +103,10 @@ func TestFollow(t *testing.T) {
 		t.Fatal(err)
 	}
 	if err := cmd.Wait(); err != nil {
-		t.Errorf("ended with %v\n%s", err, log.String())
+		t.Errorf("ended with %v\n%s", err, logged())
 	}
-	if n := strings.Count(log.String(), "mqtt.broker"); n != 1 {
-		t.Errorf("the missing broker is said %d times\n%s", n, log.String())
+	if n := strings.Count(logged(), "mqtt.broker"); n != 1 {
+		t.Errorf("the missing broker is said %d times\n%s", n, logged())
 	}
 }
 

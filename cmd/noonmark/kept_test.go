@@ -7,7 +7,6 @@ import (
 	"strings"
 	"syscall"
 	"testing"
-	"time"
 
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
@@ -32,7 +31,7 @@ func TestPlaceIsKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(run, status.FileName)
-	waitFor(t, &log, time.Now().Add(20*time.Second), "a status", func() bool { _, err := os.Stat(path); return err == nil })
+	waitFor(t, &log, "a status", func() bool { _, err := os.Stat(path); return err == nil })
 	p := load(path).Position
 	if p == nil || !p.Kept || p.Locator != place.Locator || p.AgeS.OK || p.Fix != "none" {
 		t.Errorf("published: %+v", p)

@@ -34,7 +34,7 @@ func TestServiceManager(t *testing.T) {
 	defer cmd.Process.Signal(os.Interrupt)
 	all := ""
 	buf := make([]byte, 4096)
-	for end := time.Now().Add(6 * time.Second); time.Now().Before(end) && strings.Count(all, "WATCHDOG=1") < 3; {
+	for end := time.Now().Add(patience); time.Now().Before(end) && strings.Count(all, "WATCHDOG=1") < 3; {
 		sock.SetReadDeadline(end)
 		n, err := sock.Read(buf)
 		if err != nil {

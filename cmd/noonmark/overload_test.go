@@ -126,9 +126,9 @@ const unmoved = 20 * time.Millisecond
 
 // TestOverload floods the time service of the running program with all that another
 // process can send, far over ten times the 1,000 questions a second of a thousand
-// devices that ask every second: the status must not come more than 100 ms late, and
-// the judge must say the same. What else runs on the machine does the same harm, so
-// that there are some tries. NOONMARK_TEST_FLOOD_SECONDS makes it longer than 3 s.
+// devices that ask every second: the status must not come more than 100 ms later than
+// without, and the judge must say the same. What else runs on the machine does the same
+// harm, so that there are some tries, and none counts that is felt without a flood. NOONMARK_TEST_FLOOD_SECONDS makes it longer than 3 s.
 func TestOverload(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs in real time for a quarter of a minute")
@@ -152,23 +152,33 @@ func TestOverload(t *testing.T) {
 	}
 	defer func() { cmd.Process.Signal(os.Interrupt); cmd.Wait() }()
 	path := filepath.Join(run, status.FileName)
-	waitFor(t, &log, time.Now().Add(15*time.Second), "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
+	waitFor(t, &log, "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
 	watch(path, 3*time.Second)
-	for try := 1; ; try++ {
+	felt := false
+	for range 3 {
 		quiet := watch(path, time.Duration(seconds)*time.Second)
+		if quiet.statuses < seconds-1 || quiet.late > 100*time.Millisecond {
+			t.Logf("without a flood: %d statuses in %d s, at most %v late", quiet.statuses, seconds, quiet.late)
+			continue
+		}
 		said, end := startFlood(t, addr)
 		loud := watch(path, time.Duration(seconds)*time.Second)
 		end()
+		if loud.statuses == 0 {
+			t.Fatalf("no status in %d s of flood", seconds)
+		}
 		moved := time.Duration(math.Abs(loud.middle()-quiet.middle()) * 1e9)
 		t.Logf("in %d s: %s; status at most %v late (%v without), judged error moved by %v, guard %.3f s (%.3f s)", seconds,
 			said(), loud.late, quiet.late, moved, loud.guard, quiet.guard)
-		if loud.late <= 100*time.Millisecond && moved <= unmoved && loud.statuses >= seconds-1 {
+		if loud.late-quiet.late <= 100*time.Millisecond && moved <= unmoved && loud.statuses >= seconds-1 {
 			return
 		}
-		if try == 3 {
-			t.Fatal("the flood was felt in each try")
-		}
+		felt = true
 	}
+	if !felt {
+		t.Skip("this machine is too busy to tell")
+	}
+	t.Fatal("the flood was felt in each try")
 }
 
 // startFlood starts the helper; end stops it, after which said returns its report.

@@ -40,6 +40,7 @@ type feeder struct {
 	lie    atomic.Int64 // ns
 	mute   atomic.Bool
 	garble atomic.Bool
+	late   atomic.Int64 // ns: the most by which a burst began later than it should
 	stop   chan struct{}
 }
 
@@ -66,6 +67,7 @@ func (f *feeder) run() {
 			return
 		case <-time.After(time.Until(next.Add(feedLatency))):
 		}
+		f.late.Store(max(f.late.Load(), int64(time.Since(next.Add(feedLatency)))))
 		said := next.Add(time.Duration(f.lie.Load())).UTC()
 		if f.mute.Load() {
 			continue
@@ -113,14 +115,13 @@ func TestRunOnAPty(t *testing.T) {
 		"--rtc", "none", "--allow-disk", "--config", emptyFile(t), "--latency-s", "0.15")
 	var log strings.Builder
 	cmd.Stderr = &log
-	began := time.Now()
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	path := filepath.Join(run, status.FileName)
-	waitFor(t, &log, began.Add(5*time.Second), "a first status", func() bool { _, err := os.Stat(path); return err == nil })
-	waitFor(t, &log, began.Add(10*time.Second), "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
-	honest(t, path)
+	waitFor(t, &log, "a first status", func() bool { _, err := os.Stat(path); return err == nil })
+	waitFor(t, &log, "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
+	f.honest(t, path)
 	if s := load(path); s.Position == nil || !strings.HasPrefix(s.Position.Locator, "FG69") {
 		t.Errorf("position %+v", s.Position)
 	}
@@ -128,16 +129,18 @@ func TestRunOnAPty(t *testing.T) {
 	if err != nil || !strings.HasPrefix(string(grid), "FG69") || !strings.HasSuffix(string(grid), "\n") {
 		t.Errorf("grid file %q, %v", grid, err)
 	}
-	stage(t, path, 3*time.Second, nil)
-	stage(t, path, 8*time.Second, func() { f.lie.Store(int64(3 * time.Second)) })
-	if s := load(path); s.References[0].Trust == status.Trusted {
-		t.Errorf("a receiver that jumped is trusted: %+v", s.References[0])
-	}
-	stage(t, path, 5*time.Second, func() { f.lie.Store(0); f.garble.Store(true) })
-	stage(t, path, 13*time.Second, func() { f.garble.Store(false); f.mute.Store(true) })
-	if s := load(path); s.Clock.Basis != status.BasisHoldover || s.References[0].Trust != status.Silent {
-		t.Errorf("silence: basis %q, receiver %+v", s.Clock.Basis, s.References[0])
-	}
+	f.stage(t, path, 3*time.Second, nil)
+	f.stage(t, path, 8*time.Second, func() { f.lie.Store(int64(3 * time.Second)) })
+	waitFor(t, &log, "doubt of a receiver that jumped", func() bool {
+		s := load(path)
+		return len(s.References) > 0 && s.References[0].Trust != status.Trusted
+	})
+	f.stage(t, path, 5*time.Second, func() { f.lie.Store(0); f.garble.Store(true) })
+	f.stage(t, path, 13*time.Second, func() { f.garble.Store(false); f.mute.Store(true) })
+	waitFor(t, &log, "holdover in silence", func() bool {
+		s := load(path)
+		return s.Clock.Basis == status.BasisHoldover && s.References[0].Trust == status.Silent
+	})
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
@@ -156,25 +159,25 @@ func emptyFile(t *testing.T) string {
 }
 
 // stage changes the feed and watches for honesty while it lasts.
-func stage(t *testing.T, path string, d time.Duration, change func()) {
+func (f *feeder) stage(t *testing.T, path string, d time.Duration, change func()) {
 	t.Helper()
 	if change != nil {
 		change()
 	}
 	for end := time.Now().Add(d); time.Now().Before(end); time.Sleep(250 * time.Millisecond) {
-		honest(t, path)
+		f.honest(t, path)
 	}
 }
 
 // honest fails if the published error ± guard does not hold the truth, which is
-// that the system clock is right.
-func honest(t *testing.T, path string) {
+// that the system clock is right; what the feeder itself was late is its own lie.
+func (f *feeder) honest(t *testing.T, path string) {
 	t.Helper()
 	s := load(path)
 	if !s.Clock.ErrorS.OK {
 		return
 	}
-	if s.Clock.GuardS.OK && math.Abs(s.Clock.ErrorS.V) > s.Clock.GuardS.V {
+	if s.Clock.GuardS.OK && math.Abs(s.Clock.ErrorS.V) > s.Clock.GuardS.V+time.Duration(f.late.Load()).Seconds() {
 		t.Fatalf("error %v ± guard %v does not hold the truth: %s", s.Clock.ErrorS.V, s.Clock.GuardS.V, s.Clock.Because)
 	}
 }
@@ -187,10 +190,13 @@ func load(path string) status.Snapshot {
 	return s
 }
 
-func waitFor(t *testing.T, log *strings.Builder, until time.Time, what string, ok func() bool) {
+// patience is how long a test waits for what comes at once on an idle machine.
+const patience = time.Minute
+
+func waitFor(t *testing.T, log *strings.Builder, what string, ok func() bool) {
 	t.Helper()
-	for !ok() {
-		if time.Now().After(until) {
+	for end := time.Now().Add(patience); !ok(); {
+		if time.Now().After(end) {
 			t.Fatalf("%s did not come in time\n%s", what, log.String())
 		}
 		time.Sleep(20 * time.Millisecond)

@@ -43,13 +43,12 @@ func TestRunShares(t *testing.T) {
 	}
 	defer cmd.Process.Kill()
 	var tcp net.Conn
-	soon := time.Now().Add(10 * time.Second)
-	waitFor(t, &log, soon, "a connection", func() bool { tcp, err = net.Dial("tcp", addr); return err == nil })
+	waitFor(t, &log, "a connection", func() bool { tcp, err = net.Dial("tcp", addr); return err == nil })
 	defer tcp.Close()
 	var tty *os.File
-	waitFor(t, &log, soon, "the pty", func() bool { tty, err = os.OpenFile(link, os.O_RDWR, 0); return err == nil })
+	waitFor(t, &log, "the pty", func() bool { tty, err = os.OpenFile(link, os.O_RDWR, 0); return err == nil })
 	defer tty.Close()
-	tcp.SetReadDeadline(soon)
+	tcp.SetReadDeadline(time.Now().Add(patience))
 	for name, r := range map[string]*bufio.Scanner{"tcp": bufio.NewScanner(tcp), "pty": bufio.NewScanner(tty)} {
 		r.Scan() // the port was opened in the middle of a sentence, maybe
 		for want := range 3 {
@@ -59,7 +58,7 @@ func TestRunShares(t *testing.T) {
 		}
 	}
 	path := filepath.Join(dir, status.FileName)
-	waitFor(t, &log, soon, "the count of readers", func() bool {
+	waitFor(t, &log, "the count of readers", func() bool {
 		h := load(path).Sharing
 		return h != nil && h.Readers == 2 && h.Lines >= 3 && h.Lost == 0
 	})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"log/slog"
@@ -61,11 +62,12 @@ func systemTime(t testing.TB, seen func()) *timeService {
 func (t *timeService) address() string { return t.conns[0].LocalAddr().String() }
 
 // The error of the stamps on the loopback, against CLOCK_REALTIME and by an
-// independent client (beevik/ntp): at most 50 µs in the median.
+// independent client (beevik/ntp): at most 50 µs in the median of the quicker half of
+// the exchanges. A client that is woken late takes half of that for an error of ours.
 func TestStampsOnTheLoopback(t *testing.T) {
 	addr := systemTime(t, nil).address()
-	var off []time.Duration
-	for len(off) < 301 {
+	var all []*ntp.Response
+	for len(all) < 301 {
 		r, err := ntp.Query(addr)
 		if err != nil {
 			t.Fatal(err)
@@ -73,8 +75,13 @@ func TestStampsOnTheLoopback(t *testing.T) {
 		if err := r.Validate(); err != nil {
 			t.Fatal(err)
 		}
-		off = append(off, max(r.ClockOffset, -r.ClockOffset))
+		all = append(all, r)
 		time.Sleep(time.Millisecond)
+	}
+	slices.SortFunc(all, func(a, b *ntp.Response) int { return cmp.Compare(a.RTT, b.RTT) })
+	var off []time.Duration
+	for _, r := range all[:len(all)/2] {
+		off = append(off, r.ClockOffset.Abs())
 	}
 	slices.Sort(off)
 	median, worst := off[len(off)/2], off[len(off)*99/100]
@@ -142,7 +149,7 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 	}
 	defer func() { cmd.Process.Signal(os.Interrupt); cmd.Wait() }()
 	first, answered := (*ntp.Response)(nil), (*ntp.Response)(nil)
-	waitFor(t, &log, time.Now().Add(20*time.Second), "the judged time", func() bool {
+	waitFor(t, &log, "the judged time", func() bool {
 		time.Sleep(300 * time.Millisecond) // 16 at once, then one in 2 s
 		r, err := ntp.QueryWithOptions(addr, ntp.QueryOptions{Timeout: time.Second})
 		if err != nil || r.IsKissOfDeath() {
@@ -154,7 +161,7 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 		answered = r
 		return r.Leap == ntp.LeapNoWarning
 	})
-	if d := answered.ClockOffset - ahead; d > 50*time.Millisecond || d < -50*time.Millisecond {
+	if d, exchange := answered.ClockOffset-ahead, answered.RTT/2; d.Abs() > 50*time.Millisecond+exchange {
 		t.Errorf("served %v ahead of the system clock, judged %v", answered.ClockOffset, ahead)
 	}
 	// The upstream is at stratum 1 on 127.0.0.1: one hop more, and its address.
@@ -165,7 +172,7 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 	if first.Leap == ntp.LeapNotInSync && first.Stratum != 16 {
 		t.Errorf("before anything was known: %+v", first)
 	}
-	waitFor(t, &log, time.Now().Add(20*time.Second), "the answers in the status", func() bool {
+	waitFor(t, &log, "the answers in the status", func() bool {
 		s := load(filepath.Join(dir, status.FileName))
 		return s.TimeService != nil && s.TimeService.Answered > 0
 	})
@@ -241,7 +248,7 @@ func TestPassedSocket(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { cmd.Process.Signal(os.Interrupt); cmd.Wait() }()
-	waitFor(t, &log, time.Now().Add(20*time.Second), "an answer on the passed socket", func() bool {
+	waitFor(t, &log, "an answer on the passed socket", func() bool {
 		r, err := ntp.QueryWithOptions(c.LocalAddr().String(), ntp.QueryOptions{Timeout: time.Second})
 		return err == nil && r.Leap == ntp.LeapNotInSync && r.Stratum == 16
 	})

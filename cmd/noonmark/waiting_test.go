@@ -33,7 +33,7 @@ func keepPublished(t *testing.T, dir string, change func(*status.Snapshot)) {
 		}
 		k := status.Known
 		s := status.Snapshot{Live: true, Written: status.Written{SystemUTC: status.At(now.System), BootID: now.BootID,
-			BoottimeS: now.BoottimeS, StaleAfterS: 3, AsleepS: now.AsleepS},
+			BoottimeS: now.BoottimeS, StaleAfterS: 30, AsleepS: now.AsleepS},
 			Clock: status.Clock{Basis: status.BasisGNSS, ErrorS: k(0.02), BoundS: k(0.05), GuardS: k(0.06), Steering: "holding", Because: "By the receiver."},
 			Modes: []status.Mode{{Mode: "FT8", PeriodS: 15, ToleranceS: 1, Verdict: status.Within, MarginS: k(0.92), GoodForS: k(9000)}}}
 		if change != nil {
@@ -110,8 +110,8 @@ func TestUntilSeesItCome(t *testing.T) {
 	time.AfterFunc(700*time.Millisecond, func() { right.Store(true) })
 	var out strings.Builder
 	begin := time.Now()
-	code, err := until(context.Background(), cli.Until{Limit: 20 * time.Second, Where: cli.Where{RunDir: dir}}, &out)
-	if err != nil || code != exitOK || time.Since(begin) > 10*time.Second {
+	code, err := until(context.Background(), cli.Until{Limit: 10 * patience, Where: cli.Where{RunDir: dir}}, &out)
+	if err != nil || code != exitOK || time.Since(begin) > patience {
 		t.Errorf("exit %d, %v after %v: %s", code, err, time.Since(begin), out.String())
 	}
 }
@@ -144,7 +144,7 @@ func TestScreenOnAPty(t *testing.T) {
 	has := func(what string) bool { mu.Lock(); defer mu.Unlock(); return strings.Contains(seen.String(), what) }
 	await := func(want string) {
 		t.Helper()
-		for until := time.Now().Add(20 * time.Second); !has(want); time.Sleep(20 * time.Millisecond) {
+		for until := time.Now().Add(patience); !has(want); time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(until) {
 				t.Fatalf("no %q", want)
 			}
@@ -163,7 +163,7 @@ func TestScreenOnAPty(t *testing.T) {
 		if err != nil {
 			t.Error(err)
 		}
-	case <-time.After(10 * time.Second):
+	case <-time.After(patience):
 		cmd.Process.Kill()
 		t.Fatal("q does not end it")
 	}

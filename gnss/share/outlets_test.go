@@ -25,7 +25,7 @@ func TestLimit(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer refused.Close()
-	_ = refused.SetReadDeadline(time.Now().Add(5 * time.Second))
+	_ = refused.SetReadDeadline(time.Now().Add(patience))
 	if _, err := refused.Read(make([]byte, 1)); err != io.EOF && !strings.Contains(err.Error(), "reset") {
 		t.Errorf("one too many: %v, want to be turned away", err)
 	}

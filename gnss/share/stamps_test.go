@@ -151,12 +151,13 @@ func (f *fed) late(sent []timescale.Local) (late []time.Duration, counts string)
 // one shares with 50 clients of which 10 are stuck, the other with nobody. The
 // stamps of bursts must not be later by more than 1 ms at the 99th percentile.
 // Where the one that shares nothing is itself later than that, the machine is too
-// busy to tell; it has three tries.
+// busy to tell; where half its stamps are, nothing can be told at all. It has three
+// tries, and two must say the same.
 func TestStampsOfSharing(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes 30 s")
 	}
-	missed := false
+	missed := 0
 	for range 3 {
 		alone, shared := stampsOnce(t)
 		p := func(d []time.Duration, q float64) time.Duration { return d[int(q*float64(len(d)-1))] }
@@ -166,9 +167,12 @@ func TestStampsOfSharing(t *testing.T) {
 		if !fewer && p(shared, 0.99)-p(alone, 0.99) <= time.Millisecond {
 			return
 		}
-		missed = missed || fewer || p(alone, 0.99) <= time.Millisecond || p(shared, 0.5)-p(alone, 0.5) > time.Millisecond
+		usable, quiet := p(alone, 0.5) <= time.Millisecond, p(alone, 0.99) <= time.Millisecond
+		if quiet || usable && (fewer || p(shared, 0.5)-p(alone, 0.5) > time.Millisecond) {
+			missed++
+		}
 	}
-	if !missed {
+	if missed < 2 {
 		t.Skip("this machine is too busy to tell a delay of 1 ms")
 	}
 	t.Error("sharing delays the stamps of arrival by more than 1 ms at the 99th percentile")
@@ -218,7 +222,11 @@ func stampsOnce(t *testing.T) (alone, shared []time.Duration) {
 	if _, err := fmt.Sscanf(counts, "counts %d %d %d", &readers, &n, &lost); err != nil || readers != 50 || lost == 0 {
 		t.Errorf("%q: want 50 readers, of which some lost lines", counts)
 	}
-	if want := int64(40 * (bursts + flood) * len(burst)); got.Load() != want {
+	want := int64(40 * (bursts + flood) * len(burst))
+	for end := time.Now().Add(patience); got.Load() < want && time.Now().Before(end); {
+		time.Sleep(10 * time.Millisecond)
+	}
+	if got.Load() != want {
 		t.Errorf("the 40 clients got %d bytes, want %d (%s)", got.Load(), want, counts)
 	}
 	return alone, shared
