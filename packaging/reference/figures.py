@@ -8,23 +8,13 @@ The feed is a receiver at 1 Hz on a 9600 baud line (48 bytes each 50 ms), about 
 bytes a second; it shares no code with noonmark. Printed: time to the first status
 and to the first judgement by the receiver, resident memory, processor time and
 wake-ups (voluntary context switches of all threads) averaged over SECONDS (600), the files written
-outside the run directory, and the time `ready` takes. Needs Python 3.9, nothing else.
+outside the run directory, and the time `ready` takes. Needs Python 3.9, nothing else; the sentences are those of packaging/vm.
 """
 import json, os, pty, subprocess, sys, tempfile, threading, time, tty
 
-def sentence(body):
-    s = 0
-    for b in body.encode():
-        s ^= b
-    return f"${body}*{s:02X}\r\n"
-
-def burst(t):
-    hms, dmy = time.strftime("%H%M%S.00", time.gmtime(t)), time.strftime("%d%m%y", time.gmtime(t))
-    pos = "2008.0280,S,06729.3460,W"
-    gsv = "".join(sentence(f"GPGSV,3,{n},12,0{n},40,083,46,1{n},17,308,41,2{n},07,344,39,3{n},22,228,45") for n in (1, 2, 3))
-    return (sentence(f"GPRMC,{hms},A,{pos},0.1,0.0,{dmy},,,A") + sentence(f"GPGGA,{hms},{pos},1,09,0.9,3656.0,M,42.0,M,,")
-            + sentence("GPGSA,A,3,02,05,07,09,12,15,21,25,29,,,,1.6,0.9,1.3") + gsv
-            + sentence(f"GPGLL,{pos},{hms},A,A")).encode()
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "vm"))
+sys.dont_write_bytecode = True  # the tree stays clean
+from receiver import burst
 
 def feed(fd, stop):
     while not stop.is_set():

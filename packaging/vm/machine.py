@@ -6,7 +6,10 @@ happens inside. The host's clock is the truth of every check, whatever it shows.
 import json, os, signal, socket, subprocess, time
 
 class Failed(Exception):
-    """What was checked is not so, or the machine does not answer."""
+    """What was checked is not so."""
+
+class Late(Failed):
+    """What was waited for did not come in time."""
 
 def accelerated():
     """Whether the processor can run the machine itself (KVM): tried, for /dev/kvm alone says little."""
@@ -43,7 +46,8 @@ class Machine:
                  # AMD's name it does not (Linux 6.1 drivers/rtc/rtc-mc146818-lib.c).
                  *(["-accel", "kvm", "-cpu", "host"] if kvm else ["-accel", "tcg,thread=multi", "-cpu", "max,vendor=GenuineIntel"]),
                  "-kernel", f"{cache}/vmlinux", "-initrd", f"{cache}/first.cpio",
-                 "-append", f"console=ttyS0 quiet mitigations=off {options}",
+                 # The emulated time-stamp counter is the host's; without its watchdog it stays the machine's oscillator.
+                 "-append", f"console=ttyS0 quiet mitigations=off tsc=reliable {options}",
                  "-rtc", f"base={base},clock=vm", "-S",
                  "-serial", f"file:{at('console')}", "-chardev", chardev("gnss"), "-serial", "chardev:gnss",
                  "-device", "virtio-serial-pci", "-chardev", chardev("agent"), "-device", "virtserialport,chardev=agent,name=bench",
@@ -66,10 +70,14 @@ class Machine:
                       "-qtest", f"unix:{at('qtest')},server=on,wait=off", "-qtest-log", "none"]
         self.log = open(at("qemu.log"), "ab")
         self.process = subprocess.Popen([*words, *extra], stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log)
-        self.agent = None
-        self._go(begin)
-        if wait:
-            self.up()
+        self.agent, self.slow = None, 1
+        try:
+            self._go(begin)
+            if wait:
+                self.up()
+        except BaseException:
+            self.cut()
+            raise
 
     # Starting and ending.
 
@@ -83,19 +91,20 @@ class Machine:
             while begin and (left := begin - time.time()) > 0:
                 time.sleep(left - 0.002 if left > 0.003 else 0)
             if begin and time.time() - begin > 0.05:
-                raise Failed(f"the host was too busy: begun {time.time() - begin:.3f} s late")
+                raise Late(f"the host was too busy: begun {time.time() - begin:.3f} s late")
             f.write('{"execute":"cont"}\n')
             f.flush()
             while "return" not in f.readline():
                 pass
         self.began = time.monotonic()
 
-    def up(self, limit=240):
-        """Waits until the machine answers."""
+    def up(self, limit=300):
+        """Waits until the machine answers. One that is slow in that gets more time for all else."""
         self.agent = self._connect("agent", limit)
         end = time.monotonic() + limit
         while "hello" not in self._line(end):
             pass
+        self.slow = max(1, (time.monotonic() - self.began) / 20)
 
     def _connect(self, name, limit=20):
         end = time.monotonic() + limit
@@ -127,7 +136,7 @@ class Machine:
             self.process.wait(limit)
         except (subprocess.TimeoutExpired, Failed):
             self.cut()
-            raise Failed("does not shut down")
+            raise Late("does not shut down")
         self._close()
 
     def _close(self):
@@ -141,7 +150,7 @@ class Machine:
         while b"\n" not in self.held:
             left = end - time.monotonic()
             if left <= 0 or not self.alive():
-                raise Failed("the machine does not answer" if left <= 0 else "the machine is off")
+                raise Late("the machine does not answer") if left <= 0 else Failed("the machine is off")
             self.agent.settimeout(min(left, 1))
             try:
                 more = self.agent.recv(65536)
@@ -158,6 +167,8 @@ class Machine:
 
     def ask(self, name, patience=60, **args):
         self.number += 1
+        if not self.agent:
+            raise Failed("the machine is not up")
         self.agent.sendall(json.dumps([self.number, name, args]).encode() + b"\n")
         end = time.monotonic() + patience
         while True:
@@ -169,6 +180,7 @@ class Machine:
 
     def sh(self, command, limit=60, check=True):
         """Runs a command as root; its output. With check, an exit other than 0 fails."""
+        limit *= self.slow
         a = self.ask("sh", limit + 10, command=command, limit=limit)
         if check and a["rc"] != 0:
             raise Failed(f"{command}: exit {a['rc']}: {a['out'].strip()[-500:]}")
@@ -178,6 +190,14 @@ class Machine:
         """The published status, or {} while there is none."""
         rc, out = self.sh("cat /run/noonmark/status.json", check=False)
         return json.loads(out) if rc == 0 else {}
+
+    def tell(self):
+        """What stands behind a failure: what the program says of itself, and its journal."""
+        try:
+            return self.sh("noonmark why; noonmark status; cat /etc/noonmark/noonmark.toml | grep -v '^ *#' | grep .; "
+                           "journalctl -b -q -o short-monotonic -u noonmark | tail -40; dmesg | tail -15", check=False)[1]
+        except Failed as e:
+            return f"no word: {e}"
 
     def error(self):
         """The machine's clock minus the truth, in seconds, and how uncertain that is:
@@ -194,12 +214,13 @@ class Machine:
     def until(self, what, ok, limit, pause=0.5):
         """Waits until ok() is true; what it returned, and the seconds that took."""
         begin = time.monotonic()
+        limit *= self.slow
         while True:
             got = ok()
             if got:
                 return got, time.monotonic() - begin
             if time.monotonic() - begin > limit:
-                raise Failed(f"{what}: not within {limit} s")
+                raise Late(f"{what}: not within {limit:.0f} s")
             time.sleep(pause)
 
     def qmp(self, command, **args):

@@ -55,7 +55,8 @@ def main():
             line.sendall(text[i:i + CHUNK])
         second = max(second + 1, int(time.time()))
 
-try:
-    main()
-except (BrokenPipeError, ConnectionResetError, KeyboardInterrupt):
-    sys.exit(0)
+if __name__ == "__main__":
+    try:
+        main()
+    except (BrokenPipeError, ConnectionResetError, KeyboardInterrupt):
+        sys.exit(0)
