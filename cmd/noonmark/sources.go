@@ -54,7 +54,7 @@ func (s *service) takeReceiver(e port.Event) {
 		s.pulse.receiverOn(e.Path)
 		s.log.Info("receiver opened", "device", e.Path)
 	case port.Heard:
-		s.station.Speed(lineBaud(e.Path, e.Baud))
+		s.station.Heard(lineBaud(e.Path, e.Baud), e.At)
 		if e.Identity != (port.Identity{}) && e.Identity != s.kept.Receiver {
 			s.kept.Receiver = e.Identity
 			s.save(e.At)

@@ -113,9 +113,16 @@ func (s *Station) link() clockcheck.Link {
 	return clockcheck.Serial
 }
 
-// Speed says that the speed of the line is now known, in bits a second.
-func (s *Station) Speed(baud int) {
-	if s.open && baud != s.src.Baud {
+// Heard says that sentences begin to come in at this speed of the line, in bits a
+// second: for the first time, or again on a port that stayed open while Lost was said of
+// its receiver. What is heard then has been switched on anew, for all we know.
+func (s *Station) Heard(baud int, at timescale.Local) {
+	switch {
+	case !s.open:
+		src := s.src
+		src.Baud = baud
+		s.Opened(src, at)
+	case baud != s.src.Baud:
 		s.src.Baud = baud
 		s.dec.SetBaud(baud)
 	}
@@ -142,7 +149,8 @@ func (s *Station) Bytes(p []byte, r Read) {
 	s.drain()
 }
 
-// Lost says that the receiver's port is gone or is not to be had, and why.
+// Lost says that the receiver's port is gone or is not to be had, or that nothing comes
+// from it, and why.
 func (s *Station) Lost(why string, at timescale.Local) {
 	why = sentence(why)
 	if s.open {

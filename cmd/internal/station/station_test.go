@@ -162,6 +162,27 @@ func TestBacklogAndSleepAreNoEvidence(t *testing.T) {
 	}
 }
 
+// A receiver that is switched off or comes late: the port stays open, nothing comes from
+// it for a while, and then it speaks, perhaps at another speed.
+func TestSilentReceiverSpeaksAgain(t *testing.T) {
+	s := newSim(t, 10)
+	s.Lost("/dev/x is open but silent", s.local)
+	for _, baud := range []int{115200, 9600} {
+		s.local = s.local.Add(40 * time.Second)
+		s.seconds(2, rmc, gga)
+		if r := s.snap.References[0]; r.Trust != status.Silent || s.snap.Clock.Basis == status.BasisGNSS {
+			t.Fatalf("nothing was said of sentences, but: %+v", r)
+		}
+		s.Heard(baud, s.local)
+		s.seconds(15, rmc, gga)
+		if s.snap.Clock.Basis != status.BasisGNSS || s.snap.Position == nil || s.snap.Receiver.Baud != baud {
+			t.Fatalf("heard again: basis %s, %+v, %+v", s.snap.Clock.Basis, s.snap.Receiver, s.snap.References[0])
+		}
+		s.Lost("/dev/x is open but silent", s.local)
+		s.tick(950 * time.Millisecond)
+	}
+}
+
 func TestEventsAreKeptShort(t *testing.T) {
 	s := newSim(t, 10)
 	for range 3 * maxEvents {
