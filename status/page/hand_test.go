@@ -151,13 +151,13 @@ func TestByHandInTheBrowser(t *testing.T) {
 	f, h := withHands(t)
 	b := open(t)
 	b.Go(f.server.URL + "/?mode=FT4")
-	b.Wait(alive, 10*time.Second)
-	b.Wait(`document.getElementById("unit").textContent.includes("to next")`, 10*time.Second)
+	b.Wait(alive, patience)
+	b.Wait(`document.getElementById("unit").textContent.includes("to next")`, patience)
 	pagetest.Eval[bool](b, `document.querySelectorAll("#byhand details").forEach(d => d.open = true), true`)
 	answer := func(submit, want string) {
 		t.Helper()
 		pagetest.Eval[bool](b, `document.getElementById("answer").textContent = "", `+submit+`, true`)
-		b.Wait(`document.getElementById("answer").textContent.includes("`+want+`")`, 10*time.Second)
+		b.Wait(`document.getElementById("answer").textContent.includes("`+want+`")`, patience)
 	}
 	pagetest.Eval[bool](b, `document.getElementById("pin").value = "1111", true`)
 	answer(`document.querySelector("#use-form button").click()`, "not the station’s PIN")
@@ -167,11 +167,11 @@ func TestByHandInTheBrowser(t *testing.T) {
 	pagetest.Eval[bool](b, `document.getElementById("pin").value = "2468", true`)
 	answer(`document.querySelector("#use-form button").click()`, "The mode in use is FT4.")
 
-	b.Wait(measured, 20*time.Second)
+	b.Wait(measured, patience)
 	before := f.now()
 	pagetest.Eval[bool](b, `document.getElementById("tap").dispatchEvent(new PointerEvent("pointerdown")), true`)
 	after := f.now()
-	b.Wait(`document.getElementById("taps").textContent.includes("1 tap, the last")`, 10*time.Second)
+	b.Wait(`document.getElementById("taps").textContent.includes("1 tap, the last")`, patience)
 	answer(`document.querySelector("input[value=react]").checked = true, document.getElementById("mark-send").click()`, "Marked.")
 	if m := h.taps[0]; !m.Reacts || len(m.At) != 1 || m.At[0] < before.Add(-m.Slack-time.Millisecond) || m.At[0] > after.Add(m.Slack+time.Millisecond) || m.Slack > 500*time.Millisecond {
 		t.Errorf("a tap between %d and %d arrived as %+v", before, after, m)
@@ -186,7 +186,7 @@ func TestByHandInTheBrowser(t *testing.T) {
 	clean(t, b)
 	for _, look := range []string{"day", "night", "contrast"} {
 		b.Go(f.server.URL + "/look?look=" + look)
-		b.Wait(alive, 10*time.Second)
+		b.Wait(alive, patience)
 		pagetest.Eval[bool](b, `document.querySelectorAll("#byhand details").forEach(d => d.open = true), true`)
 		b.Shot("hand-" + look)
 		for _, v := range b.Accessible("testdata/axe", "glance") {

@@ -48,7 +48,7 @@ func TestManyScreens(t *testing.T) {
 	}
 	f := newFake(t, nil, restless)
 	readers := startReaders(t, f.server.URL)
-	waitFor(t, 20*time.Second, func() bool { f.mu.Lock(); defer f.mu.Unlock(); return f.streams == screens })
+	waitFor(t, patience, func() bool { f.mu.Lock(); defer f.mu.Unlock(); return f.streams == screens })
 	time.Sleep(2 * time.Second) // the first, whole, events are through
 	before, begin := cpu(t), time.Now()
 	time.Sleep(length)

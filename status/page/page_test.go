@@ -191,7 +191,7 @@ func TestStream(t *testing.T) {
 	}
 	// The judged UTC goes with this machine's own timescale.
 	drift := (*e[2].UTCMS - *e[0].UTCMS) - (e[2].AtMS - e[0].AtMS)
-	if wait := e[2].AtMS - e[0].AtMS; drift < -1 || drift > 1 || wait < 1500 || wait > 3500 {
+	if wait := e[2].AtMS - e[0].AtMS; drift < -1 || drift > 1 || wait < 1500 || wait > 6000 {
 		t.Errorf("%v ms of drift in %v ms", drift, wait)
 	}
 }
