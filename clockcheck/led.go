@@ -65,10 +65,10 @@ func (l *led) take(at timescale.Local, main *filter, zr, jitter float64, alone b
 }
 
 // lateWeight is the variance with which a reading nu away from where it is
-// expected, to the variance v, counts: beyond 3 sigma the weight falls off, for
+// expected, to the variance v, counts: beyond 5 sigma the weight falls off, for
 // bursts are late in a skewed way.
 func lateWeight(nu, v, jitter float64) float64 {
-	if q := nu * nu / (9 * (v + jitter)); q > 1 {
+	if q := nu * nu / (25 * (v + jitter)); q > 1 {
 		return (v+jitter)*q - v
 	}
 	return jitter
