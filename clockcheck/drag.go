@@ -39,6 +39,7 @@ type watch struct {
 	looks      bool     // there was such a look since old was kept
 	last       [9]int64 // the last readings as explained, UTC − local in ns: their median is looked at
 	n          int
+	held       bool    // old is what was held over a hole, not yet laid against the stream
 	back       bool    // it comes back after a break, and has not been looked at since
 	slow       float64 // s: by how much the stream leads old, its mean over about a minute
 	slowed     bool
@@ -78,8 +79,15 @@ func (w *watch) found(nu float64, j *Judge) {
 	w.before, w.noise, w.good, w.looks = nu, j.rx.jitter, j.f, true
 }
 
-// broke says that the stream had a hole: its latency may have leapt meanwhile.
-func (w *watch) broke() { w.back, w.n = w.have, 0 }
+// broke says that the stream had a hole: its latency may have leapt meanwhile. Where
+// no former state is kept, what was held over the hole is one.
+func (j *Judge) broke(at timescale.Local) {
+	w := &j.watch
+	if j.rx.attached && !w.have {
+		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, held: true}
+	}
+	w.back, w.n = w.have, 0
+}
 
 // doubtful tells whether a reading must wait for a look before it may move the filter.
 func (j *Judge) doubtful() bool {
@@ -123,7 +131,10 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		w.have, j.led = false, led{}
 		return s, leap, true
 	}
-	w.away = 0
+	if w.held && math.Abs(nu) > leapFloorS+boundZ*math.Sqrt(v+w.noise/3) {
+		j.mayHaveLeapt(nu)
+	}
+	w.away, w.held = 0, false
 	w.found(nu, j)
 	if math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
 		j.soften(slow, at.Sub(w.since).Seconds())
@@ -133,6 +144,16 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		w.old, w.young, w.since, w.kept, w.looks, w.slowed = w.young, j.f, w.kept, at, false, false
 	}
 	return 0, false, false
+}
+
+// mayHaveLeapt: after a hole the stream is nu seconds from what was held over it, too
+// much for the oscillator to be likely, too little for it to be ruled out. Then it may
+// be the latency that has changed, and it is proved no more.
+func (j *Judge) mayHaveLeapt(nu float64) {
+	if j.on(RuleLatencyJump) {
+		j.f.p[sD][sD] += nu * nu
+		j.rx.latencyBy = ""
+	}
 }
 
 // soften lets the latency wander as fast as the stream was seen to leave what the

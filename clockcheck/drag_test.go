@@ -84,3 +84,18 @@ func TestSleepKeepsTheLatency(t *testing.T) {
 	w.want(Within, BasisGNSS)
 	w.honest()
 }
+
+// The same where the receiver was heard for too short a time to keep a former state:
+// what it comes back with may be the oscillator's doing or a leap, and the guard has to
+// hold both.
+func TestLeapAfterAShortHearing(t *testing.T) {
+	for _, leap := range []float64{0.185, -0.185} {
+		w := newWorld(t, Learned{RatePPM: -12, RateSigmaPPM: 2, Latencies: []LearnedLatency{{Key: "r1", LatencyS: 0.186, SigmaS: 0.02}}})
+		w.run(time.Minute)
+		w.mute = true
+		w.run(3 * time.Hour)
+		w.mute, w.latency = false, w.latency+leap
+		w.run(3 * time.Hour)
+		w.honest()
+	}
+}

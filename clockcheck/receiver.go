@@ -192,7 +192,7 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 	broken := rx.run == 0 || at.Sub(rx.valid) > validGap
 	if broken {
 		rx.since, rx.run = at, 0
-		j.watch.broke()
+		j.broke(at)
 	}
 	if d := time.Duration(z - rx.runZ); rx.run > 0 && (d > 300*time.Millisecond || d < -300*time.Millisecond) {
 		rx.run = 0

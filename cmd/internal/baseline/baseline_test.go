@@ -26,7 +26,7 @@ func TestFigures(t *testing.T) {
 		Report(os.Stdout, *nights)
 	}
 	for _, s := range Stations() {
-		if s.Jitter.Share > 0 || s.WanderS > 0.002 {
+		if s.WanderS > 0.002 {
 			continue
 		}
 		f := Compare(s, *nights)
