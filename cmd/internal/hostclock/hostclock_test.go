@@ -134,12 +134,18 @@ func TestSampleOfThisMachine(t *testing.T) {
 			t.Errorf("ToLocal: %d ± %v, %v", at, bound, err)
 		}
 	}
-	// Checked against Go's monotonic clock: 20 ms are 20 ms within 5 %.
-	m, l := time.Now(), Now()
-	time.Sleep(20 * time.Millisecond)
-	dm, dl := time.Since(m), Now().Sub(l)
-	if r := float64(dl) / float64(dm); r < 0.95 || r > 1.05 {
-		t.Errorf("%v of the local timescale in %v", dl, dm)
+	// Checked against Go's monotonic clock: 20 ms are 20 ms within 5 %. A busy machine
+	// may hold us up between two readings, but not each time.
+	for try := 0; ; try++ {
+		m, l := time.Now(), Now()
+		time.Sleep(20 * time.Millisecond)
+		dm, dl := time.Since(m), Now().Sub(l)
+		if r := float64(dl) / float64(dm); r > 0.95 && r < 1.05 {
+			break
+		}
+		if try == 20 {
+			t.Fatalf("%v of the local timescale in %v", dl, dm)
+		}
 	}
 }
 
