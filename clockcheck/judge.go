@@ -62,6 +62,9 @@ type known struct {
 	netAt      timescale.Local
 	rtcAt      timescale.Local
 	markAt     timescale.Local
+	heldAt     timescale.Local // the newest reading of the run before, if x is held over from it
+	stream     bool            // … and the receiver's stream was so late then, s
+	lateness   float64
 	pulse      bool  // the pulse is tied to the second
 	open       claim // where else x may be, as the pulse's edge is not told; s, around 0
 }

@@ -14,6 +14,7 @@ type Learned struct {
 	RateSigmaPPM float64          `json:"rate_sigma_ppm"` // 0 = never learned
 	Latencies    []LearnedLatency `json:"latencies"`
 	RTC          *LearnedRTC      `json:"rtc,omitempty"`
+	Held         *Held            `json:"held,omitempty"`
 }
 
 // LearnedLatency is a proved arrival latency of one receiver in one configuration.
@@ -57,17 +58,13 @@ func (j *Judge) Learned() Learned {
 	}
 	out.Latencies = j.latencies()
 	if c := &j.rtc; c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
-		hull := math.Max(-j.x.open.lo, j.x.open.hi) / 2
-		if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier != carPulse {
-			hull = math.Max(hull, j.rx.link.latencyMax()/3)
-		}
 		anc := j.x.ancestry
 		if j.x.secAlone { // whoever else was asked did not speak for the second
 			anc = ancReceiver
 		}
 		out.RTC = &LearnedRTC{
 			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
-			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common()), hull),
+			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common()), j.hull()),
 			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
 			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(anc),
@@ -76,7 +73,17 @@ func (j *Judge) Learned() Learned {
 			out.RTC.KernelS, out.RTC.KernelSpreadS, out.RTC.KernelReads = a.mean, a.spread, a.n
 		}
 	}
+	out.Held = j.hold()
 	return out
+}
+
+// hull is what is open of x besides its covariance, as 1σ in s.
+func (j *Judge) hull() float64 {
+	hull := math.Max(-j.x.open.lo, j.x.open.hi) / 2
+	if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier != carPulse {
+		hull = math.Max(hull, j.rx.link.latencyMax()/3)
+	}
+	return hull
 }
 
 // latencies is the kept list with the present receiver's entry renewed.

@@ -264,3 +264,12 @@ func (j *Judge) dateFromOthers(r *GNSS) (timescale.UTC, bool) {
 	n := math.Round(float64(near-int64(r.TimeOfDay)) / float64(day))
 	return timescale.UTC(int64(n)*day + int64(r.TimeOfDay)), true
 }
+
+// latencyRange is where the arrival latency may lie before the stream is compared.
+func (j *Judge) latencyRange() claim {
+	if j.rx.latencyBy == "" {
+		return claim{0, j.rx.link.latencyMax()}
+	}
+	m := guardZ * j.f.sigma(sD)
+	return claim{j.f.v[sD] - m, j.f.v[sD] + m}
+}

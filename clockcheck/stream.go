@@ -37,15 +37,6 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 	j.joinReceiver(at, z, f)
 }
 
-// latencyRange is where the arrival latency may lie before the stream is compared.
-func (j *Judge) latencyRange() claim {
-	if j.rx.latencyBy == "" {
-		return claim{0, j.rx.link.latencyMax()}
-	}
-	m := guardZ * j.f.sigma(sD)
-	return claim{j.f.v[sD] - m, j.f.v[sD] + m}
-}
-
 // fit says by how many whole seconds a stream may lead x: from lo to hi, and best
 // by k. A stream leads UTC while its leap-second data are missing.
 type fit struct {
@@ -57,6 +48,9 @@ type fit struct {
 func (j *Judge) fits(at timescale.Local, rel float64) (f fit, ok bool) {
 	rx := &j.rx
 	lo, hi := j.interval(guardZ)
+	if j.goesOn(at, rel) {
+		return fit{pinned: true}, true
+	}
 	f.pinned = hi-lo < 1
 	last := leapMax
 	if rx.secProved || at.Sub(rx.since) >= proofTime {
@@ -90,7 +84,7 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 		j.x.secAlone = true // x, by whomever it stands, does not name the second
 		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
 	}
-	rx.attached, rx.ahead, rx.fault, rx.pending = true, k, fNone, 0
+	rx.attached, rx.ahead, rx.fault, rx.pending, j.x.stream = true, k, fNone, 0, false
 	if k > 0 {
 		rx.fault = fAhead
 	}

@@ -194,8 +194,7 @@ class Machine:
     def tell(self):
         """What stands behind a failure: what the program says of itself, and its journal."""
         try:
-            return self.sh("noonmark why; noonmark status; cat /etc/noonmark/noonmark.toml | grep -v '^ *#' | grep .; "
-                           "journalctl -b -q -o short-monotonic -u noonmark | tail -40; dmesg | tail -15", check=False)[1]
+            return self.sh("noonmark why; journalctl -b -q -o short-monotonic -u noonmark | tail -40; dmesg | tail -4", check=False)[1]
         except Failed as e:
             return f"no word: {e}"
 

@@ -1,6 +1,7 @@
 package station
 
 import (
+	"math"
 	"time"
 
 	"noonmark/clockcheck"
@@ -16,6 +17,9 @@ func (s *Station) Tick(t Tick) *status.Snapshot {
 		if s.steer.s != nil {
 			s.steer.s.Segment()
 		}
+	}
+	if h := s.former; !s.ticked && h != nil && h.BootID != "" && h.BootID == s.cfg.BootID && math.Abs(t.AsleepS-h.AsleepS) < 0.05 {
+		s.judge.Resume(t.Local)
 	}
 	s.asleep, s.ticked = t.AsleepS, true
 	if s.open {

@@ -82,7 +82,8 @@ type Station struct {
 	events    []clockcheck.Event
 	asleep    float64
 	ticked    bool
-	battery   string // of the hardware clock, as it says; "" = cannot tell
+	former    *clockcheck.Held // what the run before knew
+	battery   string           // of the hardware clock, as it says; "" = cannot tell
 	snap      status.Snapshot
 	onEpoch   func(*gnss.Epoch)
 	leapEnd   timescale.UTC // end of the month for which a leap second was announced; see Served
@@ -91,7 +92,7 @@ type Station struct {
 
 // New returns a station that knows what was learned before.
 func New(cfg Config, learned clockcheck.Learned) *Station {
-	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
+	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), former: learned.Held, place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
 }
 
 // OnEpoch names a function that is shown each epoch (for counting in a replay).
@@ -202,8 +203,14 @@ func (s *Station) Satellites(dst []gnss.Satellite) []gnss.Satellite {
 	return s.dec.Satellites(dst)
 }
 
-// Learned is what is worth keeping over a power-off.
-func (s *Station) Learned() clockcheck.Learned { return s.judge.Learned() }
+// Learned is what is worth keeping over a power-off, and over a restart of the program.
+func (s *Station) Learned() clockcheck.Learned {
+	l := s.judge.Learned()
+	if l.Held != nil {
+		l.Held.BootID, l.Held.AsleepS = s.cfg.BootID, s.asleep
+	}
+	return l
+}
 
 // drain passes finished epochs to the judge and to the place.
 func (s *Station) drain() {
