@@ -56,6 +56,9 @@ func (j *Judge) Network(r *Network) {
 	if j.x.carrier == carRTC || !j.receiverLive(r.At) {
 		j.x.carrier = carNetwork
 	}
+	if !j.receiverLive(r.At) && !j.pulseLive(r.At) {
+		j.learnSlope(s.name, j.zRel(r.At, z), sq(s.bound/2))
+	}
 	j.f.measureCommon(j.zRel(r.At, z), s.bound*serverSigma, j.on(RuleServerFloor))
 	j.resolve(r.At)
 }

@@ -97,6 +97,7 @@ type Judge struct {
 	rxTrust Trust
 	watch   watch
 	led     led
+	warm    warmth
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if
@@ -152,6 +153,8 @@ func (j *Judge) Segment(now timescale.Local) {
 		j.ReceiverLost("The receiver was not open when the computer woke.")
 	}
 	j.clock = clockRate{}
+	j.warm.have, j.warm.fed, j.warm.added = false, 0, 0 // as at a boot
+	j.warm.slope.parted()
 	j.note(now, "slept", "The computer slept: the time is taken up anew.")
 }
 

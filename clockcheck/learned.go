@@ -15,6 +15,8 @@ type Learned struct {
 	Latencies    []LearnedLatency `json:"latencies"`
 	RTC          *LearnedRTC      `json:"rtc,omitempty"`
 	Held         *Held            `json:"held,omitempty"`
+	// How the rate changes with the temperature; nil = no thermometer.
+	Temperature *LearnedTemperature `json:"temperature,omitempty"`
 }
 
 // LearnedLatency is a proved arrival latency of one receiver in one configuration.
@@ -53,9 +55,12 @@ const maxLatencies = 8 // the newest are kept
 // last good comparison stands.
 func (j *Judge) Learned() Learned {
 	out := j.learned
-	if sy := j.f.sigma(sY) * 1e6; j.x.known && sy < 5 {
+	sy := j.f.sigma(sY) * 1e6
+	rate := j.x.known && sy < 5
+	if rate {
 		out.RatePPM, out.RateSigmaPPM = j.f.v[sY]*1e6, sy
 	}
+	out.Temperature = j.learnedWarmth(rate)
 	out.Latencies = j.latencies()
 	if c := &j.rtc; c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
 		anc := j.x.ancestry

@@ -51,17 +51,22 @@ func (l *led) take(at timescale.Local, main *filter, zr, jitter float64, alone b
 		l.f.p[sX][sY] = main.p[sX][sY] - main.p[sD][sY]
 		l.f.p[sY][sX] = l.f.p[sX][sY]
 	} else {
-		dt := at.Sub(l.f.at).Seconds()
-		l.f.at = at
-		l.f.v[sX] += l.f.v[sY] * dt
-		l.f.shear(sX, sY, dt)
-		l.f.noise(sX, sY, dt, q1X, q2Led)
+		l.advance(at)
 		l.f.measure(zr, sNo, 0, lateWeight(zr-l.f.v[sX], l.f.p[sX][sX], jitter))
 	}
 	if !alone && at.Sub(l.since) < ledLearns || main.told != l.witness {
 		l.latency, l.witness = main.v[sD], main.told
 	}
 	l.apart = l.f.v[sX] + l.latency - main.v[sX]
+}
+
+// advance carries the view forward.
+func (l *led) advance(at timescale.Local) {
+	dt := at.Sub(l.f.at).Seconds()
+	l.f.at = at
+	l.f.v[sX] += l.f.v[sY] * dt
+	l.f.shear(sX, sY, dt)
+	l.f.noise(sX, sY, dt, q1X, q2Led)
 }
 
 // lateWeight is the variance with which a reading nu away from where it is

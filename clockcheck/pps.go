@@ -203,6 +203,7 @@ func (j *Judge) usePulse(r *PPS, nu float64) {
 	if q := nu * nu / (9 * (v + noise)); q > 1 {
 		weight = (v+noise)*q - v // interrupts are late in a skewed way
 	}
+	j.learnSlope("pulse", j.f.v[sX]+nu, noise)
 	j.f.measure(j.f.v[sX]+nu, sNo, 0, weight)
 	if v < noise { // else nu tells more of x than of the edge
 		p.jitter = math.Min(math.Max(p.jitter+(math.Min(nu*nu, sq(pulseMost))-p.jitter)/60, sq(pulseLeast)), sq(pulseMost))

@@ -36,12 +36,12 @@ const (
 	RulePulseNumber                   // one whole second must fit before a pulse is numbered
 	RulePulseEdge                     // both edges of a pulse are open until one is told
 	RulePulseGate                     // a pulse that jumps is not followed
-
+	RuleTemperature                   // a change of temperature changes the rate
 )
 
 var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "repeated", "overrun", "second", "leap-step", "latency",
 	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment",
-	"pulse-comb", "pulse-fix", "pulse-number", "pulse-edge", "pulse-gate"}
+	"pulse-comb", "pulse-fix", "pulse-number", "pulse-edge", "pulse-gate", "temperature"}
 
 // RuleNames lists the rules by name.
 func RuleNames() []string { return append([]string(nil), ruleNames[:]...) }

@@ -167,6 +167,9 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	nu := zr - want
 	j.f.measure(zr, sD, -1, lateWeight(nu, v, rx.jitter))
 	j.led.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
+	if rx.fault == fNone && !j.pulseLive(at) {
+		j.learnSlope("receiver", want+math.Copysign(math.Min(math.Abs(nu), 3*math.Sqrt(v+rx.jitter)), nu), rx.jitter)
+	}
 	// Arrival jitter seen, slowly: 1 to 5 min of memory, 0.5 to 100 ms.
 	rx.jitter = math.Min(math.Max(rx.jitter+(math.Min(nu*nu, 0.04)-rx.jitter)/float64(min(max(rx.run, 60), 300)), 2.5e-7), 1e-2)
 	j.x.ancestry |= ancReceiver

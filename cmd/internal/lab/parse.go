@@ -113,6 +113,9 @@ func (c *Case) statement(l *line) (err error) {
 		err = l.list(func() error { return c.oscillator(l) })
 	case l.is("air"):
 		err = l.list(func() error { return c.air(l) })
+	case l.is("thermometer"):
+		c.Thermometer = &world.Thermometer{}
+		err = l.list(func() error { return thermometer(l, c.Thermometer) })
 	case l.is("system clock"):
 		c.SystemError, err = l.offset("the system clock's error")
 	case l.is("receiver none"):
@@ -219,6 +222,31 @@ func (c *Case) air(l *line) (err error) {
 	}
 	v, err := l.number("the mean temperature", "C")
 	c.Air.OffC = v - 25
+	return err
+}
+
+// thermometer reads a sensor: good, or a list of what is wrong with it.
+func thermometer(l *line, m *world.Thermometer) (err error) {
+	switch {
+	case l.is("good"):
+	case l.is("noise"):
+		m.NoiseC, err = l.number("the noise", "C")
+	case l.is("steps of"):
+		m.StepC, err = l.number("the resolution", "C")
+	case l.is("lag"):
+		m.Lag, err = l.span("the lag")
+	case l.is("own warmth"):
+		if m.HeatC, err = l.number("the computer's own warmth", "C"); err == nil && l.is("over") {
+			m.HeatOver, err = l.span("how long it takes to warm up")
+		}
+	default:
+		m.OffC, err = l.number("by how much it shows too warm", "C")
+		if err == nil && l.is("low") {
+			m.OffC = -m.OffC
+		} else if err == nil && !l.is("high") {
+			err = fmt.Errorf("say whether the thermometer shows high or low")
+		}
+	}
 	return err
 }
 

@@ -47,6 +47,7 @@ func Random(seed uint64) *Case {
 		c.MayMiss = append(c.MayMiss, window{}) // a ramp is a drag-off too slow to be seen in time
 	}
 	c.Length = begin + NightLength
+	c.Thermometer = drawThermometer(seed)
 	for at := begin + d.span(0, 2*time.Hour); at < c.Length-time.Minute; {
 		at = d.event(c, at, sky) + time.Duration(float64(3*time.Hour)*d.ExpFloat64())
 	}
@@ -71,6 +72,19 @@ func (d draw) logSpan(lo, hi time.Duration) time.Duration {
 }
 
 func (d draw) chance(p float64) bool { return d.Float64() < p }
+
+// drawThermometer draws one for half of the stations, from a generator of its own:
+// the other parameters of a seed stay. Sensors on chips: ±3 °C, in steps of 0.25 to
+// 1 °C (DS3231 data sheet; processors' zones); a small computer is 5 to 25 °C warmer
+// than the air (common practice, no source).
+func drawThermometer(seed uint64) *world.Thermometer {
+	d := draw{rand.New(rand.NewPCG(seed, 0x746865726d6f))}
+	if d.chance(0.5) {
+		return nil
+	}
+	return &world.Thermometer{OffC: d.between(-3, 3), NoiseC: d.log(0.05, 1), StepC: []float64{0.0625, 0.25, 0.5, 1}[d.IntN(4)],
+		Lag: d.logSpan(time.Minute, time.Hour), HeatC: d.between(0, 25), HeatOver: d.logSpan(2*time.Minute, 40*time.Minute)}
+}
 
 // clock draws the hardware clock: data sheets of DS3231 (±2 ppm, ±5 ppm for the
 // variant sold under its name), plain tuning forks (±20 ppm, −0.034 ppm/°C²).

@@ -179,6 +179,9 @@ func sentence(why string) string {
 // KernelWritesRTC says that the kernel's own writes to the hardware clock are on.
 func (s *Station) KernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
 
+// Temperature takes a reading of a thermometer in or beside the computer.
+func (s *Station) Temperature(r clockcheck.Temperature) { s.judge.Temperature(&r) }
+
 // Network takes a server's answer.
 func (s *Station) Network(r netref.Reading) {
 	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound,

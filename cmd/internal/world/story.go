@@ -18,6 +18,7 @@ type Scenario struct {
 	Length        time.Duration // of the story
 	Osc           Oscillator
 	Air           Air
+	Thermometer   *Thermometer  // nil = none
 	SystemError   time.Duration // system clock − UTC at the start
 	Receiver      gnsstest.Model
 	NoReceiver    bool
@@ -51,6 +52,16 @@ func (a Air) at(t timescale.UTC) float64 {
 	day := 24 * time.Hour
 	phase := float64((time.Duration(t)-10*time.Hour)%day) / float64(day)
 	return 25 + a.OffC - a.SwingC*math.Cos(2*math.Pi*phase)
+}
+
+// Thermometer is a sensor on the computer's board.
+type Thermometer struct {
+	OffC     float64       // shows so much too warm, always
+	NoiseC   float64       // sd of one reading
+	StepC    float64       // shows multiples of this; 0 = all
+	Lag      time.Duration // follows the air as an exponential
+	HeatC    float64       // the computer's own warmth, in the end
+	HeatOver time.Duration // … as an exponential since power-on
 }
 
 // Chapter changes things from an instant of the story on. What happens once
@@ -195,6 +206,7 @@ func (w *World) off(c *Chapter) {
 	if shows, ok := w.shows(); ok {
 		w.system = float64(shows.Add(500 * time.Millisecond).Sub(w.utc))
 	}
+	w.powered = w.utc
 	w.boot()
 }
 

@@ -50,6 +50,9 @@ type World struct {
 	said    float64 // what the station last said of the system clock's error, s
 	kernel  *kernel // nil = nobody steers the system clock
 	booted  timescale.UTC
+	powered timescale.UTC // when the power came, at the latest
+
+	thermometer thermometer
 }
 
 // kept is the state file.
@@ -74,6 +77,7 @@ func New(s Scenario, cfg station.Config, seed uint64) *World {
 	}
 	w := &World{s: s, cfg: cfg, rng: rand.New(rand.NewPCG(seed, 0x776f726c64)), start: s.Start, utc: s.Start,
 		system: float64(s.SystemError), chapter: -1}
+	w.thermometer.rng, w.powered = rand.New(rand.NewPCG(seed, 0x74656d70)), s.Start
 	w.rx = gnsstest.New(s.Receiver, seed+1)
 	before := s.Start.Add(-s.OffFor - time.Hour)
 	model := s.RTC
@@ -94,6 +98,8 @@ func (w *World) boot() {
 	w.Station = station.New(w.cfg, w.kept.learned)
 	w.Station.Remember(w.kept.place)
 	w.nextRTC = w.utc.Add(time.Second)
+	w.thermometer.next = 0
+	w.warm()
 	if w.s.NoRTC {
 		w.Station.RTCMissing("This computer has no hardware clock.")
 	}
@@ -122,6 +128,7 @@ func (w *World) Second() *status.Snapshot {
 	}
 	w.ask()
 	w.to(end)
+	w.warm()
 	w.pulse(scene)
 	w.writeRTC()
 	w.readRTC(begin)

@@ -1,0 +1,174 @@
+package clockcheck
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// slope learns how the oscillator's rate changes with the temperature, from the
+// readings of one reference at a time, in blocks of ten minutes: a Kalman filter of
+// its own over what the reference says of UTC − local timescale, the rate at a fixed
+// temperature, and the change of the rate by 1 °C. As the rate's own random walk and
+// the wander of the reference's lateness are states and noise of it, a rate that goes
+// its own way while it happens to get colder is not taken for the temperature's doing:
+// plain regression would take it for that. How much the reference wanders is measured
+// on the way; until then it is taken to be as bad as the filter holds it.
+type slope struct {
+	source string // whose readings
+	base   int64  // ns, as of the filter
+	have   bool   // a block was taken, and the next belongs to it
+	begun  bool   // something was taken ever
+	at     timescale.Local
+	v      [3]float64 // s; s/s at c0; 1/°C
+	p      [3][3]float64
+	c0     float64 // °C
+	c      float64 // °C in the last block
+	wander float64 // s²/s of the reference, mean over the blocks
+	blocks float64 // that are in it
+	lo, hi float64 // °C from which to which it was learned
+	block  block
+}
+
+// block gathers readings.
+type block struct {
+	begin       timescale.Local
+	n, z, at, c float64 // number; sums, of the instants from begin on
+}
+
+const (
+	blockLasts = 10 * time.Minute
+	blockGap   = time.Hour // the reference may be late otherwise after such a hole
+	// wanderLeast: 1 ms in an hour. Receivers measured: 0.3 to 30 ms.
+	wanderLeast = 3e-10
+	wanderPrior = 2    // blocks that its first value counts for
+	wanderMost  = 72   // blocks of memory
+	blockLeast  = 4e-8 // s², 0.2 ms: variance of a block's mean
+	slopeGate   = 4    // sigma
+	slopeSpan   = 3    // °C: over less there is no slope
+)
+
+func newSlope(kept *LearnedTemperature) slope {
+	s := slope{wander: qD, blocks: wanderPrior, lo: mostC, hi: leastC}
+	s.p[2][2] = sq(slopeUnlearned)
+	if kept != nil && kept.Sigma > 0 {
+		s.v[2], s.p[2][2] = kept.PPMPerC*1e-6, sq(kept.Sigma*1e-6)
+		s.lo, s.hi = kept.LoC, kept.HiC
+	}
+	return s
+}
+
+// parted: what comes does not go on from what was.
+func (s *slope) parted() { s.have, s.block = false, block{} }
+
+// learnSlope takes a reading: zr is UTC − local relative to the filter's base but for
+// something that stands still (a latency), v its variance.
+func (j *Judge) learnSlope(source string, zr, v float64) {
+	w, at := &j.warm, j.f.at
+	if !w.have || at.Sub(w.heard) > blockLasts || at < w.heard || j.f.qD > qD || j.opposed() || j.doubtful() {
+		return // no temperature; or a stream that ramps or is in doubt, which teaches nothing
+	}
+	s := &w.slope
+	if s.source != source || s.base != j.f.base {
+		s.source, s.base = source, j.f.base
+		s.parted()
+	}
+	b := &s.block
+	if b.n == 0 {
+		*b = block{begin: at}
+	}
+	b.n++
+	b.z += zr
+	b.at += at.Sub(b.begin).Seconds()
+	b.c += w.c
+	if at.Sub(b.begin) < blockLasts {
+		return
+	}
+	mid := b.begin.Add(time.Duration(b.at / b.n * 1e9))
+	s.take(mid, b.z/b.n, b.c/b.n, math.Max(v/math.Min(b.n, 9), blockLeast), &j.f)
+	*b = block{}
+}
+
+// take brings a block's mean in: z at the temperature c, with the variance r.
+func (s *slope) take(at timescale.Local, z, c, r float64, f *filter) {
+	if !s.begun {
+		s.begun, s.c0 = true, c
+		s.v[1], s.p[1][1] = f.v[sY], f.p[sY][sY]
+	}
+	dt := at.Sub(s.at).Seconds()
+	if whole := s.have && dt <= blockGap.Seconds(); !whole {
+		if s.at != 0 {
+			s.p[1][1] += q2X * math.Max(dt, 0)
+		}
+		s.phase(at, z, c, r)
+		return
+	}
+	s.predict(dt, (s.c+c)/2-s.c0)
+	nu, v := z-s.v[0], s.p[0][0]+r
+	s.blocks = math.Min(s.blocks+1, wanderMost)
+	s.wander += (math.Min(nu*nu, sq(slopeGate)*v)/dt - s.wander) / s.blocks
+	if nu*nu > sq(slopeGate)*v {
+		s.p[1][1] += sq(1e-6)
+		s.phase(at, z, c, r)
+		return
+	}
+	gain := [3]float64{s.p[0][0] / v, s.p[1][0] / v, s.p[2][0] / v}
+	row := s.p[0]
+	for i := range s.v {
+		s.v[i] += gain[i] * nu
+		for k := range s.v {
+			s.p[i][k] -= gain[i] * row[k]
+		}
+	}
+	s.at, s.c = at, c
+	s.lo, s.hi = math.Min(s.lo, c), math.Max(s.hi, c)
+}
+
+// phase begins with z anew; rate and slope stand.
+func (s *slope) phase(at timescale.Local, z, c, r float64) {
+	s.have, s.at, s.c, s.v[0] = true, at, c, z
+	for i := range s.p {
+		s.p[0][i], s.p[i][0] = 0, 0
+	}
+	s.p[0][0] = r
+}
+
+// predict lets dt pass at a temperature warmer than c0 by d.
+func (s *slope) predict(dt, d float64) {
+	s.v[0] += (s.v[1] + s.v[2]*d) * dt
+	p := &s.p
+	for i := range p {
+		p[0][i] += dt*p[1][i] + d*dt*p[2][i]
+	}
+	for i := range p {
+		p[i][0] += dt*p[i][1] + d*dt*p[i][2]
+	}
+	p[0][0] += math.Min(math.Max(s.wander, wanderLeast), qD)*dt + q2X*dt*dt*dt/3
+	p[0][1] += q2X * dt * dt / 2
+	p[1][0] += q2X * dt * dt / 2
+	p[1][1] += q2X * dt
+}
+
+// learned is the slope, if it is significant and one that crystals have.
+func (s *slope) learned() (k, sigma float64, ok bool) {
+	k, sigma = s.v[2], math.Sqrt(math.Max(s.p[2][2], 0))
+	if math.Abs(k) < boundZ*sigma || math.Abs(k) > slopeMost || s.hi-s.lo < slopeSpan {
+		return 0, 0, false
+	}
+	return k, math.Max(sigma, math.Max(slopeLeast, slopeShare*math.Abs(k))), true
+}
+
+// spread is what the slope may be where it is not learned, 1σ.
+func (s *slope) spread() float64 {
+	return math.Min(math.Max(math.Hypot(s.v[2], math.Sqrt(math.Max(s.p[2][2], 0))), slopeLeast), slopeUnlearned)
+}
+
+// keep writes what was learned, if that is worth it.
+func (s *slope) keep(l *LearnedTemperature) {
+	sigma := math.Sqrt(math.Max(s.p[2][2], 0))
+	if s.lo > s.hi || sigma > 0.9*slopeUnlearned || sigma == 0 || math.Abs(s.v[2]) > slopeMost {
+		return
+	}
+	l.PPMPerC, l.Sigma, l.LoC, l.HiC = s.v[2]*1e6, sigma*1e6, s.lo, s.hi
+}

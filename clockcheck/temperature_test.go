@@ -1,0 +1,235 @@
+package clockcheck
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// warmWorld is a world whose oscillator feels the temperature.
+type warmWorld struct {
+	*world
+	c, k, ppm0 float64 // °C; ppm/°C of the oscillator's gain; gain at 20 °C
+	mute       bool    // the thermometer is
+}
+
+func newWarmWorld(t *testing.T, l Learned) *warmWorld {
+	return &warmWorld{world: newWorld(t, l), c: 20, ppm0: 12}
+}
+
+// let passes d, in which the temperature goes to c.
+func (w *warmWorld) let(d time.Duration, c float64) {
+	w.t.Helper()
+	n := int(d.Minutes())
+	by := (c - w.c) / float64(n)
+	for range n {
+		w.c += by
+		w.ppm = w.ppm0 + w.k*(w.c-20)
+		if !w.mute {
+			w.j.Temperature(&Temperature{At: w.local, C: w.c, Sensor: "board"})
+		}
+		w.run(time.Minute)
+	}
+}
+
+func coldBoard() Learned {
+	return Learned{RatePPM: -12, RateSigmaPPM: 0.1, Temperature: &LearnedTemperature{Sensor: "board", AtC: 20,
+		PPMPerC: -0.4, Sigma: 0.03, LoC: 0, HiC: 30}}
+}
+
+// In holdover the estimate follows what was learned of the temperature: from 20 to 5 °C
+// at 0.4 ppm/°C, a steady ramp of five hours, is 0.4e-6·15·18000/2 s = 54 ms.
+func TestHoldoverFollowsTheTemperature(t *testing.T) {
+	for name, tt := range map[string]struct {
+		mute      bool
+		least, to float64 // s: the error of the estimate lies between
+	}{"thermometer": {false, 0, 0.010}, "none": {true, 0.045, 0.060}} {
+		w := newWarmWorld(t, coldBoard())
+		w.k, w.mute = 0.4, tt.mute
+		w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 5 * time.Millisecond})
+		w.let(time.Hour, 20)
+		w.world.mute = true
+		w.let(5*time.Hour, 5)
+		if e := math.Abs(w.got.Error - w.sys); e < tt.least || e > tt.to {
+			t.Errorf("%s: the estimate is %.4f s off, wanted %v to %v", name, e, tt.least, tt.to)
+		}
+		w.honest()
+	}
+}
+
+// Whatever a thermometer says, what the error may be spans at no instant less than
+// without it. (The guard, the larger side of that about the estimate, follows the estimate.)
+func TestThermometerNeverNarrowsTheGuard(t *testing.T) {
+	for _, l := range []Learned{{}, {RatePPM: -12, RateSigmaPPM: 0.5}, coldBoard()} {
+		with, without := newWarmWorld(t, l), newWarmWorld(t, l)
+		without.mute = true
+		both := func(d time.Duration, c float64) {
+			for range int(d.Minutes()) {
+				c0 := with.c + (c-with.c)/10
+				with.let(time.Minute, c0)
+				without.let(time.Minute, c0)
+				a, b := with.got.ErrorHi-with.got.ErrorLo, without.got.ErrorHi-without.got.ErrorLo
+				if with.got.Guarded && a < b-1e-9 {
+					t.Fatalf("the error spans %.6f s with a thermometer, %.6f s without", a, b)
+				}
+			}
+		}
+		both(time.Hour, 20)
+		with.world.mute, without.world.mute = true, true
+		both(2*time.Hour, -10)
+		both(time.Hour, 30)
+		with.world.mute, without.world.mute = false, false
+		both(30*time.Minute, 20)
+	}
+}
+
+// The guard grows with a temperature that nothing is known of: x of an oscillator that
+// changes by k·a·t ppm is k·a·t²/2 off.
+func TestUnlearnedTemperatureWidensTheGuard(t *testing.T) {
+	w := newWarmWorld(t, Learned{RatePPM: -12, RateSigmaPPM: 0.1})
+	w.let(time.Hour, 20)
+	w.world.mute = true
+	w.let(4*time.Hour, 0)
+	ramp := slopeUnlearned * 20 * (4 * 3600) / 2
+	if s := w.j.f.sigma(sX); s < 0.95*ramp {
+		t.Errorf("1σ of x is %.4f s after a change that may have made %.4f s", s, ramp)
+	}
+}
+
+func TestTemperatureRefused(t *testing.T) {
+	for name, bad := range map[string]float64{"too cold": -61, "too warm": 101, "no number": math.NaN(), "endless": math.Inf(1), "a jump": 45} {
+		w := newWarmWorld(t, coldBoard())
+		w.let(10*time.Minute, 20)
+		before := w.j.warm.c
+		w.j.Temperature(&Temperature{At: w.local, C: bad, Sensor: "board"})
+		if w.j.warm.c != before {
+			t.Errorf("%s: %v °C was taken", name, bad)
+		}
+	}
+	// A jump that stays is the sensor's doing, not the crystal's: the rate stands.
+	w := newWarmWorld(t, coldBoard())
+	w.let(10*time.Minute, 20)
+	w.world.mute = true
+	w.let(10*time.Minute, 20)
+	y := w.j.f.v[sY]
+	w.c = 50
+	w.let(10*time.Minute, 50)
+	if w.j.warm.c != 50 || math.Abs(w.j.f.v[sY]-y) > 1e-9 {
+		t.Errorf("%v °C, rate %v, was %v", w.j.warm.c, w.j.f.v[sY], y)
+	}
+}
+
+// The views of the oscillator stay together: a receiver that comes back after a change
+// of temperature in holdover is not held for a false signal.
+func TestReceiverComesBackInTheCold(t *testing.T) {
+	w := newWarmWorld(t, coldBoard())
+	w.k = 0.4
+	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 5 * time.Millisecond})
+	w.let(time.Hour, 20)
+	w.world.mute = true
+	w.let(2*time.Hour, 5)
+	w.world.mute = false
+	w.let(2*time.Hour, 0)
+	w.want(Within, BasisGNSS)
+	if a := math.Abs(w.j.led.apart); a > 0.010 {
+		t.Errorf("the views are %.4f s apart", a)
+	}
+	w.honest()
+}
+
+// slopeNights lets a slope learn from blocks of an oscillator with a random walk of its
+// rate (sd after an hour, ppm), a reference that wanders (s after an hour), a daily wave
+// of the temperature.
+func slopeNights(seed uint64, k, walk, wander, swing float64, hours int) *slope {
+	rng := rand.New(rand.NewPCG(seed, 1))
+	s := newSlope(nil)
+	f := filter{}
+	f.p[sY][sY] = sq(1e-6)
+	var x, y float64
+	const dt = 600.0
+	phase := 2 * math.Pi * rng.Float64()
+	for i := range hours * 6 {
+		c := swing * math.Sin(phase+2*math.Pi*float64(i)*dt/86400)
+		y += walk * 1e-6 * math.Sqrt(dt/3600) * rng.NormFloat64()
+		x += (y+k*1e-6*c)*dt + wander*math.Sqrt(dt/3600)*rng.NormFloat64()
+		s.take(timescale.Local(float64(i+1)*dt*1e9), x+1e-3*rng.NormFloat64(), c, 1e-6, &f)
+	}
+	return &s
+}
+
+func TestSlopeIsLearned(t *testing.T) {
+	for name, tt := range map[string]struct{ k, walk, wander, within float64 }{
+		"a pulse":                   {-0.4, 0.1, 1e-5, 0.1},
+		"a steady receiver":         {0.3, 0.1, 0.5e-3, 0.1},
+		"a crystal hardly affected": {0.05, 0.05, 1e-5, 0.05},
+	} {
+		s := slopeNights(1, tt.k, tt.walk, tt.wander, 8, 48)
+		k, _, ok := s.learned()
+		if math.Abs(s.v[2]*1e6-tt.k) > tt.within || ok != (math.Abs(tt.k) > 0.1) && tt.k != 0.05 {
+			t.Errorf("%s: %.3f ppm/°C (%v, used %v), want %.3f", name, s.v[2]*1e6, k, ok, tt.k)
+		}
+	}
+}
+
+// A rate that walks by itself while the temperature goes up and down teaches nothing:
+// significance at 99 % may err once in a hundred.
+func TestSlopeIsNotMadeUp(t *testing.T) {
+	const nights = 400
+	used, off := 0, 0
+	for seed := range uint64(nights) {
+		s := slopeNights(seed, 0, 0.3, 2e-3, 6, 36)
+		if _, _, ok := s.learned(); ok {
+			used++
+		}
+		if math.Abs(s.v[2]) > boundZ*math.Sqrt(s.p[2][2]) {
+			off++
+		}
+	}
+	if used > nights/50 || off > nights/50 {
+		t.Errorf("of %d nights without any dependence %d taught one (%d beyond 99 %%)", nights, used, off)
+	}
+}
+
+// What is kept is read again; a file of before reads as before; a foreign value is no
+// one's.
+func TestLearnedTemperatureKept(t *testing.T) {
+	w := newWarmWorld(t, coldBoard())
+	w.let(20*time.Minute, 20)
+	w.let(20*time.Minute, 25)
+	got := w.j.Learned().Temperature
+	if got == nil || math.Abs(got.PPMPerC+0.4) > 0.05 || got.AtC < 20 || got.AtC > 25 || got.HiC != 30 {
+		t.Errorf("kept %+v", got)
+	}
+	var old Learned
+	if err := json.Unmarshal([]byte(`{"rate_ppm":1,"rate_sigma_ppm":0.5,"latencies":null}`), &old); err != nil || old.Temperature != nil {
+		t.Errorf("%+v, %v", old, err)
+	}
+	if b, _ := json.Marshal(old); string(b) != `{"rate_ppm":1,"rate_sigma_ppm":0.5,"latencies":null}` {
+		t.Errorf("%s", b)
+	}
+	for name, change := range map[string]func(*LearnedTemperature){
+		"no sensor":    func(l *LearnedTemperature) { l.Sensor = "" },
+		"no crystal's": func(l *LearnedTemperature) { l.PPMPerC = 7 },
+		"no sigma's":   func(l *LearnedTemperature) { l.Sigma = -1 },
+		"no place's":   func(l *LearnedTemperature) { l.AtC = 1e300 },
+		"upside down":  func(l *LearnedTemperature) { l.LoC, l.HiC = 30, 0 },
+		"no number":    func(l *LearnedTemperature) { l.PPMPerC = math.NaN() },
+	} {
+		l := coldBoard()
+		change(l.Temperature)
+		j := New(Config{}, l)
+		j.Temperature(&Temperature{At: 1e9, C: 0, Sensor: l.Temperature.Sensor})
+		if j.f.v[sY] != -12e-6 || j.warm.slope.v[2] != 0 {
+			t.Errorf("%s: was used: %+v", name, l.Temperature)
+		}
+	}
+	j := New(Config{}, coldBoard())
+	j.Temperature(&Temperature{At: 1e9, C: 0, Sensor: "board"})
+	if y := j.f.v[sY] * 1e6; math.Abs(y+4) > 1e-6 { // −12 − 0.4·(0 − 20)
+		t.Errorf("the kept rate is %.3f ppm at 0 °C", y)
+	}
+}
