@@ -63,6 +63,7 @@ func (j *Judge) Resume(now timescale.Local) {
 	j.f.forget(sY, h.RatePPM*1e-6, h.RateSigmaPPM*1e-6)
 	j.x = known{known: true, dateProved: h.DateProved, secLo: h.SecLo, secHi: h.SecHi, secAlone: h.SecAlone,
 		ancestry: j.ancestryOf(h.Ancestry), heldAt: h.Confirmed, stream: h.Stream, lateness: h.LatenessS}
+	j.warm.restart()
 	j.note(now, "started", "The time is held over from before noonmark was started anew.")
 }
 

@@ -153,8 +153,7 @@ func (j *Judge) Segment(now timescale.Local) {
 		j.ReceiverLost("The receiver was not open when the computer woke.")
 	}
 	j.clock = clockRate{}
-	j.warm.have, j.warm.fed, j.warm.added = false, 0, 0 // as at a boot
-	j.warm.slope.parted()
+	j.warm.restart()
 	j.note(now, "slept", "The computer slept: the time is taken up anew.")
 }
 

@@ -108,6 +108,12 @@ func (j *Judge) Temperature(r *Temperature) {
 	w.fed, w.added = y, math.Max(v, w.added)
 }
 
+// restart: the rate is again as it was kept, at the temperature that was kept with it.
+func (w *warmth) restart() {
+	w.have, w.fed, w.added = false, 0, 0
+	w.slope.parted()
+}
+
 // plausible refuses a jump. Where it stays, the sensor is taken up anew, and the change
 // is not held for one of the crystal's.
 func (w *warmth) plausible(r *Temperature) bool {
