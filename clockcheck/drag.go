@@ -42,7 +42,6 @@ type watch struct {
 	held       bool    // old is what was held over a hole, not yet laid against the stream
 	back       bool    // it comes back after a break, and has not been looked at since
 	slow       float64 // s: by how much the stream leads old, its mean over about a minute
-	slowed     bool
 }
 
 const (
@@ -66,11 +65,7 @@ func (w *watch) slowly(want float64) float64 {
 	for _, z := range w.last {
 		sum += float64(z-w.old.base) / 1e9
 	}
-	nu := sum/float64(len(w.last)) - want
-	if !w.slowed {
-		w.slow, w.slowed = nu, true
-	}
-	w.slow += (nu - w.slow) / slowLooks
+	w.slow += (sum/float64(len(w.last)) - want - w.slow) / slowLooks
 	return w.slow
 }
 
@@ -103,7 +98,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	w.n++
 	switch {
 	case !w.have && at.Sub(j.rx.since) >= firstKeep:
-		w.old, w.young, w.kept, w.since, w.have, w.slowed, w.back = j.f, j.f, at, at, true, false, false
+		w.old, w.young, w.kept, w.since, w.have, w.slow, w.back = j.f, j.f, at, at, true, 0, false
 		return 0, false, false
 	case !w.have || at.Sub(w.looked) < lookEvery && !w.back || w.n < len(w.last) || !j.on(RuleDrag):
 		return 0, false, false
@@ -141,7 +136,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= keepEvery {
-		w.old, w.young, w.since, w.kept, w.looks, w.slowed = w.young, j.f, w.kept, at, false, false
+		w.old, w.young, w.since, w.kept, w.looks, w.slow = w.young, j.f, w.kept, at, false, 0
 	}
 	return 0, false, false
 }
