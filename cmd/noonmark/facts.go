@@ -23,12 +23,8 @@ func facts(sys fs.FS) []page.Row {
 			rows = append(rows, page.Row{Name: name, Value: value})
 		}
 	}
-	zones, _ := fs.Glob(sys, "class/thermal/thermal_zone*")
-	for _, z := range zones {
-		if kind := word(z + "/type"); strings.Contains(kind, "cpu") || strings.Contains(kind, "soc") {
-			add("Processor", degrees(word(z+"/temp")))
-			break
-		}
+	if z, _ := processorZone(sys); z != "" {
+		add("Processor", degrees(word(z+"/temp")))
 	}
 	sensors, _ := fs.Glob(sys, "class/hwmon/hwmon*")
 	for _, s := range sensors {
@@ -48,6 +44,20 @@ func facts(sys fs.FS) []page.Row {
 		add("Battery", value)
 	}
 	return rows
+}
+
+// processorZone finds the processor's thermal zone, "" if there is none, and its kind.
+func processorZone(sys fs.FS) (dir, kind string) {
+	zones, _ := fs.Glob(sys, "class/thermal/thermal_zone*")
+	for _, z := range zones {
+		b, _ := fs.ReadFile(sys, z+"/type")
+		for _, part := range []string{"cpu", "soc", "x86_pkg"} {
+			if kind := strings.TrimSpace(string(b)); strings.Contains(kind, part) {
+				return z, kind
+			}
+		}
+	}
+	return "", ""
 }
 
 // degrees words millidegrees Celsius, "" if it is no number.

@@ -39,27 +39,28 @@ const (
 // service is the one owner of the station: everything reaches it as an event,
 // and the loop in run is the only place that touches it.
 type service struct {
-	log       *slog.Logger
-	station   *station.Station
-	kept      keep.State
-	stateDir  string // "" = nothing is kept
-	publish   *status.Publisher
-	page      *page.Page    // nil = none
-	camp      *timeService  // nil = none
-	sharer    *share.Sharer // nil = none
-	facts     []page.Row    // about warmth and power
-	hand      *byHand       // nil = nothing can be done by hand
-	pulse     *pulseWatch   // nil = none wanted
-	events    chan func()
-	ready     bool
-	watchdog  time.Duration
-	lastSaid  string
-	saved     timescale.Local
-	asked     timescale.Local // the kernel
-	clock     kernelClock     // nil = only watched
-	wake      <-chan time.Time
-	rtcOrders chan steer.RTCOrder
-	said      map[string]string
+	log         *slog.Logger
+	station     *station.Station
+	kept        keep.State
+	stateDir    string // "" = nothing is kept
+	publish     *status.Publisher
+	page        *page.Page    // nil = none
+	camp        *timeService  // nil = none
+	sharer      *share.Sharer // nil = none
+	facts       []page.Row    // about warmth and power
+	hand        *byHand       // nil = nothing can be done by hand
+	pulse       *pulseWatch   // nil = none wanted
+	thermometer *thermometer  // nil = none
+	events      chan func()
+	ready       bool
+	watchdog    time.Duration
+	lastSaid    string
+	saved       timescale.Local
+	asked       timescale.Local // the kernel
+	clock       kernelClock     // nil = only watched
+	wake        <-chan time.Time
+	rtcOrders   chan steer.RTCOrder
+	said        map[string]string
 }
 
 // serve runs the service until ctx ends.
@@ -109,6 +110,9 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	}
 	if noRTC != nil {
 		s.station.RTCMissing(rtcReason(noRTC))
+	}
+	if s.thermometer = findThermometer(os.DirFS("/"), set.Clock.Thermometer, chip.Path); s.thermometer != nil {
+		s.takeTemperature(s.thermometer.read()) // before the first reading of a clock
 	}
 	return s.start(ctx, set, chip.Path)
 }
@@ -160,6 +164,9 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 	}
 	if s.pulse = s.newPulse(set.Receiver.PPS, set.Receiver.PPSEdge); s.pulse != nil {
 		all.Go(func() { s.pulse.run(ctx) })
+	}
+	if s.thermometer != nil {
+		all.Go(func() { s.watchTemperature(ctx) })
 	}
 	all.Go(func() { s.watchSteps(ctx) })
 	s.serveOthers(ctx, set, &all)

@@ -46,6 +46,8 @@ type Config struct {
 		Steer     bool
 		StepOverS float64
 		Vouch     bool // tell the kernel when the clock is right
+		// Thermometer is "auto", "none", or the file of one.
+		Thermometer string
 	}
 	Modes struct {
 		InUse      string // "" = none named
@@ -77,6 +79,7 @@ func Default() Config {
 	c.RTC.Device = "auto"
 	c.Clock.StepOverS = 0.25
 	c.Clock.Vouch = true
+	c.Clock.Thermometer = "auto"
 	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
 	c.Publish.HTTP = "127.0.0.1:8173"
 	c.Publish.LocatorLength = 10

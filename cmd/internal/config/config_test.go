@@ -68,6 +68,7 @@ func TestParseBad(t *testing.T) {
 		{"server twice", "[network]\nservers = ['a','a']\n", `f.toml:2: network.servers names "a" twice`},
 		{"steer text", "[clock]\nsteer = 'yes'\n", `f.toml:2: clock.steer must be true or false, but is the text "yes"`},
 		{"vouch text", "[clock]\nvouch = 'no'\n", `f.toml:2: clock.vouch must be true or false, but is the text "no"`},
+		{"thermometer relative", "[clock]\nthermometer = 'hwmon0'\n", `f.toml:2: clock.thermometer must be one of "auto", "none", but is "hwmon0"; or a path that begins with /`},
 		{"step 0", "[clock]\nstep_over_s = 0\n", `f.toml:2: clock.step_over_s must be from 0.01 to 60 s, but is 0`},
 		{"mode in use", "[modes]\nin_use = 'FT9'\n", `f.toml:2: modes.in_use names a mode that is not known: no mode "FT9"`},
 		{"mode shown", "[modes]\nshow = ['FT8',\n 'FT9']\n", `f.toml:2: modes.show item 2 names a mode that is not known: no mode "FT9"`},
@@ -149,6 +150,7 @@ servers = ["192.168.1.1", "fd00::1", "camp.local:1123", "[fd00::2]:123"]
 steer = true
 step_over_s = 1
 vouch = false
+thermometer = "/sys/class/hwmon/hwmon2/temp1_input"
 [modes]
 in_use = "ft8"
 show = []
@@ -185,6 +187,7 @@ position = true
 	want.Clock.Steer = true
 	want.Clock.StepOverS = 1
 	want.Clock.Vouch = false
+	want.Clock.Thermometer = "/sys/class/hwmon/hwmon2/temp1_input"
 	want.Modes.InUse = "FT8"
 	want.Modes.Show = []string{}
 	want.Modes.ToleranceS = map[string]float64{"JS8-15": 2, "FT8": 0.5}
