@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -232,4 +233,34 @@ func TestLearnedTemperatureKept(t *testing.T) {
 	if y := j.f.v[sY] * 1e6; math.Abs(y+4) > 1e-6 { // −12 − 0.4·(0 − 20)
 		t.Errorf("the kept rate is %.3f ppm at 0 °C", y)
 	}
+}
+
+// What is said of the thermometer is what is so, and what to do.
+func TestWarmthSays(t *testing.T) {
+	w := newWarmWorld(t, coldBoard())
+	w.run(time.Minute)
+	if w.got.Warmth != (Warmth{}) {
+		t.Errorf("without a thermometer: %+v", w.got.Warmth)
+	}
+	says := func(part string, learned bool) {
+		t.Helper()
+		if g := w.got.Warmth; !strings.Contains(g.Because, part) || g.Learned != learned || g.Sensor != "board" || g.C != w.c {
+			t.Errorf("%+v does not say %q", g, part)
+		}
+	}
+	w.let(20*time.Minute, 20)
+	says("changes by +0.40", true)
+	w.world.mute = true
+	w.let(2*time.Hour, 10)
+	says("°C colder than when a reference last told the oscillator's rate; the estimate follows that by -3.", true)
+	w.mute = true
+	w.let(20*time.Minute, 10)
+	says("has not answered for 21 min", true)
+
+	w = newWarmWorld(t, Learned{})
+	w.let(20*time.Minute, 20)
+	says("is being learned", false)
+	w.world.mute = true
+	w.let(2*time.Hour, 30)
+	says("the guard is wider", false)
 }

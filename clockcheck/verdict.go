@@ -75,6 +75,7 @@ type Judgement struct {
 	Modes            []ModeJudgement
 	References       []Reference
 	Budget           []Term
+	Warmth           Warmth
 }
 
 // clockRate follows how fast the system clock runs against the local timescale.
@@ -130,6 +131,7 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement)
 	j.modes(now, dst)
 	j.references(now, dst)
 	dst.Because = j.because(now, dst)
+	dst.Warmth = j.warmth(now)
 	j.watchTrust(now, dst)
 }
 

@@ -27,6 +27,10 @@ func (s *Snapshot) Clone() Snapshot {
 		h := *s.Sharing
 		c.Sharing = &h
 	}
+	if s.Thermometer != nil {
+		t := *s.Thermometer
+		c.Thermometer = &t
+	}
 	if s.TimeService != nil {
 		a := *s.TimeService
 		c.TimeService = &a

@@ -208,6 +208,7 @@ func anySnapshot(t *rapid.T) Snapshot {
 		s.Events = append(s.Events, Event{when(), "step", text()})
 		s.Receiver = &Receiver{text(), text(), int(count() % 921601), count(), map[string]int64{name(): count()}, count(), count()}
 		s.Sharing = &Sharing{count(), count(), count()}
+		s.Thermometer = &Thermometer{text(), float(), float(), width(), text()}
 		s.TimeService = &TimeService{count(), count(), count(), count()}
 		s.Position = &Position{Locator: draw("locator", "FG69", "FG69GU18", "FG", "FG69gu18aa", "FG69GU"), LatDeg: Known(rapid.Float64Range(-90, 90).Draw(t, "lat")),
 			LonDeg: Known(rapid.Float64Range(-180, 180).Draw(t, "lon")), AltM: float(), BoundM: width(), Fix: draw("fix", "none", "2d", "3d"),

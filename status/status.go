@@ -61,6 +61,8 @@ type Snapshot struct {
 	Events     []Event     `json:"events"`             // oldest first
 	Receiver   *Receiver   `json:"receiver,omitempty"` // nil when none is open
 	Sharing    *Sharing    `json:"sharing,omitempty"`  // nil when nothing is shared
+	// Thermometer is nil when there is none.
+	Thermometer *Thermometer `json:"thermometer,omitempty"`
 	// TimeService is nil when no other device is told the time.
 	TimeService *TimeService `json:"time_service,omitempty"`
 }
@@ -176,6 +178,16 @@ type Sharing struct {
 	Readers int64 `json:"readers"` // connected now
 	Lines   int64 `json:"lines"`
 	Lost    int64 `json:"lost"` // lines that readers were too slow for, added up
+}
+
+// Thermometer is the computer's, and what is made of it: its oscillator changes with
+// the temperature.
+type Thermometer struct {
+	Sensor       string `json:"sensor"`
+	Celsius      Float  `json:"celsius"`
+	PPMPerC      Float  `json:"ppm_per_c"`       // change of the oscillator's gain by 1 °C; null = not learned
+	BoundPPMPerC Float  `json:"bound_ppm_per_c"` // half-width of the 99 % interval around it
+	Because      string `json:"because"`         // one plain sentence
 }
 
 // TimeService counts what other devices asked the time service since the start.

@@ -18,6 +18,7 @@ func (s Snapshot) Why() string {
 	p.modes(s.Modes)
 	p.references(s.References)
 	p.budget(s.Clock)
+	p.thermometer(s.Thermometer)
 	p.position(s.Position)
 	p.receiver(s.Receiver)
 	p.sharing(s.Sharing)
@@ -104,6 +105,21 @@ func (p *page) budget(c Clock) {
 	for _, t := range c.Budget {
 		p.line(2, fmt.Sprintf("%-20s %12s  %s", Clean(t.Term), with(t.GuardS, "s"), Clean(t.Because)))
 	}
+}
+
+func (p *page) thermometer(t *Thermometer) {
+	if t == nil {
+		return
+	}
+	p.line(0, "Thermometer, "+Clean(t.Sensor)+": "+celsius(t.Celsius))
+	p.line(2, Clean(t.Because))
+}
+
+func celsius(c Float) string {
+	if !c.OK {
+		return "not known"
+	}
+	return fmt.Sprintf("%.1f °C", c.V)
 }
 
 func (p *page) position(pos *Position) {

@@ -72,6 +72,7 @@ func (s *Station) fill(t Tick) {
 		out.Clock.Budget = append(out.Clock.Budget, status.Term{Term: b.Name, GuardS: status.Known(b.GuardS), Because: b.Because})
 	}
 	s.fillModes(t)
+	s.fillThermometer()
 	out.References = out.References[:0]
 	for _, r := range j.References {
 		ref := reference(r)
@@ -83,6 +84,17 @@ func (s *Station) fill(t Tick) {
 	s.fillEvents(t)
 	out.Position = s.place.position(t, s.datedUTC(t.System))
 	out.Receiver = s.receiver()
+}
+
+func (s *Station) fillThermometer() {
+	w := &s.judgement.Warmth
+	if s.snap.Thermometer = nil; w.Sensor == "" {
+		return
+	}
+	s.snap.Thermometer = &status.Thermometer{Sensor: w.Sensor, Celsius: status.Known(w.C), Because: w.Because}
+	if w.Learned {
+		s.snap.Thermometer.PPMPerC, s.snap.Thermometer.BoundPPMPerC = status.Known(w.PPMPerC), status.Known(w.Bound)
+	}
 }
 
 func (s *Station) fillModes(t Tick) {

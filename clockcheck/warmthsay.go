@@ -1,0 +1,52 @@
+package clockcheck
+
+import (
+	"fmt"
+	"math"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// Warmth is what is made of the computer's thermometer.
+type Warmth struct {
+	Sensor  string  // "" = there is none
+	C       float64 // °C as last shown
+	Learned bool    // the two below have a meaning
+	PPMPerC float64 // the oscillator's gain changes so much by 1 °C
+	Bound   float64 // of PPMPerC, half-width, 99 %
+	Because string  // one sentence
+}
+
+// tellC: a smaller change is not told, °C.
+const tellC = 1
+
+// warmth says what the thermometer is good for now.
+func (j *Judge) warmth(now timescale.Local) Warmth {
+	w := &j.warm
+	if w.sensor == "" || w.heard == 0 {
+		return Warmth{}
+	}
+	k, sigma, ok := w.slope.learned()
+	out := Warmth{Sensor: w.sensor, C: w.raw}
+	if ok {
+		out.Learned, out.PPMPerC, out.Bound = true, -k*1e6, boundZ*sigma*1e6
+	}
+	by, than := w.c-w.ref, "warmer"
+	if by < 0 {
+		than = "colder"
+	}
+	since := fmt.Sprintf("%.1f °C %s than when a reference last told the oscillator's rate", math.Abs(by), than)
+	switch live := j.live(now); {
+	case now.Sub(w.heard) > blockLasts:
+		out.Because = fmt.Sprintf("The thermometer has not answered for %s: a change of temperature is not seen.", forHowLong(now.Sub(w.heard)))
+	case live && ok, !live && math.Abs(by) < tellC && ok:
+		out.Because = fmt.Sprintf("The oscillator changes by %+.2f ±%.2f ppm/°C: the estimate follows the temperature when no reference is there.", out.PPMPerC, out.Bound)
+	case live || math.Abs(by) < tellC:
+		out.Because = "How the oscillator answers to the temperature is being learned; it takes a day or more beside a reference, in which it gets warmer and colder."
+	case ok:
+		out.Because = fmt.Sprintf("It is %s; the estimate follows that by %+.2f ppm.", since, -w.fed*1e6)
+	default:
+		out.Because = "It is " + since + ", and how the oscillator answers is not learned: the guard is wider. Keep the computer at an even temperature."
+	}
+	return out
+}
