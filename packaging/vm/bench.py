@@ -1,7 +1,7 @@
 """What all cases share: disks in stages, the receiver, a time server, standard checks."""
 import hashlib, os, shutil, socket, struct, subprocess, sys, tempfile, threading, time
 
-from machine import Failed, Machine
+from machine import Failed, Machine, first
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 TOP = os.path.dirname(os.path.dirname(HERE))
@@ -94,7 +94,7 @@ class Bench:
         end = time.monotonic() + 10
         while not os.path.exists(words[2]) and time.monotonic() < end:
             time.sleep(0.02)
-        p = subprocess.Popen(words, stdout=open(f"{m.folder}/{socket_name}.sent", "ab"))
+        p = subprocess.Popen(words, stdout=open(f"{m.folder}/{socket_name}.sent", "ab"), preexec_fn=first)
         self.children.append(p)
         return p
 

@@ -3,6 +3,7 @@ import math, os, subprocess, sys, time
 
 from cases import case, configure, running
 from checks import honest, need, trust, verdict
+from machine import first
 
 def rms(v):
     return math.sqrt(sum(x * x for x in v) / len(v))
@@ -78,7 +79,7 @@ def pulse(b):
     m = running(b, "evening", pps=True)
     m.sh("modprobe parport_pc; modprobe pps_parport; udevadm settle; ls /dev/pps0")
     out = open(f"{m.folder}/pulses", "w")
-    p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out)
+    p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out, preexec_fn=first)
     b.children.append(p)
     configure(m, ("pps", '"/dev/pps0"'), ("pps_edge", '"assert"'))
     m.until("the pulse used", lambda: honest(m)[0]["clock"]["basis"] == "pps", 120)

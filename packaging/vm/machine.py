@@ -11,6 +11,14 @@ class Failed(Exception):
 class Late(Failed):
     """What was waited for did not come in time."""
 
+def first():
+    """In a new process: before others in the queue, so that what else the host does makes
+    the machine, its receiver and its pulse as little late as may be. They want little."""
+    try:
+        os.nice(-15)
+    except OSError:
+        pass  # not root's bench
+
 def accelerated():
     """Whether the processor can run the machine itself (KVM): tried, for /dev/kvm alone says little."""
     try:
@@ -69,7 +77,8 @@ class Machine:
             words += ["-chardev", "null,id=lpt", "-device", "isa-parallel,chardev=lpt",
                       "-qtest", f"unix:{at('qtest')},server=on,wait=off", "-qtest-log", "none"]
         self.log = open(at("qemu.log"), "ab")
-        self.process = subprocess.Popen([*words, *extra], stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log)
+        self.process = subprocess.Popen([*words, *extra], stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log,
+                                        preexec_fn=first)
         self.agent, self.slow = None, 1
         try:
             self._go(begin)
