@@ -298,7 +298,7 @@ def upgrade(b):
     need(m.sh("readlink /proc/$(systemctl show -P MainPID noonmark)/exe").strip() == "/usr/bin/noonmark", "the old program still runs")
     took = within(m, 90)
     need("ttyS1" in m.sh("cat /etc/noonmark/noonmark.toml"), "the operator's settings are lost")
-    need(kept(m.sh("cat /var/lib/noonmark/learned.json").encode())["evening"]["latencies"], "what was learned is lost")
+    need(kept(m.sh("cat /var/lib/noonmark/learned.json").encode())["learned"]["latencies"], "what was learned is lost")
     watch(m, 10)
     m.sh("apt-get remove -y noonmark", 200)
     need(m.sh("ls /var/lib/noonmark/learned.json /etc/noonmark/noonmark.toml") and m.sh("systemctl is-active noonmark", check=False)[0], "removed")

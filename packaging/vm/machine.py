@@ -11,6 +11,12 @@ class Failed(Exception):
 class Late(Failed):
     """What was waited for did not come in time."""
 
+class NotUp(Late):
+    """The machine did not come up so far as to answer, which has nothing to do with noonmark."""
+
+class Busy(Late):
+    """The host was too busy to begin at the right instant."""
+
 def first():
     """In a new process: before others in the queue, so that what else the host does makes
     the machine, its receiver and its pulse as little late as may be. They want little."""
@@ -18,16 +24,6 @@ def first():
         os.nice(-15)
     except OSError:
         pass  # not root's bench
-
-def accelerated():
-    """Whether the processor can run the machine itself (KVM): tried, for /dev/kvm alone says little."""
-    try:
-        p = subprocess.run(["qemu-system-x86_64", "-accel", "kvm", "-cpu", "host", "-M", "q35", "-display", "none",
-                            "-nodefaults", "-m", "64", "-S", "-qmp", "stdio"],
-                           input=b'{"execute":"qmp_capabilities"}{"execute":"quit"}', capture_output=True, timeout=20)
-        return p.returncode == 0
-    except subprocess.TimeoutExpired:
-        return False
 
 class Machine:
     """One start of a machine. Sockets and the console's text lie in folder. rtc is how far
@@ -100,7 +96,7 @@ class Machine:
             while begin and (left := begin - time.time()) > 0:
                 time.sleep(left - 0.002 if left > 0.003 else 0)
             if begin and time.time() - begin > 0.05:
-                raise Late(f"the host was too busy: begun {time.time() - begin:.3f} s late")
+                raise Busy(f"the host was too busy: begun {time.time() - begin:.3f} s late")
             f.write('{"execute":"cont"}\n')
             f.flush()
             while "return" not in f.readline():
@@ -111,8 +107,11 @@ class Machine:
         """Waits until the machine answers. One that is slow in that gets more time for all else."""
         self.agent = self._connect("agent", limit)
         end = time.monotonic() + limit
-        while "hello" not in self._line(end):
-            pass
+        try:
+            while "hello" not in self._line(end):
+                pass
+        except Late:
+            raise NotUp(f"the machine did not come up in {limit} s")
         self.slow = max(1, (time.monotonic() - self.began) / 20)
 
     def _connect(self, name, limit=20):
@@ -204,7 +203,7 @@ class Machine:
         """What stands behind a failure: what the program says of itself, and its journal."""
         try:
             return self.sh("noonmark why; journalctl -b -q -o short-monotonic -u noonmark | tail -40; dmesg | tail -4", check=False)[1]
-        except Failed as e:
+        except (Failed, OSError) as e:
             return f"no word: {e}"
 
     def error(self):
