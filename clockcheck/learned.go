@@ -47,6 +47,9 @@ type LearnedRTC struct {
 	KernelS       float64 `json:"kernel_s,omitzero"`
 	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`
 	KernelReads   int     `json:"kernel_reads,omitzero"` // 0 = not measured
+	// The computer's temperature at At, by this thermometer; "" = none.
+	Sensor string  `json:"sensor,omitzero"`
+	TempC  float64 `json:"temp_c,omitzero"`
 }
 
 const maxLatencies = 8 // the newest are kept
@@ -73,6 +76,9 @@ func (j *Judge) Learned() Learned {
 			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
 			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(anc),
+		}
+		if w := &j.warm; w.have && j.f.at.Sub(w.heard) < blockLasts {
+			out.RTC.Sensor, out.RTC.TempC = w.sensor, w.c
 		}
 		if a := c.after; !c.setSeen {
 			out.RTC.KernelS, out.RTC.KernelSpreadS, out.RTC.KernelReads = a.mean, a.spread, a.n

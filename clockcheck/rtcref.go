@@ -164,11 +164,31 @@ func (j *Judge) recall(r *RTC) bool {
 	s2 := 0.0
 	s2 += sq(l.slack()) + sq(l.SigmaS)
 	if j.on(RuleOffGrowth) {
-		s2 += sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off
+		s2 += sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off + sq(j.rtcTurned(l)/2*off)
 	}
 	j.f.forget(sR, frac+rate*off, math.Sqrt(s2))
-	j.f.forget(sS, rate, math.Hypot(sr, j.rtcOffSigma()))
+	j.f.forget(sS, rate, math.Hypot(math.Hypot(sr, j.rtcOffSigma()), j.rtcTurned(l)))
 	return true
+}
+
+// A plain tuning fork is slower by 0.034 ppm/°C² away from 25 °C (NXP UM10301, section 9).
+const (
+	forkCurve = -0.034e-6
+	forkTurn  = 25 // °C
+)
+
+// rtcTurned is by how much the rate of a plain hardware clock has changed between the
+// temperature at which it was last compared and that of now. When it changed while the
+// power was off nobody knows: half of it is 1σ of the mean. It only widens: a board is
+// warmer while it works, so that a thermometer tells less of the hours without power than
+// it seems to. A chip that has a thermometer of its own has it to compensate itself
+// (DS3231, DS3232, RV-3029, RV-3032: their data sheets).
+func (j *Judge) rtcTurned(l *LearnedRTC) float64 {
+	w := &j.warm
+	if !w.have || w.ofRTC || j.cfg.RTCCompensated || l.Sensor == "" || l.Sensor != w.sensor || !(l.TempC >= leastC && l.TempC <= mostC) {
+		return 0
+	}
+	return math.Abs(forkCurve * (sq(w.c-forkTurn) - sq(l.TempC-forkTurn)))
 }
 
 func seconds2d(s float64) time.Duration { return time.Duration(s * 1e9) }

@@ -43,6 +43,7 @@ type Temperature struct {
 	At     timescale.Local
 	C      float64 // °C
 	Sensor string  // which one: what was learned by another does not count
+	OfRTC  bool    // the hardware clock's chip has it
 }
 
 // LearnedTemperature is how the oscillator's rate changes with what one thermometer
@@ -67,6 +68,7 @@ func (l *LearnedTemperature) sound() bool {
 type warmth struct {
 	sensor string
 	have   bool
+	ofRTC  bool
 	heard  timescale.Local
 	raw    float64 // °C as last shown
 	c      float64 // °C, smoothed: the crystal's
@@ -98,7 +100,7 @@ func (j *Judge) Temperature(r *Temperature) {
 	} else {
 		w.c += (r.C - w.c) * (1 - math.Exp(-r.At.Sub(w.heard).Seconds()/warmSettles.Seconds()))
 	}
-	w.raw, w.heard = r.C, r.At
+	w.raw, w.heard, w.ofRTC = r.C, r.At, r.OfRTC
 	if j.live(r.At) {
 		w.ref, w.fed, w.added = w.c, 0, 0
 		return

@@ -199,8 +199,12 @@ func TestSlopeIsNotMadeUp(t *testing.T) {
 // one's.
 func TestLearnedTemperatureKept(t *testing.T) {
 	w := newWarmWorld(t, coldBoard())
+	w.rtcOn = true
 	w.let(20*time.Minute, 20)
 	w.let(20*time.Minute, 25)
+	if r := w.j.Learned().RTC; r == nil || r.Sensor != "board" || r.TempC < 20 || r.TempC > 25 {
+		t.Errorf("kept of the hardware clock: %+v", r)
+	}
 	got := w.j.Learned().Temperature
 	if got == nil || math.Abs(got.PPMPerC+0.4) > 0.05 || got.AtC < 20 || got.AtC > 25 || got.HiC != 30 {
 		t.Errorf("kept %+v", got)
@@ -263,4 +267,49 @@ func TestWarmthSays(t *testing.T) {
 	w.world.mute = true
 	w.let(2*time.Hour, 30)
 	says("the guard is wider", false)
+}
+
+// A plain hardware clock that was compared at 25 °C and is found at −10 °C runs 41.7 ppm
+// slower there (NXP UM10301, −0.034 ppm/°C²): half of that over the time off is 1σ. It is
+// found so wide as without a thermometer where the temperature stayed, or tells nothing.
+func TestPlainHardwareClockInTheCold(t *testing.T) {
+	const off = 10 * 3600.0
+	sigmas := func(rtcTemp LearnedRTC, compensated bool, r *Temperature) (x, rate float64) {
+		l := &LearnedRTC{At: testFloor.Add(24 * time.Hour), SigmaS: 0.01, RateSigmaPPM: 0.5, DateProved: true, Ancestry: []string{"server"},
+			Sensor: rtcTemp.Sensor, TempC: rtcTemp.TempC}
+		j := New(Config{Floor: testFloor, RTCCompensated: compensated}, Learned{RTC: l})
+		if r != nil {
+			j.Temperature(r)
+		}
+		j.RTC(&RTC{Edge: 12e9, Sigma: time.Millisecond, Value: l.At.Add(off * time.Second)})
+		return j.f.sigma(sR), j.f.sigma(sS)
+	}
+	warm := LearnedRTC{Sensor: "board", TempC: 25}
+	cold := &Temperature{At: 10e9, C: -10, Sensor: "board"}
+	x0, r0 := sigmas(LearnedRTC{}, false, nil)
+	x1, r1 := sigmas(warm, false, cold)
+	if got := math.Sqrt(x1*x1-x0*x0) / off * 1e6; math.Abs(got-41.7/2) > 0.1 {
+		t.Errorf("1σ grew by %.2f ppm of the time off, want half of 41.7", got)
+	}
+	if got := math.Sqrt(r1*r1-r0*r0) * 1e6; math.Abs(got-41.7) > 0.1 {
+		t.Errorf("1σ of the rate grew by %.2f ppm, want 41.7", got)
+	}
+	for name, tt := range map[string]struct {
+		l LearnedRTC
+		r Temperature
+	}{
+		"the same temperature": {warm, Temperature{At: 10e9, C: 25, Sensor: "board"}},
+		"a state of before":    {LearnedRTC{}, *cold},
+		"another sensor":       {LearnedRTC{Sensor: "processor", TempC: 25}, *cold},
+		"a foreign value":      {LearnedRTC{Sensor: "board", TempC: 1e300}, *cold},
+		"the chip's own":       {warm, Temperature{At: 10e9, C: -10, Sensor: "board", OfRTC: true}},
+	} {
+		if x, _ := sigmas(tt.l, false, &tt.r); x != x0 {
+			t.Errorf("%s: 1σ is %.4f s, without a thermometer %.4f s", name, x, x0)
+		}
+	}
+	a, _ := sigmas(LearnedRTC{}, true, nil)
+	if b, _ := sigmas(warm, true, cold); a != b {
+		t.Errorf("a compensated clock: %.4f s, without a thermometer %.4f s", b, a)
+	}
 }

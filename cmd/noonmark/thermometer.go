@@ -21,6 +21,7 @@ type thermometer struct {
 	root fs.FS // "/"
 	file string
 	name string // that stays the same over a boot, where one was found
+	rtc  bool   // the hardware clock's
 }
 
 // findThermometer takes what the settings name. "auto" takes that of the hardware
@@ -33,7 +34,7 @@ func findThermometer(root fs.FS, configured, rtcPath string) *thermometer {
 	case "auto":
 	default:
 		file := filepath.Clean(configured)
-		return &thermometer{root, strings.TrimPrefix(file, "/"), file}
+		return &thermometer{root, strings.TrimPrefix(file, "/"), file, false}
 	}
 	sys, err := fs.Sub(root, "sys")
 	if err != nil {
@@ -42,13 +43,13 @@ func findThermometer(root fs.FS, configured, rtcPath string) *thermometer {
 	if rtcPath != "" {
 		chips, _ := fs.Glob(sys, filepath.Join("class/rtc", filepath.Base(rtcPath), "device/hwmon/hwmon*"))
 		for _, c := range chips {
-			if t := (&thermometer{root, filepath.Join("sys", c, "temp1_input"), "the hardware clock's chip"}); t.works() {
+			if t := (&thermometer{root, filepath.Join("sys", c, "temp1_input"), "the hardware clock's chip", true}); t.works() {
 				return t
 			}
 		}
 	}
 	if z, kind := processorZone(sys); z != "" {
-		if t := (&thermometer{root, filepath.Join("sys", z, "temp"), "the processor (" + kind + ")"}); t.works() {
+		if t := (&thermometer{root, filepath.Join("sys", z, "temp"), "the processor (" + kind + ")", false}); t.works() {
 			return t
 		}
 	}
@@ -67,7 +68,7 @@ func (t *thermometer) read() (r clockcheck.Temperature, err error) {
 	if err != nil {
 		return r, fmt.Errorf("/%s holds no thousandths of a degree Celsius", t.file)
 	}
-	return clockcheck.Temperature{At: hostclock.Now(), C: float64(milli) / 1000, Sensor: t.name}, nil
+	return clockcheck.Temperature{At: hostclock.Now(), C: float64(milli) / 1000, Sensor: t.name, OfRTC: t.rtc}, nil
 }
 
 // watchTemperature reads it off the loop, once a minute.

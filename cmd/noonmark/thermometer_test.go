@@ -39,7 +39,7 @@ func TestFindThermometer(t *testing.T) {
 			continue
 		}
 		r, err := th.read()
-		if err != nil || r.Sensor != tt.sensor || r.C != tt.c {
+		if err != nil || r.Sensor != tt.sensor || r.C != tt.c || r.OfRTC != (tt.c < 0) {
 			t.Errorf("%s: %+v, %v", tt.name, r, err)
 		}
 	}
