@@ -31,7 +31,7 @@ def boot(b):
 @case
 def boot_ahead(b):
     """Starts three days ahead; the receiver has a fix; its latency is learned."""
-    m = b.start(b.disk("learned"), rtc=3 * 86400.0, wait=False)
+    m = b.start(b.disk("evening"), rtc=3 * 86400.0, wait=False)
     b.receiver(m)
     m.up()
     m.until("the clock set", lambda: abs(honest(m)[1]) < 2, 120, 1)
@@ -126,7 +126,7 @@ def power_cut(b):
         m.until("a place to keep", lambda: m.sh("grep FG69gu /run/noonmark/grid", check=False)[0] == 0, 120)
         m.sh("systemctl restart noonmark")
     m.cut()
-    seen = powercut.replay(image, log, f"{b.work}/cut", 20 if b.short else 200, after=after)
+    seen = powercut.replay(image, log, f"{b.work}/cut", 50 if b.short else 200, after=after)
     need(seen["saves"] >= restarts, f"only {seen['saves']} times was a state written: nothing was tried")
     return (f"{real} real cuts, then {seen['cuts']} of {seen['writes']} recorded writes with {seen['saves']} saves: "
             f"no file torn, no state lost; at most {seen['leftovers']} file left over")
@@ -149,7 +149,7 @@ def running(b, disk, receiver=True, **how):
 @case
 def rtc_dead(b):
     """The hardware clock is dead: it starts in 1970, and later its date is invalid."""
-    m = running(b, "learned", rtc="1970-01-01T00:00:00", pps=True)
+    m = running(b, "evening", rtc="1970-01-01T00:00:00", pps=True)
     m.until("the clock set", lambda: abs(honest(m)[1]) < 2, 120, 1)
     s, true, _ = watch(m, 30)
     first = trust(s, "hardware clock")
@@ -293,7 +293,7 @@ def upgrade(b):
     m = running(b, "evening", drives=[deb])
     within(m, 120)
     state = m.sh("cat /var/lib/noonmark/learned.json")
-    m.sh(f"head -c {os.path.getsize(deb)} /dev/vdb >/tmp/n.deb && dpkg -i /tmp/n.deb", 300)
+    m.sh(f"head -c {os.path.getsize(deb)} /dev/vdb >/tmp/n.deb && dpkg --force-confold -i /tmp/n.deb", 300)
     need(m.sh("dpkg-query -W -f '${Version}' noonmark") == "99.0", "not the new version")
     need(m.sh("readlink /proc/$(systemctl show -P MainPID noonmark)/exe").strip() == "/usr/bin/noonmark", "the old program still runs")
     took = within(m, 90)
