@@ -4,10 +4,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
+	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
 	"noonmark/status"
@@ -55,5 +58,21 @@ func TestPlaceIsKept(t *testing.T) {
 	}
 	if kept, err := keep.Load(state); err != nil || kept.Place == nil || *kept.Place != place {
 		t.Errorf("kept %+v, %v", kept.Place, err)
+	}
+}
+
+func TestWhenIsSaved(t *testing.T) {
+	s := &service{} // without a directory, save notes the instant only
+	begin := timescale.Local(20e9)
+	var saves []time.Duration
+	for at := begin; at < begin.Add(3*time.Hour); at = at.Add(time.Second) {
+		if s.saveDue(at) {
+			s.save(at)
+			saves = append(saves, at.Sub(begin))
+		}
+	}
+	want := []time.Duration{5 * time.Minute, 65 * time.Minute, 125 * time.Minute}
+	if !slices.Equal(saves, want) {
+		t.Errorf("saved after %v, want %v", saves, want)
 	}
 }

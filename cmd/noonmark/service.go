@@ -30,7 +30,6 @@ import (
 // How often the loop does what.
 const (
 	tickEvery   = time.Second
-	saveEvery   = time.Hour // SD cards wear
 	kernelEvery = 10 * time.Second
 	factsEvery  = 30 * time.Second
 	stepsPause  = 100 * time.Millisecond // between two looks at steps of the clock
@@ -237,10 +236,7 @@ func (s *service) tick() *status.Snapshot {
 		showOn(s.page, s.station, snap, p.Local, s.facts)
 	}
 	s.tell(snap)
-	if s.saved == 0 {
-		s.saved = p.Local
-	}
-	if p.Local.Sub(s.saved) >= saveEvery {
+	if s.saveDue(p.Local) {
 		s.save(p.Local)
 	}
 	return snap
@@ -269,21 +265,6 @@ func (s *service) tell(snap *status.Snapshot) {
 		if _, err := daemon.SdNotify(false, message); err != nil {
 			s.warn("service manager", err.Error())
 		}
-	}
-}
-
-// save keeps what was learned, if there is somewhere to keep it.
-func (s *service) save(now timescale.Local) {
-	s.saved = now
-	if s.stateDir == "" {
-		return
-	}
-	s.kept.Learned, s.kept.Place = s.station.Learned(), s.station.LastPlace()
-	if s.clock != nil {
-		s.kept.Steering = s.station.LearnedSteering()
-	}
-	if err := keep.Save(s.stateDir, s.kept); err != nil {
-		s.warn("learned state", err.Error())
 	}
 }
 
