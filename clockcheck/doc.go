@@ -25,7 +25,7 @@
 //   - A receiver's pulse refines the second that others name (pps.go); an operator's
 //     mark is a witness with a wide bound (mark.go).
 //   - A thermometer makes the estimate better while no reference tells the rate, and
-//     the guard wider, never narrower (temperature.go, slope.go).
+//     the guard wider, never narrower (temperature.go, slope.go, rough.go).
 //   - A verdict falls at once and rises after its margin has held for 2 s.
 //
 // Limits that no rule here removes: a lone receiver that is dragged off slowly

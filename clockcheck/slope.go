@@ -66,8 +66,8 @@ func (s *slope) parted() { s.have, s.block = false, block{} }
 // something that stands still (a latency), v its variance.
 func (j *Judge) learnSlope(source string, zr, v float64) {
 	w, at := &j.warm, j.f.at
-	if !w.have || at.Sub(w.heard) > blockLasts || at < w.heard || j.f.qD > qD || j.opposed() || j.doubtful() {
-		return // no temperature; or a stream that ramps or is in doubt, which teaches nothing
+	if !w.have || at.Sub(w.heard) > blockLasts || at < w.heard || j.f.qD > qD || j.opposed() || j.doubtful() || !w.rough.settled() || w.rough.restless() {
+		return // no temperature that tells; or a stream that ramps or is in doubt, which teaches nothing
 	}
 	s := &w.slope
 	if s.source != source || s.base != j.f.base {
@@ -75,7 +75,7 @@ func (j *Judge) learnSlope(source string, zr, v float64) {
 		s.parted()
 	}
 	b := &s.block
-	if b.n == 0 {
+	if b.n == 0 || at.Sub(b.begin) > 2*blockLasts { // a hole in it
 		*b = block{begin: at}
 	}
 	b.n++

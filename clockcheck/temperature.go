@@ -72,12 +72,14 @@ type warmth struct {
 	heard  timescale.Local
 	raw    float64 // °C as last shown
 	c      float64 // °C, smoothed: the crystal's
+	slow   float64 // °C, over hours
+	rough  rough
 	odd    float64 // °C, shown lately and refused
 	odds   int
 	// Since a reference last told the rate: the temperature then, and what has been
 	// added to the rate and to its variance for the change since.
-	ref, fed, added float64
-	slope           slope
+	ref, slowRef, fed, added float64
+	slope                    slope
 }
 
 // Temperature takes one reading. One that no computer has, or that jumps, is refused.
@@ -93,16 +95,18 @@ func (j *Judge) Temperature(r *Temperature) {
 		return
 	}
 	if !w.have {
-		w.have, w.c, w.ref = true, r.C, r.C
+		w.have, w.c, w.slow, w.ref, w.slowRef = true, r.C, r.C, r.C, r.C
 		if l := j.keptWarmth(r.Sensor); l != nil && !j.live(r.At) {
-			w.ref = l.AtC // at which the rate was kept
+			w.ref, w.slowRef = l.AtC, l.AtC // at which the rate was kept
 		}
 	} else {
-		w.c += (r.C - w.c) * (1 - math.Exp(-r.At.Sub(w.heard).Seconds()/warmSettles.Seconds()))
+		dt := r.At.Sub(w.heard).Seconds()
+		w.c, w.slow = follow(w.c, r.C, dt, warmSettles), follow(w.slow, r.C, dt, slowlySettles)
 	}
+	w.rough.take(r.At, w.c)
 	w.raw, w.heard, w.ofRTC = r.C, r.At, r.OfRTC
 	if j.live(r.At) {
-		w.ref, w.fed, w.added = w.c, 0, 0
+		w.ref, w.slowRef, w.fed, w.added = w.c, w.slow, 0, 0
 		return
 	}
 	y, v := w.change()
@@ -130,8 +134,8 @@ func (w *warmth) plausible(r *Temperature) bool {
 	if w.odds++; w.odds < jumpStays {
 		return false
 	}
-	w.c, w.raw, w.heard, w.odds = r.C, r.C, r.At, 0
-	w.ref, w.fed, w.added = r.C, 0, 0
+	w.c, w.slow, w.raw, w.heard, w.odds = r.C, r.C, r.C, r.At, 0
+	w.ref, w.slowRef, w.fed, w.added = r.C, r.C, 0, 0
 	w.slope.parted()
 	return false
 }
@@ -151,6 +155,9 @@ func (j *Judge) live(at timescale.Local) bool {
 // change is by how much the rate has changed since a reference last told it, and the
 // variance of that.
 func (w *warmth) change() (y, variance float64) {
+	if w.rough.restless() {
+		return 0, rampShare * sq(slopeUnlearned*(w.slow-w.slowRef))
+	}
 	k, sigma, ok := w.slope.learned()
 	if !ok {
 		return 0, rampShare * sq(w.slope.spread()*(w.c-w.ref))

@@ -313,3 +313,44 @@ func TestPlainHardwareClockInTheCold(t *testing.T) {
 		t.Errorf("a compensated clock: %.4f s, without a thermometer %.4f s", b, a)
 	}
 }
+
+// A thermometer that shows the processor's work teaches nothing, however large the
+// oscillator's share; one that shows the air does.
+func TestRestlessThermometer(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		work     float64 // °C
+		restless bool
+	}{{"none", 0, false}, {"much", 10, true}} {
+		rng := rand.New(rand.NewPCG(3, 4))
+		var q rough
+		c, busy := 20.0, false
+		for minute := range 24 * 60 {
+			if rng.Float64() < 1.0/60 {
+				busy = !busy
+			}
+			shown := 20 + 12*math.Sin(2*math.Pi*float64(minute)/1440) + 0.2*rng.NormFloat64()
+			if busy {
+				shown += tt.work
+			}
+			c = follow(c, shown, 60, warmSettles)
+			q.take(timescale.Local(minute+1)*60e9, c)
+		}
+		if !q.settled() || q.restless() != tt.restless {
+			t.Errorf("%s: restless %v, %.2f °C", tt.name, q.restless(), math.Sqrt(q.ms))
+		}
+	}
+	// What it shows over hours widens the guard all the same.
+	w := newWarmWorld(t, coldBoard())
+	w.let(time.Hour, 20)
+	w.world.mute = true
+	w.j.warm.rough.n, w.j.warm.rough.ms = 1000, 9
+	y := w.j.f.v[sY]
+	w.let(4*time.Hour, 0)
+	if s := w.j.f.sigma(sY); s < slopeUnlearned*10 || math.Abs(w.j.f.v[sY]-y) > 1e-9 {
+		t.Errorf("1σ of the rate is %.2g after 20 °C, the rate moved by %.2g", s, w.j.f.v[sY]-y)
+	}
+	if !strings.Contains(w.got.Warmth.Because, "processor's work") {
+		t.Error(w.got.Warmth.Because)
+	}
+}

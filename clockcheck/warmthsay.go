@@ -27,6 +27,8 @@ func (j *Judge) warmth(now timescale.Local) Warmth {
 		return Warmth{}
 	}
 	k, sigma, ok := w.slope.learned()
+	restless := w.rough.restless()
+	ok = ok && !restless
 	out := Warmth{Sensor: w.sensor, C: w.raw}
 	if ok {
 		out.Learned, out.PPMPerC, out.Bound = true, -k*1e6, boundZ*sigma*1e6
@@ -39,6 +41,8 @@ func (j *Judge) warmth(now timescale.Local) Warmth {
 	switch live := j.live(now); {
 	case now.Sub(w.heard) > blockLasts:
 		out.Because = fmt.Sprintf("The thermometer has not answered for %s: a change of temperature is not seen.", forHowLong(now.Sub(w.heard)))
+	case restless:
+		out.Because = "It shows the processor's work more than the temperature of the oscillator, and is little used. A thermometer elsewhere on the board would tell more (thermometer in the settings)."
 	case live && ok, !live && math.Abs(by) < tellC && ok:
 		out.Because = fmt.Sprintf("The oscillator changes by %+.2f ±%.2f ppm/°C: the estimate follows the temperature when no reference is there.", out.PPMPerC, out.Bound)
 	case live || math.Abs(by) < tellC:

@@ -231,6 +231,8 @@ func thermometer(l *line, m *world.Thermometer) (err error) {
 	case l.is("good"):
 	case l.is("noise"):
 		m.NoiseC, err = l.number("the noise", "C")
+	case l.is("load"):
+		m.LoadC, err = l.number("the processor's warmth at work", "C")
 	case l.is("steps of"):
 		m.StepC, err = l.number("the resolution", "C")
 	case l.is("lag"):

@@ -82,8 +82,12 @@ func drawThermometer(seed uint64) *world.Thermometer {
 	if d.chance(0.5) {
 		return nil
 	}
-	return &world.Thermometer{OffC: d.between(-3, 3), NoiseC: d.log(0.05, 1), StepC: []float64{0.0625, 0.25, 0.5, 1}[d.IntN(4)],
+	m := &world.Thermometer{OffC: d.between(-3, 3), NoiseC: d.log(0.05, 1), StepC: []float64{0.0625, 0.25, 0.5, 1}[d.IntN(4)],
 		Lag: d.logSpan(time.Minute, time.Hour), HeatC: d.between(0, 25), HeatOver: d.logSpan(2*time.Minute, 40*time.Minute)}
+	if d.chance(0.4) { // the processor's own, which shows its work
+		m.LoadC = d.between(2, 20)
+	}
+	return m
 }
 
 // clock draws the hardware clock: data sheets of DS3231 (±2 ppm, ±5 ppm for the

@@ -62,6 +62,7 @@ type Thermometer struct {
 	Lag      time.Duration // follows the air as an exponential
 	HeatC    float64       // the computer's own warmth, in the end
 	HeatOver time.Duration // … as an exponential since power-on
+	LoadC    float64       // warmer while the processor works, by turns of about an hour; the oscillator feels none of it
 }
 
 // Chapter changes things from an instant of the story on. What happens once

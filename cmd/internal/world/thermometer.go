@@ -16,6 +16,8 @@ type thermometer struct {
 	at   timescale.UTC // up to when it followed the air; 0 = not yet
 	c    float64       // °C of the board but for the computer's own warmth
 	next timescale.UTC // reading
+	busy bool
+	turn timescale.UTC // when the processor's work begins or ends
 }
 
 // warm lets the sensor be read once a minute, as the service does.
@@ -38,11 +40,17 @@ func (w *World) shown(m *Thermometer) float64 {
 		t.c += (air - t.c) * (1 - math.Exp(-w.utc.Sub(t.at).Seconds()/m.Lag.Seconds()))
 	}
 	t.at = w.utc
+	if m.LoadC != 0 && w.utc >= t.turn {
+		t.busy, t.turn = !t.busy, w.utc.Add(time.Duration(t.rng.ExpFloat64()*float64(time.Hour)))
+	}
 	c := t.c + m.OffC + m.NoiseC*t.rng.NormFloat64()
 	if m.HeatOver > 0 {
 		c += m.HeatC * (1 - math.Exp(-w.utc.Sub(w.powered).Seconds()/m.HeatOver.Seconds()))
 	} else {
 		c += m.HeatC
+	}
+	if t.busy {
+		c += m.LoadC
 	}
 	if m.StepC > 0 {
 		c = math.Round(c/m.StepC) * m.StepC
