@@ -42,9 +42,15 @@ func (j *Judge) Network(r *Network) {
 	}
 	j.f.advance(r.At)
 	rel := j.rel(r.At, z)
-	if !j.witness(r.At, claim{rel - s.bound, rel + s.bound}) {
+	off, wrong := j.contradicted(s, r.At)
+	if !wrong {
+		wrong, off = !j.witness(r.At, claim{rel - s.bound, rel + s.bound}), rel
+	} else if s.agrees {
+		j.f.loosen(off) // x has followed it, nobody knows how far
+	}
+	if wrong {
 		if s.agrees {
-			j.note(r.At, "trust-changed", "The server "+s.name+" disagrees by "+seconds(rel)+".")
+			j.note(r.At, "trust-changed", "The server "+s.name+" disagrees by "+seconds(off)+".")
 		}
 		s.agrees = false
 		j.resolve(r.At)
@@ -98,12 +104,52 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 		if !was || c.hi-c.lo < 1 {
 			j.x.secAlone = false
 		}
-		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.ahead == 0
+		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.ahead == 0 && j.latencyNames(at)
 		if !was {
 			j.note(at, "proved", "A second reference agrees: the whole second is proved.")
 		}
 	}
 	return true
+}
+
+// latencyNames tells whether the stream, laid against an x whose second is proved, can
+// be explained in one way only: as late as it seems, and not a whole second ahead and as
+// much later. While its leap-second data may be missing a short latency leaves both
+// open, and what were learned then would be a second too short for a receiver whose
+// sentences describe the second before.
+func (j *Judge) latencyNames(at timescale.Local) bool {
+	rx := &j.rx
+	return at.Sub(rx.since) >= proofTime || rx.latencyBy != "" || j.f.v[sD]+1 > rx.link.latencyMax()+guardZ*j.f.sigma(sD) || !j.on(RuleSecond)
+}
+
+// contradicted tells whether more of the servers heard lately exclude what s says than
+// bear it out, and how far off they are, s: x may be known too loosely to tell a liar
+// whom the others tell. Kin have one voice.
+func (j *Judge) contradicted(s *server, at timescale.Local) (off float64, yes bool) {
+	if !j.on(RuleVote) {
+		return 0, false
+	}
+	me := j.indexOf(s)
+	r := j.rel(s.at, s.z)
+	says := claim{r - s.bound, r + s.bound}
+	bears, against := 0, 0
+	for i := range j.servers[:j.nServer] {
+		o := &j.servers[i]
+		age := at.Sub(o.at)
+		if i == me || o.outvoted || age > serverFresh || j.family(i) == j.family(me) || j.spokenFor(i, at) {
+			continue
+		}
+		q, m := j.rel(o.at, o.z), o.bound+guardZ*j.f.sigma(sY)*age.Seconds()
+		if says.meets(claim{q - m, q + m}) {
+			bears++
+			continue
+		}
+		against++
+		if d := r - q; math.Abs(d) > math.Abs(off) {
+			off = d
+		}
+	}
+	return off, against > bears
 }
 
 // resolve lets agreement decide while anything opposes the estimate: the

@@ -177,6 +177,16 @@ func (f *filter) shift(s float64) {
 	f.v[sR] -= s
 }
 
+// loosen says that UTC may lie s off, and with it all that was compared with it.
+func (f *filter) loosen(s float64) {
+	moves := [nSt]float64{sX: s, sD: s, sR: -s}
+	for i, a := range moves {
+		for k, b := range moves {
+			f.p[i][k] += a * b
+		}
+	}
+}
+
 // forget makes state s independent, with mean and standard deviation.
 func (f *filter) forget(s int, mean, sigma float64) {
 	f.v[s] = mean

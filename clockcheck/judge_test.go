@@ -53,11 +53,37 @@ func TestLearnedLatencyAndServerGiveWithin(t *testing.T) {
 	if w.got.Guard > 0.15 {
 		t.Errorf("guard %.3f s after a ±20 ms server", w.got.Guard)
 	}
+	if l := w.j.Learned(); len(l.Latencies) != 0 {
+		t.Errorf("learned %+v while leap-second data may be missing", l.Latencies)
+	}
+	w.run(15 * time.Minute)
 	l := w.j.Learned()
 	if len(l.Latencies) != 1 || math.Abs(l.Latencies[0].LatencyS-w.latency) > 0.05 {
 		t.Errorf("learned latency %+v, true %v", l.Latencies, w.latency)
 	}
 	w.honest()
+}
+
+// A sentence may describe the second before, and leap-second data may be missing: for a
+// quarter of an hour the two hide each other. What is learned must not be a second short.
+func TestLatencyIsNotLearnedASecondShort(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.valid, w.latency = false, 0.06
+	w.run(time.Minute)
+	w.valid = true
+	w.run(10 * time.Second)
+	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 10 * time.Millisecond})
+	w.run(12 * time.Minute)
+	if l := w.j.Learned().Latencies; len(l) != 0 {
+		t.Errorf("learned %+v while leap-second data may be missing", l)
+	}
+	w.lie = -1 // they come in
+	w.run(10 * time.Minute)
+	w.want(Within, BasisGNSS)
+	w.honest()
+	if l := w.j.Learned().Latencies; len(l) != 1 || math.Abs(l[0].LatencyS-1.06) > 0.05 || l[0].LeapS != 0 {
+		t.Errorf("learned %+v, the receiver is 1.06 s late", l)
+	}
 }
 
 func TestConfiguredLatency(t *testing.T) {
@@ -396,6 +422,33 @@ func TestTwoServersOutvoteALiar(t *testing.T) {
 	w.want(Within, BasisNetwork)
 	if math.Abs(w.got.Error) > 0.1 {
 		t.Errorf("error %.3f s: the liar won", w.got.Error)
+	}
+}
+
+// A liar close by may lie within what x leaves open, but not within what the others say.
+// Whoever speaks first, x must not follow it.
+func TestLiarCloseBy(t *testing.T) {
+	servers := []Network{{Server: "192.0.2.1", Bound: 26 * time.Millisecond}, {Server: "192.0.2.2", Bound: 9 * time.Millisecond},
+		{Server: "192.0.2.3", Bound: 8 * time.Millisecond}}
+	lies := []time.Duration{8 * time.Millisecond, 5 * time.Millisecond, -70 * time.Millisecond}
+	for first := range servers {
+		w := newWorld(t, Learned{})
+		w.j.cfg.Latency = 180 * time.Millisecond
+		w.j.ReceiverOpened("r1", Serial)
+		w.run(20 * time.Minute)
+		for range 30 {
+			for i := range servers {
+				k := (first + i) % len(servers)
+				servers[k].At, servers[k].UTC = w.local, w.utc.Add(lies[k])
+				w.j.Network(&servers[k])
+			}
+			w.run(64 * time.Second)
+		}
+		if e := w.got.Error - w.sys; math.Abs(e) > 0.02 {
+			t.Errorf("%s first: %.3f s off", servers[first].Server, e)
+		}
+		w.want(Within, BasisGNSS)
+		w.honest()
 	}
 }
 

@@ -211,7 +211,7 @@ func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
 // cannot jump: either the receiver was wrong before, or it is wrong now.
 func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	rx := &j.rx
-	whole := math.Round(nu)
+	whole, leap := math.Round(nu), rx.leap
 	// Leap-second data leave the fraction as it was.
 	isWhole := whole != 0 && math.Abs(nu-whole) < math.Min(0.06+4*math.Sqrt(rx.jitter), 0.25)
 	switch {
@@ -240,6 +240,9 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
 	case (!isWhole || whole < 0 && !rx.secProved) && j.latencyLeapt(at, z, nu):
+		if isWhole { // leap-second data: no habit of its latency
+			rx.leap = leap
+		}
 	case !j.on(RuleJump):
 		j.shift(nu)
 		j.useReceiver(at, z)

@@ -21,7 +21,7 @@ const NightLength = 12 * time.Hour
 // off, a receiver that lies from its start) is not drawn; a drag-off slower than
 // the documentation calls visible is, and declared.
 func Random(seed uint64) *Case {
-	d := draw{rand.New(rand.NewPCG(seed, 0x72616e646f6d))}
+	d := &draw{Rand: rand.New(rand.NewPCG(seed, 0x72616e646f6d))}
 	c := &Case{}
 	c.Name, c.Place = "random", camp
 	for _, n := range []string{"FT8", "FT4", "JS8-6"} {
@@ -48,13 +48,17 @@ func Random(seed uint64) *Case {
 	}
 	c.Length = begin + NightLength
 	c.Thermometer = drawThermometer(seed)
+	d.on = begin
 	for at := begin + d.span(0, 2*time.Hour); at < c.Length-time.Minute; {
 		at = d.event(c, at, sky) + time.Duration(float64(3*time.Hour)*d.ExpFloat64())
 	}
 	return c
 }
 
-type draw struct{ *rand.Rand }
+type draw struct {
+	*rand.Rand
+	on time.Duration // since when the receiver has had power
+}
 
 func (d draw) between(lo, hi float64) float64 { return lo + (hi-lo)*d.Float64() }
 
@@ -78,7 +82,7 @@ func (d draw) chance(p float64) bool { return d.Float64() < p }
 // 1 °C (DS3231 data sheet; processors' zones); a small computer is 5 to 25 °C warmer
 // than the air (common practice, no source).
 func drawThermometer(seed uint64) *world.Thermometer {
-	d := draw{rand.New(rand.NewPCG(seed, 0x746865726d6f))}
+	d := draw{Rand: rand.New(rand.NewPCG(seed, 0x746865726d6f))}
 	if d.chance(0.5) {
 		return nil
 	}
@@ -127,6 +131,9 @@ func (d draw) receiver() gnsstest.Model {
 		l.Bimodal, l.BimodalBy = d.between(0.1, 0.9), d.span(50*time.Millisecond, 200*time.Millisecond)
 	case d.chance(0.05):
 		l.Jump, l.JumpAfter = d.span(30*time.Millisecond, 350*time.Millisecond), d.span(time.Minute, 6*time.Hour)
+		if m.PreviousSecond { // 1.19 s is the latest that was seen, whatever moves it
+			l.Jump = min(l.Jump, 190*time.Millisecond-l.Mean)
+		}
 	case d.chance(0.05):
 		l.Jitter = d.span(30*time.Millisecond, 80*time.Millisecond)
 	}
@@ -172,7 +179,7 @@ func (d draw) server(name string) world.Server {
 }
 
 // event lets something happen at an instant and returns when it is over.
-func (d draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duration {
+func (d *draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duration {
 	end := at + d.logSpan(time.Minute, 6*time.Hour)
 	during, after := world.Chapter{From: at, Scene: sky}, world.Chapter{From: end, Scene: sky}
 	switch p := d.Float64(); {
@@ -180,8 +187,10 @@ func (d draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duration
 		during.Scene.Satellites = d.IntN(3)
 	case p < 0.45:
 		during.Scene.Unplugged = true
+		d.on = end
 	case p < 0.55:
 		during.Off, during.Cut, during.Forget = end-at, d.chance(0.7), d.chance(0.1)
+		d.on = end
 	case p < 0.60:
 		during.Sleep = end - at
 	case p < 0.65:
@@ -208,6 +217,8 @@ func (d draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duration
 		// Looks like leap-second data coming in, while those may be missing.
 		// It is found out when the receiver comes back, some seconds after the end.
 		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second})
+	} else if t != 0 && at < d.on+c.Receiver.ColdFix+time.Minute {
+		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second}) // it lies from its first fix on
 	}
 	c.Story = append(c.Story, during, after)
 	return end
@@ -224,7 +235,7 @@ func (d draw) falseTime() time.Duration {
 // receiver's drag-off is seen before it does harm.
 const VisiblePPM = 200
 
-func (d draw) drag(c *Case, ch *world.Chapter) {
+func (d *draw) drag(c *Case, ch *world.Chapter) {
 	ppm := d.log(5, 2000)
 	ch.Scene.FalseTime, ch.Scene.FalseDrag = 1, time.Duration(ppm*1e3)*time.Duration(1-2*d.IntN(2))
 	if ppm < VisiblePPM {
