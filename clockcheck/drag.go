@@ -19,10 +19,11 @@ import (
 const (
 	keepEvery  = time.Hour
 	lookEvery  = 10 * time.Second
-	firstKeep  = 2 * time.Minute // the stream settles first
-	dragFloorS = 0.060           // s: jitter and bimodal bursts are no drag
-	leapFloorS = 0.035           // s: so much at once is no wander
-	rampFloorS = 0.025           // s: so much an oscillator in changing air goes astray in an hour
+	earlyKeep  = 15 * time.Second // a latency may leap as soon as it is there
+	firstKeep  = 2 * time.Minute  // by then the stream has settled
+	dragFloorS = 0.060            // s: jitter and bimodal bursts are no drag
+	leapFloorS = 0.035            // s: so much at once is no wander
+	rampFloorS = 0.025            // s: so much an oscillator in changing air goes astray in an hour
 )
 
 // watch holds two former states of the filter, the older of which counts.
@@ -32,6 +33,7 @@ type watch struct {
 	since      timescale.Local // … and old
 	looked     timescale.Local
 	have       bool
+	settled    bool     // old is of a stream that had settled
 	away       int      // looks in a row that found the receiver away
 	good       filter   // as it was at the last look that did not
 	before     float64  // s: where the receiver was found then
@@ -69,9 +71,25 @@ func (w *watch) slowly(want float64) float64 {
 	return w.slow
 }
 
-// found keeps how it stood at a look that finds the receiver nu away, and near.
+// found keeps how it stood at a look that finds the receiver nu away, and near. The
+// arrival's variance is not known at once: at first what the last readings show of it
+// counts too.
 func (w *watch) found(nu float64, j *Judge) {
 	w.before, w.noise, w.good, w.looks = nu, j.rx.jitter, j.f, true
+	if !w.settled {
+		w.noise = math.Max(w.noise, w.scatter())
+	}
+}
+
+// scatter is the variance of the last readings, s².
+func (w *watch) scatter() float64 {
+	var sum, square float64
+	for _, z := range w.last {
+		d := float64(z-w.last[0]) / 1e9
+		sum, square = sum+d, square+d*d
+	}
+	n := float64(len(w.last))
+	return (square - sum*sum/n) / (n - 1)
 }
 
 // broke says that the stream had a hole: its latency may have leapt meanwhile. Where
@@ -97,8 +115,8 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	w.last[w.n%len(w.last)] = z - int64(j.rx.ahead)*1e9 // leap-second data that come in are no drag
 	w.n++
 	switch {
-	case !w.have && at.Sub(j.rx.since) >= firstKeep:
-		w.old, w.young, w.kept, w.since, w.have, w.slow, w.back = j.f, j.f, at, at, true, 0, false
+	case !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last), w.have && !w.settled && w.away == 0 && at.Sub(j.rx.since) >= firstKeep:
+		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, settled: w.have, last: w.last, n: w.n}
 		return 0, false, false
 	case !w.have || at.Sub(w.looked) < lookEvery && !w.back || w.n < len(w.last) || !j.on(RuleDrag):
 		return 0, false, false
@@ -123,7 +141,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		} else {
 			s, j.f = nu, was
 		}
-		w.have, j.led = false, led{}
+		*w, j.led = watch{}, led{} // what was kept may have been led away as well
 		return s, leap, true
 	}
 	if w.held && math.Abs(nu) > leapFloorS+boundZ*math.Sqrt(v+w.noise/3) {
@@ -131,7 +149,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	w.away, w.held = 0, false
 	w.found(nu, j)
-	if math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
+	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
 		j.soften(slow, at.Sub(w.since).Seconds())
 	}
 	j.rateTooFar()
