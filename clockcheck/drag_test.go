@@ -99,3 +99,20 @@ func TestLeapAfterAShortHearing(t *testing.T) {
 		w.honest()
 	}
 }
+
+// A drag-off is seen and ends. Nothing of what the filter was led to meanwhile is taken
+// up again, neither its time nor its rate.
+func TestNothingOfADragStays(t *testing.T) {
+	for _, ppm := range []float64{1350, -900} {
+		w := ledWorld(t)
+		w.drag = ppm * 1e-6
+		w.run(4 * time.Minute)
+		w.drag, w.lie = 0, 0
+		w.run(2 * time.Hour)
+		w.want(Within, BasisGNSS)
+		w.honest()
+		if y := w.j.f.v[sY] * 1e6; math.Abs(y+w.ppm) > 2 {
+			t.Errorf("%v ppm: the oscillator's rate is held for %.1f ppm, it is %.1f", ppm, y, -w.ppm)
+		}
+	}
+}
