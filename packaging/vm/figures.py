@@ -51,27 +51,32 @@ def steady(b):
     """The receiver's sentences only, latency learned: the clock against the truth."""
     seconds = 120 if b.short else float(os.environ.get("NOONMARK_VM_STEADY", 1800))
     m = running(b, "evening")
+    # The receiver alone: what the hardware clock says counts as much as the latency that
+    # was learned, and is up to 60 ms off while an emulated machine boots. Killed, for what
+    # the run until here knew would be gone on from.
+    m.sh("systemctl kill -s KILL noonmark; systemctl stop noonmark")
+    m.sh("""sed -i '0,/^device = "auto"$/s##device = "none"#' /etc/noonmark/noonmark.toml && grep -q '^device = "none"' /etc/noonmark/noonmark.toml""")
+    # The start's error is the bench's to take away: 0.5 ms a second would take minutes.
+    m.sh(f"python3 -c 'import time; time.clock_settime(0, time.clock_gettime(0) - {m.error()[0]})'")
     mean, sd, worst = line(b, m, 60)
-    m.until("a status", lambda: verdict(m.status()), 60)
-    # What is off at the start is turned away by 0.5 ms a second; then the time begins.
-    m.until("the clock on time", lambda: abs(honest(m)[0]["clock"]["error_s"] or 1) < 0.002, 900, 5)
+    m.until("the receiver's time", lambda: honest(m)[0].get("clock", {}).get("basis") == "gnss", 60)
+    m.until("the clock on time", lambda: abs(honest(m)[0]["clock"]["error_s"] or 1) < 0.002, 300, 2)
     began = m.ask("clock")["boot_ns"] / 1e9
     _, cpu, wrote = cost(m, 0)
     errors = follow(m, seconds)
     memory, cpu2, wrote2 = cost(m, 0)
     s = m.status()
-    need(s["clock"]["basis"] == "gnss", f"{rms(errors) * 1e3:.1f} ms RMS, but at the end it stands on {s['clock']['basis']}: "
-         f"{s['clock']['because']} {trust(s, 'receiver')}")
-    need(rms(errors) <= 0.010, f"{rms(errors) * 1e3:.1f} ms RMS")
-    need(memory <= 25, f"{memory:.1f} MB resident")
     # What the processor does costs here what emulating it costs.
     k, c = m.ask("kernel"), s["clock"]
     middle, about, _ = spread(errors)
-    return (f"{rms(errors) * 1e3:.2f} ms RMS (mean {middle * 1e3:+.2f}, sd {about * 1e3:.2f}), {max(map(abs, errors)) * 1e3:.2f} ms at most, "
+    text = (f"{rms(errors) * 1e3:.2f} ms RMS (mean {middle * 1e3:+.2f}, sd {about * 1e3:.2f}), {max(map(abs, errors)) * 1e3:.2f} ms at most, "
             f"in {seconds:.0f} s from {began:.0f} s after the boot ({len(errors)} looks); the line itself: "
             f"{mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, at most {worst * 1e3:.1f} from the mean; {memory:.1f} MB resident, "
             f"{(cpu2 - cpu) / seconds * 100:.1f} % of an emulated processor, {wrote2 - wrote} bytes to the disk; "
             f"rate {c['rate_ppm']:+.1f} ± {c['rate_bound_ppm']:.1f} ppm, the kernel's frequency word {k['freq_ppm']:+.2f} ppm")
+    need(c["basis"] == "gnss", f"at the end it stands on {c['basis']}: {c['because']} {trust(s, 'receiver')}; {text}")
+    need(rms(errors) <= 0.010 and memory <= 25, text)
+    return text
 
 @case
 def pulse(b):
@@ -86,5 +91,8 @@ def pulse(b):
     time.sleep(20)
     errors = follow(m, 60 if b.short else 300)
     mean, sd, worst = spread(errors)
-    need(rms(errors) <= 0.001 + 0.001, f"{rms(errors) * 1e3:.2f} ms RMS")
-    return f"{rms(errors) * 1e3:.2f} ms RMS, mean {mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, {max(map(abs, errors)) * 1e3:.2f} ms at most ({len(errors)} looks)"
+    with open(out.name) as f:
+        given = [int(x) / 1e6 for x in f]
+    text = f"the pulse itself is given {sum(given) / len(given):.2f} ms late; "
+    need(rms(errors) <= 0.001, text + f"{rms(errors) * 1e3:.2f} ms RMS")
+    return text + f"{rms(errors) * 1e3:.2f} ms RMS, mean {mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, {max(map(abs, errors)) * 1e3:.2f} ms at most ({len(errors)} looks)"
