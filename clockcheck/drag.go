@@ -136,10 +136,10 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 			return 0, false, false
 		}
 		if s = nu - w.before; leap {
-			j.f = w.good
-			j.f.advance(at)
+			j.takeUp(w.good, at)
 		} else {
-			s, j.f = nu, was
+			s = nu
+			j.takeUp(was, at)
 		}
 		*w, j.led = watch{}, led{} // what was kept may have been led away as well
 		return s, leap, true
@@ -159,6 +159,18 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	return 0, false, false
 }
 
+// takeUp goes back to a former state of the filter. Where the hardware clock was met anew
+// since, it is compared again: what the former state says of it is no longer so.
+func (j *Judge) takeUp(f filter, at timescale.Local) {
+	f.advance(at)
+	if f.met != j.f.met {
+		f.met = j.f.met
+		f.forget(sR, j.f.v[sR], 1)
+		f.forget(sS, j.f.v[sS], j.f.sigma(sS))
+	}
+	j.f = f
+}
+
 // mayHaveLeapt: after a hole the stream is nu seconds from what was held over it, too
 // much for the oscillator to be likely, too little for it to be ruled out. Then it may
 // be the latency that has changed, and it is proved no more.
@@ -166,6 +178,7 @@ func (j *Judge) mayHaveLeapt(nu float64) {
 	if j.on(RuleLatencyJump) {
 		j.f.p[sD][sD] += nu * nu
 		j.rx.latencyBy = ""
+		j.watch.old, j.watch.young = j.f, j.f
 	}
 }
 

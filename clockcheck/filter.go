@@ -44,6 +44,7 @@ type filter struct {
 	base int64           // ns: UTC − local = base + x
 	qS   float64
 	qD   float64
+	met  int // how often the hardware clock was met anew: its states before are another's
 	told int // measurements of x itself, by what is no receiver and no hardware clock
 }
 

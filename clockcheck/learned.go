@@ -65,7 +65,9 @@ func (j *Judge) Learned() Learned {
 	}
 	out.Temperature = j.learnedWarmth(rate)
 	out.Latencies = j.latencies()
-	if c := &j.rtc; c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
+	if c := &j.rtc; c.moved() {
+		out.RTC = nil
+	} else if c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
 		anc := j.x.ancestry
 		if j.x.secAlone { // whoever else was asked did not speak for the second
 			anc = ancReceiver

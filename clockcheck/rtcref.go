@@ -23,6 +23,7 @@ type rtcRef struct {
 	claim       claim
 	setSeen     bool // something set it while we watched
 	kernel      bool // the kernel's own writes are on
+	urgent      bool // see Urgent
 	written     bool // somebody we know of has set it since its last reading
 	after       afterKernel
 }
@@ -64,9 +65,22 @@ func (j *Judge) RTCMissing(why string) {
 func (j *Judge) KernelWritesRTC(on bool) {
 	if on != j.rtc.kernel {
 		j.rtc.written, j.rtc.after = j.rtc.written || !on, afterKernel{}
+		j.rtc.urgent = j.rtc.urgent || j.rtc.attached
 	}
 	j.rtc.kernel = on
 }
+
+// Urgent tells, once, that the hardware clock is or will be elsewhere than what was
+// learned before says: a power cut would have the next start believe that. Whoever
+// keeps what is learned saves it now.
+func (j *Judge) Urgent() bool {
+	u := j.rtc.urgent
+	j.rtc.urgent = false
+	return u
+}
+
+// moved tells whether the hardware clock may have been written since it was last read.
+func (c *rtcRef) moved() bool { return c.written || c.kernel && c.after.since == 0 }
 
 // afterKernel is how far off the kernel's own writes leave the chip: its rule for the
 // edge may not be the chip's (up to 0.5 s). It is looked at once the first write is past.
@@ -132,6 +146,7 @@ func (j *Judge) RTC(r *RTC) {
 	case !j.x.known:
 		j.startFromRTC(r, z, v)
 	case c.attached && (c.kernel || c.written):
+		c.urgent = c.urgent || c.moved()
 		c.written = false
 		j.attachRTC(r.Edge, z, v)
 		j.learnKernel(r.Edge)
@@ -166,6 +181,7 @@ func (j *Judge) recall(r *RTC) bool {
 	if j.on(RuleOffGrowth) {
 		s2 += sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off + sq(j.rtcTurned(l)/2*off)
 	}
+	j.f.met++
 	j.f.forget(sR, frac+rate*off, math.Sqrt(s2))
 	j.f.forget(sS, rate, math.Hypot(math.Hypot(sr, j.rtcOffSigma()), j.rtcTurned(l)))
 	return true
@@ -247,8 +263,11 @@ func (j *Judge) attachRTC(at timescale.Local, z int64, v float64) {
 	rel := j.zRel(at, z) // RTC − local − base
 	whole := math.Trunc(rel - j.f.v[sX])
 	j.rtc.base = int64(whole) * timescale.Second
+	j.f.met++
 	j.f.attach(sR, rel-whole, -1, v)
-	if !j.rtc.attached {
+	if j.rtc.attached { // it was written: an earlier run's comparison holds no more
+		j.learned.RTC = nil
+	} else {
 		j.f.forget(sS, 0, j.rtcRateSigma())
 	}
 	j.rtc.attached, j.rtc.independent, j.rtc.fault, j.rtc.misses = true, false, fNone, 0
@@ -261,7 +280,7 @@ func (j *Judge) hearRTC(at timescale.Local, z int64, v float64) {
 	want, s := j.f.sum(sR, 1)
 	if nu := zr - want; math.Abs(nu) > math.Max(0.03, 6*math.Sqrt(s+v)) && j.on(RuleRTCSet) {
 		if j.rtc.misses++; j.rtc.misses >= 2 {
-			j.rtc.setSeen = true
+			j.rtc.setSeen, j.rtc.urgent = true, true
 			j.note(at, "rtc-set", "Something set the hardware clock: it moved by "+seconds(nu)+".")
 			j.attachRTC(at, z, v)
 		}

@@ -138,3 +138,28 @@ func TestOwnWriteOfTheRTC(t *testing.T) {
 	}
 	w.honest()
 }
+
+// What was kept of the hardware clock is wrong as soon as somebody writes it: it is said
+// that this must be saved at once, and nothing is said of the clock until it is read.
+func TestWrittenRTCIsUrgent(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.mute, w.rtcOn, w.rtcOff = true, true, 2
+	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
+	w.run(time.Minute)
+	if l := w.j.Learned().RTC; l == nil || math.Abs(l.OffsetS-2) > 0.1 || w.j.Urgent() {
+		t.Fatalf("learned %+v, urgent without a reason?", l)
+	}
+	w.j.KernelWritesRTC(true)
+	if l := w.j.Learned().RTC; l != nil || !w.j.Urgent() || w.j.Urgent() {
+		t.Errorf("the kernel writes the hardware clock, and %+v is kept of it", l)
+	}
+	w.rtcOff = 0.1
+	w.run(2 * time.Second)
+	if l := w.j.Learned().RTC; l == nil || math.Abs(l.OffsetS-0.1) > 0.1 || !l.Written || !w.j.Urgent() {
+		t.Errorf("after the kernel's write %+v is kept", l)
+	}
+	w.run(time.Minute)
+	if w.j.Urgent() {
+		t.Error("urgent though nothing is new")
+	}
+}

@@ -55,6 +55,7 @@ type service struct {
 	watchdog    time.Duration
 	lastSaid    string
 	saved       timescale.Local
+	urgent      int             // how often something was saved at once
 	asked       timescale.Local // the kernel
 	clock       kernelClock     // nil = only watched
 	wake        <-chan time.Time

@@ -206,6 +206,9 @@ func (s *Station) Satellites(dst []gnss.Satellite) []gnss.Satellite {
 	return s.dec.Satellites(dst)
 }
 
+// Urgent tells, once, that what is kept would mislead the next start.
+func (s *Station) Urgent() bool { return s.judge.Urgent() }
+
 // Learned is what is worth keeping over a power-off, and over a restart of the program.
 func (s *Station) Learned() clockcheck.Learned {
 	l := s.judge.Learned()

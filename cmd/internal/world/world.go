@@ -143,8 +143,12 @@ func (w *World) Second() *status.Snapshot {
 }
 
 // keep writes the state file as rarely as the service does: once when there is
-// something to know, then each hour.
+// something to know, then each hour, and where what is kept would mislead.
 func (w *World) keep() {
+	if w.Station.Urgent() {
+		w.save()
+		return
+	}
 	if w.kept.at == 0 && w.utc.Sub(w.booted) < 5*time.Minute || w.kept.at != 0 && w.utc.Sub(w.kept.at) < time.Hour {
 		return
 	}
