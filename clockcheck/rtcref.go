@@ -149,13 +149,15 @@ func (j *Judge) RTC(r *RTC) {
 		c.urgent = c.urgent || c.moved()
 		c.written = false
 		j.attachRTC(r.Edge, z, v)
-		j.learnKernel(r.Edge)
 	case c.attached:
 		j.hearRTC(r.Edge, z, v)
 	case j.usableRTC():
 		j.meetRTC(r, z, v)
 	default:
 		j.attachRTC(r.Edge, z, v)
+	}
+	if c.attached {
+		j.learnKernel(r.Edge)
 	}
 }
 
