@@ -132,6 +132,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 			return
 		}
 		rx.fault = fNone
+		j.broke(at) // what it agrees with is known less well by now: it is laid against that as after a hole
 		j.note(at, "trust-changed", "The receiver agrees again.")
 	}
 	if rx.fault != fAhead {
