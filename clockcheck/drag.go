@@ -115,7 +115,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	w.last[w.n%len(w.last)] = z - int64(j.rx.ahead)*1e9 // leap-second data that come in are no drag
 	w.n++
 	switch {
-	case !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last), w.have && !w.settled && w.away == 0 && at.Sub(j.rx.since) >= firstKeep:
+	case !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last), w.have && !w.settled && w.away == 0 && !w.back && at.Sub(w.kept) >= firstKeep:
 		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, settled: w.have, last: w.last, n: w.n}
 		return 0, false, false
 	case !w.have || at.Sub(w.looked) < lookEvery && !w.back || w.n < len(w.last) || !j.on(RuleDrag):
