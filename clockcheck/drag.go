@@ -135,14 +135,19 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
-		if s = nu - w.before; leap {
+		s, back := nu-w.before, false
+		switch {
+		case leap && math.Abs(w.before) <= rampFloorS+boundZ*math.Sqrt(v+w.noise/5):
 			j.takeUp(w.good, at)
-		} else {
+		case leap: // and it had gone astray before: so, maybe, had the filter
+			back = math.Abs(nu) <= leapFloorS+guardZ*math.Sqrt(v+w.noise/3)
+			j.takeUp(was, at)
+		default:
 			s = nu
 			j.takeUp(was, at)
 		}
 		*w, j.led = watch{}, led{} // what was kept may have been led away as well
-		return s, leap, true
+		return s, leap, !back
 	}
 	if w.held && math.Abs(nu) > leapFloorS+boundZ*math.Sqrt(v+w.noise/3) {
 		j.mayHaveLeapt(nu)
