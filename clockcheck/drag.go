@@ -19,6 +19,7 @@ import (
 const (
 	keepEvery  = time.Hour
 	lookEvery  = 10 * time.Second
+	longHole   = 20 * time.Minute // after it a state from before is little worth
 	earlyKeep  = 15 * time.Second // a latency may leap as soon as it is there
 	firstKeep  = 2 * time.Minute  // by then the stream has settled
 	dragFloorS = 0.060            // s: jitter and bimodal bursts are no drag
@@ -93,10 +94,10 @@ func (w *watch) scatter() float64 {
 }
 
 // broke says that the stream had a hole: its latency may have leapt meanwhile. Where
-// no former state is kept, what was held over the hole is one.
+// no former state is kept, or the hole was long, what was held over it is one.
 func (j *Judge) broke(at timescale.Local) {
 	w := &j.watch
-	if j.rx.attached && !w.have {
+	if j.rx.attached && (!w.have || at.Sub(j.rx.valid) >= longHole) {
 		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, held: true}
 	}
 	w.back, w.n = w.have, 0
@@ -149,7 +150,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		*w, j.led = watch{}, led{} // what was kept may have been led away as well
 		return s, leap, !back
 	}
-	if w.held && math.Abs(nu) > leapFloorS+boundZ*math.Sqrt(v+w.noise/3) {
+	if w.held && math.Abs(nu) > leapFloorS+math.Sqrt(v+w.noise/3) {
 		j.mayHaveLeapt(nu)
 	}
 	w.away, w.held = 0, false
@@ -158,7 +159,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		j.soften(slow, at.Sub(w.since).Seconds())
 	}
 	j.rateTooFar()
-	if at.Sub(w.kept) >= keepEvery {
+	if at.Sub(w.kept) >= keepEvery && at.Sub(j.rx.since) >= firstKeep {
 		w.old, w.young, w.since, w.kept, w.looks, w.slow = w.young, j.f, w.kept, at, false, 0
 	}
 	return 0, false, false
