@@ -28,7 +28,8 @@ const (
 	latencyMean, latencySigma = 0.30, 0.45
 	latencyFloor              = 0.020 // s, σ: no latency is known better
 	latencyProved             = 0.035 // s, σ: ±0.09 s at 99 %
-	jitterStart               = 0.020 // s
+	jitterStart               = 0.020 // s: usual
+	jitterFirst               = 0.050 // s: until it is seen; receivers of two modes have so much
 	outlierGate               = 0.40  // s: beyond, a reading is not the same stream
 	week1024                  = 1024 * 7 * 24 * time.Hour
 	overruleAfter             = 2 * time.Hour // see Judge.overrule
@@ -102,7 +103,7 @@ func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
 	j.watch, j.led, j.f.qD = watch{}, led{}, qD
 	j.forgetPulse()
-	j.rx = receiver{present: true, link: link, jitter: jitterStart * jitterStart}
+	j.rx = receiver{present: true, link: link, jitter: jitterFirst * jitterFirst}
 	j.ReceiverNamed(key)
 }
 
