@@ -16,6 +16,9 @@ const (
 	proofTime = 15 * time.Minute
 	// validGap is the longest hole in a run of valid epochs.
 	validGap = 5 * time.Second
+	// A line that is too slow lets a sentence through in time now and then: so many more
+	// overrun epochs than others are believed for so long at most.
+	overrunHabit, overrunMost = 60, 600
 	// freshFor: a reference is silent after this.
 	receiverFresh = 10 * time.Second
 	// leapMax: a receiver without leap-second data is ahead of UTC by 18 s
@@ -71,6 +74,7 @@ type receiver struct {
 	run        int             // agreeing valid epochs in that run
 	runZ       int64           // UTC − local of the last of them, ns
 	repeats    int
+	overruns   int  // epochs that overran the line, less those that did not
 	leapStep   bool // its leap-second data have come in
 	sawInvalid bool // status V on this stream: a cold start is possible
 	leap60     timescale.Local
@@ -92,6 +96,16 @@ type receiver struct {
 	latencyBy string  // who proved the latency: "configured", "learned", a witness; "" nobody
 	claim     claim   // what it says of x while it takes no part
 	claimAt   timescale.Local
+}
+
+// overran counts an epoch, and tells whether it or the habit is no evidence.
+func (r *receiver) overran(now bool) bool {
+	if now {
+		r.overruns = min(r.overruns+1, overrunMost)
+		return true
+	}
+	r.overruns = max(r.overruns-1, 0)
+	return r.overruns > overrunHabit
 }
 
 // left tells whether the receiver has left its own stream, at once or slowly.
@@ -159,7 +173,7 @@ func (j *Judge) GNSS(r *GNSS) {
 			rx.fault, rx.run = fStuck, 0
 		}
 		return
-	case r.Overrun && j.on(RuleOverrun):
+	case rx.overran(r.Overrun) && j.on(RuleOverrun):
 		rx.fault, rx.run = fOverrun, 0
 		return
 	case !r.Valid && j.on(RuleValid):
