@@ -61,3 +61,11 @@ func (l Link) latencyMax() float64 {
 	}
 	return 1.2
 }
+
+// latencyPrior is what is assumed of it until it is measured: mean and σ, s.
+func (l Link) latencyPrior() (mean, sigma float64) {
+	if l == Relay {
+		return 1, 3
+	}
+	return latencyMean, latencySigma
+}

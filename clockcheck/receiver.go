@@ -125,10 +125,7 @@ func (j *Judge) ReceiverOpened(key string, link Link) {
 // latency learned under the same key is taken up again.
 func (j *Judge) ReceiverNamed(key string) {
 	j.rx.key = key
-	mean, sigma := latencyMean, latencySigma
-	if j.rx.link == Relay {
-		mean, sigma = 1, 3
-	}
+	mean, sigma := j.rx.link.latencyPrior()
 	if l, ok := j.learnedLatency(key); ok {
 		mean, sigma = l.LatencyS, math.Hypot(math.Max(l.SigmaS, latencyFloor), latencyFloor)
 		if j.rx.leap = l.LeapS; l.LeapS == 0 {
@@ -222,9 +219,25 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 	}
 	rx.secProved = true
 	if rx.attached && rx.ahead == 0 && !j.x.secondProved() {
+		if j.x.secHi > 0 && rx.latencyBy == "" {
+			j.restOnReceiver(at, z)
+		}
 		j.x.secLo, j.x.secHi, j.x.secAlone = 0, 0, true
 		j.note(at, "proved", "The receiver has been valid for 15 min without a break: the whole second is proved.")
 	}
+}
+
+// restOnReceiver takes x up anew from the stream and what may be its latency. Where it
+// might as well be a second later and the latency a second longer, the filter has the
+// latency on the condition of the one second it took for the best; the receiver's own
+// proof is none of that.
+func (j *Judge) restOnReceiver(at timescale.Local, z int64) {
+	j.f.advance(at)
+	mean, sigma := j.rx.link.latencyPrior()
+	j.f.forget(sD, mean, sigma)
+	j.f.start(j.zRel(at, z), sD, j.rx.jitter)
+	j.rtc.attached, j.rtc.independent = false, false // it is compared anew
+	j.watch, j.led = watch{}, led{}
 }
 
 // dated turns the receiver's date and time of day into a claim about UTC. Rules
