@@ -26,6 +26,8 @@
 //     mark is a witness with a wide bound (mark.go).
 //   - A thermometer makes the estimate better while no reference tells the rate, and
 //     the guard wider, never narrower (temperature.go, slope.go, rough.go).
+//   - A run of the program in the same boot goes on from what the one before it knew,
+//     as through a silence (held.go); over a power-off only the RTC speaks for it.
 //   - A verdict falls at once and rises after its margin has held for 2 s.
 //
 // Limits that no rule here removes: a lone receiver that is dragged off slowly
