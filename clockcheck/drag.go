@@ -44,6 +44,7 @@ type watch struct {
 	n          int
 	held       bool    // old is what was held over a hole, not yet laid against the stream
 	back       bool    // it comes back after a break, and has not been looked at since
+	apart      float64 // s: by how much UTC is later in old than in the filter, where the stream has left what old expects
 	slow       float64 // s: by how much the stream leads old, its mean over about a minute
 }
 
@@ -153,8 +154,11 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	if w.held && math.Abs(nu) > leapFloorS+math.Sqrt(v+w.noise/3) {
 		j.mayHaveLeapt(nu)
 	}
-	w.away, w.held = 0, false
+	w.away, w.held, w.apart = 0, false, 0
 	w.found(nu, j)
+	if math.Abs(slow) > rampFloorS+math.Sqrt(v+w.noise/slowReadings) {
+		w.apart = was.v[sX] - j.f.v[sX]
+	}
 	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
 		j.soften(slow, at.Sub(w.since).Seconds())
 	}

@@ -202,6 +202,9 @@ func (j *Judge) common() float64 {
 func (j *Judge) guardAhead(t float64) claim {
 	lo, hi := j.intervalAhead(t, guardZ)
 	c := claim{lo, hi}
+	if a := j.watch.apart; a != 0 { // it may have begun to be led away: then a former state is right
+		c = c.hull(claim{lo + a, hi + a})
+	}
 	if !j.on(RuleDispute) {
 		return c
 	}
