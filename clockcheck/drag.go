@@ -119,6 +119,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	switch {
 	case !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last), w.have && !w.settled && w.away == 0 && !w.back && at.Sub(w.kept) >= firstKeep:
 		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, settled: w.have, last: w.last, n: w.n}
+		w.found(0, j) // so the filter has it; the next look may find a leap already
 		return 0, false, false
 	case !w.have || at.Sub(w.looked) < lookEvery && !w.back || w.n < len(w.last) || !j.on(RuleDrag):
 		return 0, false, false
@@ -164,7 +165,11 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= keepEvery && at.Sub(j.rx.since) >= firstKeep {
-		w.old, w.young, w.since, w.kept, w.looks, w.slow = w.young, j.f, w.kept, at, false, 0
+		w.old, w.young, w.since, w.kept, w.slow = w.young, j.f, w.kept, at, 0
+		was = w.old
+		was.advance(at)
+		want, _ = was.sum(sD, -1)
+		w.found(float64(w.median()-was.base)/1e9-want, j)
 	}
 	return 0, false, false
 }

@@ -31,6 +31,7 @@ const (
 	latencyMean, latencySigma = 0.30, 0.45
 	latencyFloor              = 0.020 // s, σ: no latency is known better
 	latencyProved             = 0.035 // s, σ: ±0.09 s at 99 %
+	latencyMoved              = 0.060 // s: more than it is known to and than it wanders in a night
 	jitterStart               = 0.020 // s: usual
 	jitterFirst               = 0.050 // s: until it is seen; receivers of two modes have so much
 	outlierGate               = 0.40  // s: beyond, a reading is not the same stream
@@ -93,6 +94,7 @@ type receiver struct {
 	pendingNu float64
 	agreeing  int
 	leap      float64 // s: the largest leap of its latency ever seen
+	proved    float64 // s: its latency as it was proved
 	latencyBy string  // who proved the latency: "configured", "learned", a witness; "" nobody
 	claim     claim   // what it says of x while it takes no part
 	claimAt   timescale.Local
@@ -129,7 +131,7 @@ func (j *Judge) ReceiverNamed(key string) {
 	if l, ok := j.learnedLatency(key); ok {
 		mean, sigma = l.LatencyS, math.Hypot(math.Max(l.SigmaS, latencyFloor), latencyFloor)
 		if j.rx.leap = l.LeapS; l.LeapS == 0 {
-			j.rx.latencyBy = "learned"
+			j.rx.latencyBy, j.rx.proved = "learned", l.LatencyS
 		}
 		sigma = math.Hypot(sigma, l.LeapS) // one that leaps may have leapt since
 	}

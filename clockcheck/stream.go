@@ -180,8 +180,12 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 		j.x.carrier = carReceiver
 	}
 	if rx.latencyBy == "" && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
-		rx.latencyBy = "witness"
+		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
+	}
+	// However it came to be another: it may be the former one again after the next start.
+	if d := math.Abs(j.f.v[sD] - rx.proved); (rx.latencyBy == "witness" || rx.latencyBy == "learned") && d > latencyMoved && j.f.sigma(sD) < latencyProved {
+		rx.leap = math.Max(rx.leap, d)
 	}
 }
 
