@@ -131,11 +131,11 @@ func (d draw) receiver() gnsstest.Model {
 		l.Bimodal, l.BimodalBy = d.between(0.1, 0.9), d.span(50*time.Millisecond, 200*time.Millisecond)
 	case d.chance(0.05):
 		l.Jump, l.JumpAfter = d.span(30*time.Millisecond, 350*time.Millisecond), d.span(time.Minute, 6*time.Hour)
-		if m.PreviousSecond { // 1.19 s is the latest that was seen, whatever moves it
-			l.Jump = min(l.Jump, 190*time.Millisecond-l.Mean)
-		}
 	case d.chance(0.05):
 		l.Jitter = d.span(30*time.Millisecond, 80*time.Millisecond)
+	}
+	if m.PreviousSecond { // 1.19 s is the latest that was seen, whatever moves it
+		l.Jump, l.BimodalBy = min(l.Jump, 190*time.Millisecond-l.Mean), min(l.BimodalBy, 190*time.Millisecond-l.Mean)
 	}
 	sets := [][]string{nil, {"RMC", "GGA"}, {"GGA", "RMC", "ZDA"}, {"RMC"}, {"GGA", "GSA", "GSV", "RMC"}, {"ZDA", "RMC", "GGA", "GLL", "GST"}}
 	m.Sentences = sets[d.IntN(len(sets))]
