@@ -139,6 +139,9 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 			return 0, false, false
 		}
 		s, back := nu-w.before, false
+		if w.held { // nobody saw it on the way
+			s, leap, w.before = nu, true, 0
+		}
 		switch {
 		case leap && math.Abs(w.before) <= rampFloorS+boundZ*math.Sqrt(v+w.noise/5):
 			j.takeUp(w.good, at)
@@ -224,6 +227,9 @@ func (j *Judge) rateTooFar() {
 
 // shift moves UTC by s: former states of the filter no longer compare.
 func (j *Judge) shift(s float64) {
+	if s == 0 {
+		return
+	}
 	j.f.shift(s)
 	j.watch, j.led = watch{}, led{}
 }
