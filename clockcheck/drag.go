@@ -221,7 +221,7 @@ func (j *Judge) rateTooFar() {
 		j.f.forget(sS, 0, sigma)
 		y, sy := j.rate()
 		j.f.forget(sY, y, sy)
-		j.watch, j.led = watch{}, led{}
+		j.led = led{} // but not what is watched: it tells a ramp from a drag-off
 	}
 }
 
