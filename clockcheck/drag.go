@@ -116,8 +116,10 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	w := &j.watch
 	w.last[w.n%len(w.last)] = z - int64(j.rx.ahead)*1e9 // leap-second data that come in are no drag
 	w.n++
+	first := !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last)
+	settled := w.have && !w.settled && w.away == 0 && !w.back && at.Sub(w.kept) >= firstKeep
 	switch {
-	case !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last), w.have && !w.settled && w.away == 0 && !w.back && at.Sub(w.kept) >= firstKeep:
+	case first, settled:
 		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, settled: w.have, last: w.last, n: w.n}
 		w.found(0, j) // so the filter has it; the next look may find a leap already
 		return 0, false, false
@@ -138,22 +140,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
-		s, back := nu-w.before, false
-		if w.held { // nobody saw it on the way
-			s, leap, w.before = nu, true, 0
-		}
-		switch {
-		case leap && math.Abs(w.before) <= rampFloorS+boundZ*math.Sqrt(v+w.noise/5):
-			j.takeUp(w.good, at)
-		case leap: // and it had gone astray before: so, maybe, had the filter
-			back = math.Abs(nu) <= leapFloorS+guardZ*math.Sqrt(v+w.noise/3)
-			j.takeUp(was, at)
-		default:
-			s = nu
-			j.takeUp(was, at)
-		}
-		*w, j.led = watch{}, led{} // what was kept may have been led away as well
-		return s, leap, !back
+		return j.leave(at, nu, v, leap, was)
 	}
 	if w.held && math.Abs(nu) > leapFloorS+math.Sqrt(v+w.noise/3) {
 		j.mayHaveLeapt(nu)
@@ -175,6 +162,28 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		w.found(float64(w.median()-was.base)/1e9-want, j)
 	}
 	return 0, false, false
+}
+
+// leave takes up a former state: the stream was found nu away from what was expects,
+// with the variance v. dragged is false where it only came back to that.
+func (j *Judge) leave(at timescale.Local, nu, v float64, leap bool, was filter) (s float64, sudden, dragged bool) {
+	w := &j.watch
+	s, dragged = nu-w.before, true
+	if w.held { // nobody saw it on the way
+		s, leap, w.before = nu, true, 0
+	}
+	switch {
+	case leap && math.Abs(w.before) <= rampFloorS+boundZ*math.Sqrt(v+w.noise/5):
+		j.takeUp(w.good, at)
+	case leap: // and it had gone astray before: so, maybe, had the filter
+		dragged = math.Abs(nu) > leapFloorS+guardZ*math.Sqrt(v+w.noise/3)
+		j.takeUp(was, at)
+	default:
+		s = nu
+		j.takeUp(was, at)
+	}
+	*w, j.led = watch{}, led{} // what was kept may have been led away as well
+	return s, leap, dragged
 }
 
 // takeUp goes back to a former state of the filter. Where the hardware clock was met anew

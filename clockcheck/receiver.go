@@ -229,19 +229,6 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 	}
 }
 
-// restOnReceiver takes x up anew from the stream and what may be its latency. Where it
-// might as well be a second later and the latency a second longer, the filter has the
-// latency on the condition of the one second it took for the best; the receiver's own
-// proof is none of that.
-func (j *Judge) restOnReceiver(at timescale.Local, z int64) {
-	j.f.advance(at)
-	mean, sigma := j.rx.link.latencyPrior()
-	j.f.forget(sD, mean, sigma)
-	j.f.start(j.zRel(at, z), sD, j.rx.jitter)
-	j.rtc.attached, j.rtc.independent = false, false // it is compared anew
-	j.watch, j.led = watch{}, led{}
-}
-
 // dated turns the receiver's date and time of day into a claim about UTC. Rules
 // for dates: one before the floor is moved by whole 1024 weeks, if that lands
 // within ten years of the floor and the date is no firmware default.

@@ -274,14 +274,6 @@ func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
 	return true
 }
 
-// fitsLatency tells whether the stream is explained by a latency in its hull.
-func (j *Judge) fitsLatency(at timescale.Local, z int64) bool {
-	rel := j.zRel(at, z) - float64(j.rx.ahead)
-	d := j.f.v[sX] - rel
-	m := guardZ * j.f.sigma(sX)
-	return d > -m-0.05 && d < j.rx.link.latencyMax()+m
-}
-
 // receiverCarries tells whether x rests on the receiver alone.
 func (j *Judge) receiverCarries() bool { return j.x.ancestry == ancReceiver }
 
