@@ -213,7 +213,7 @@ func (d *draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duratio
 	default:
 		d.drag(c, &during)
 	}
-	if t := during.Scene.FalseTime; t < 0 && t%time.Second == 0 {
+	if t := during.Scene.FalseTime; t < -time.Second/2 && (t-t.Round(time.Second)).Abs() < nearlyWhole {
 		// Looks like leap-second data coming in, while those may be missing.
 		// It is found out when the receiver comes back, some seconds after the end.
 		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second})
@@ -223,6 +223,10 @@ func (d *draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duratio
 	c.Story = append(c.Story, during, after)
 	return end
 }
+
+// nearlyWhole: a step by so much else than whole seconds may be one of those with a
+// latency that moved, for a receiver with the largest scatter there is.
+const nearlyWhole = 250 * time.Millisecond
 
 func (d draw) falseTime() time.Duration {
 	if d.chance(0.3) {
