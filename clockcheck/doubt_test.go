@@ -14,14 +14,7 @@ func TestServersAgreeInTwoPlaces(t *testing.T) {
 	for first := range servers {
 		w := newWorld(t, Learned{})
 		w.run(20 * time.Minute)
-		for range 30 {
-			for i := range servers {
-				k := (first + i) % len(servers)
-				servers[k].At, servers[k].UTC = w.local, w.utc.Add(off[k])
-				w.j.Network(&servers[k])
-			}
-			w.run(64 * time.Second)
-		}
+		w.ask(servers, off, first)
 		w.honest()
 	}
 }

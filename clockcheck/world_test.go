@@ -109,6 +109,18 @@ func (w *world) judge() {
 	w.seen[g.Modes[0].Verdict]++
 }
 
+// ask has the servers answer for half an hour, off by so much each, the first-th first.
+func (w *world) ask(servers []Network, off []time.Duration, first int) {
+	for range 30 {
+		for i := range servers {
+			k := (first + i) % len(servers)
+			servers[k].At, servers[k].UTC = w.local, w.utc.Add(off[k])
+			w.j.Network(&servers[k])
+		}
+		w.run(64 * time.Second)
+	}
+}
+
 // honest fails the test if ever the truth was missed or within was false.
 func (w *world) honest() {
 	w.t.Helper()

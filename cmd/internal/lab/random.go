@@ -17,9 +17,9 @@ const NightLength = 12 * time.Hour
 // Random draws a station and a night. Its parameters come from data sheets and
 // measurements, named where they stand, never from the judge's own constants; a
 // share of worlds is unlike anything that the judge assumes. What no station
-// could see (a lone server that lies, a hardware clock set while the power was
-// off, a receiver that lies from its start) is not drawn; a drag-off slower than
-// the documentation calls visible is, and declared.
+// could see is not drawn (a lone server that lies, a hardware clock set while the
+// power was off), or declared (a drag-off slower than the documentation calls
+// visible, a receiver that lies from its start or as its leap-second data would).
 func Random(seed uint64) *Case {
 	d := &draw{Rand: rand.New(rand.NewPCG(seed, 0x72616e646f6d))}
 	c := &Case{}
@@ -213,12 +213,12 @@ func (d *draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duratio
 	default:
 		d.drag(c, &during)
 	}
-	if t := during.Scene.FalseTime; t < -time.Second/2 && (t-t.Round(time.Second)).Abs() < nearlyWhole {
-		// Looks like leap-second data coming in, while those may be missing.
+	t := during.Scene.FalseTime
+	likeLeapData := t < -time.Second/2 && (t-t.Round(time.Second)).Abs() < nearlyWhole // while those may be missing
+	fromItsStart := t != 0 && at < d.on+c.Receiver.ColdFix+time.Minute                 // it lies from its first fix on
+	if likeLeapData || fromItsStart {
 		// It is found out when the receiver comes back, some seconds after the end.
 		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second})
-	} else if t != 0 && at < d.on+c.Receiver.ColdFix+time.Minute {
-		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second}) // it lies from its first fix on
 	}
 	c.Story = append(c.Story, during, after)
 	return end
