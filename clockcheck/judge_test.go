@@ -12,7 +12,7 @@ import (
 func learnedFrom(w *world, off float64, names ...string) Learned {
 	return Learned{RatePPM: -w.ppm, RateSigmaPPM: 0.3,
 		Latencies: []LearnedLatency{{Key: "r1", LatencyS: w.latency, SigmaS: 0.02}},
-		RTC: &LearnedRTC{At: w.utc.Add(-time.Hour), OffsetS: off, SigmaS: 0.01, RatePPM: 0, RateSigmaPPM: 0.5,
+		RTC: &LearnedRTC{At: w.utc.Add(-20 * time.Minute), OffsetS: off, SigmaS: 0.01, RatePPM: 0, RateSigmaPPM: 0.5,
 			DateProved: true, Ancestry: names}}
 }
 

@@ -39,13 +39,15 @@ func (j *Judge) rtcRateSigma() float64 {
 	return 45e-6
 }
 
-// rtcOffSigma is the 1σ by which a learned rate may change over a power-off:
-// other temperatures than those it was learned at.
-func (j *Judge) rtcOffSigma() float64 {
+// rtcOffSigma is the 1σ by which a learned rate may change over off seconds without
+// power: other temperatures than those it was learned at. A plain tuning fork learned in
+// a warm room loses 12 s a day more at −40 °C (139 ppm by its parabola, NXP UM10301,
+// section 9: 3.9 times 36 ppm), once it has taken that temperature.
+func (j *Judge) rtcOffSigma(off float64) float64 {
 	if j.cfg.RTCCompensated {
 		return 0.7e-6
 	}
-	return 12e-6
+	return 12e-6 + 24e-6*math.Min(off/3600, 1)
 }
 
 // rtcSlack: the kernel's own writes leave the chip up to 0.5 s off, and a write
@@ -176,16 +178,16 @@ func (j *Judge) recall(r *RTC) bool {
 	}
 	off = math.Max(off, 0)
 	whole, frac := math.Modf(l.OffsetS)
-	rate, sr := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, j.rtcRateSigma())
+	rate, sr, open := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, j.rtcRateSigma()), j.rtcOffSigma(off)
 	j.rtc.base = int64(whole) * timescale.Second
 	s2 := 0.0
 	s2 += sq(l.slack()) + sq(l.SigmaS)
 	if j.on(RuleOffGrowth) {
-		s2 += sq(sr*off) + sq(j.rtcOffSigma()*off) + qR*off + sq(j.rtcTurned(l)/2*off)
+		s2 += sq(sr*off) + sq(open*off) + qR*off + sq(j.rtcTurned(l)/2*off)
 	}
 	j.f.met++
 	j.f.forget(sR, frac+rate*off, math.Sqrt(s2))
-	j.f.forget(sS, rate, math.Hypot(math.Hypot(sr, j.rtcOffSigma()), j.rtcTurned(l)))
+	j.f.forget(sS, rate, math.Hypot(math.Hypot(sr, open), j.rtcTurned(l)))
 	return true
 }
 
