@@ -2,6 +2,7 @@ package clockcheck
 
 import (
 	"math"
+	"time"
 
 	"noonmark/clockcheck/timescale"
 )
@@ -42,6 +43,16 @@ func continues(at, last timescale.Local) bool {
 
 func (c *comb) steady(at timescale.Local) bool {
 	return c.run >= combRun && at.Sub(c.at) < combLost
+}
+
+// stands tells whether the pulse, numbered or not, has gone on for a minute and up to now.
+func (p *pulse) stands(at timescale.Local) bool {
+	for i := range p.combs {
+		if c := &p.combs[i]; c.run >= 60 && at.Sub(c.at) < 2*time.Second {
+			return true
+		}
+	}
+	return false
 }
 
 // count keeps how many edges are spurious; it reports whether this one is to be used.

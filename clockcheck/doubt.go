@@ -62,6 +62,19 @@ func (j *Judge) contradicted(s *server, at timescale.Local) (off float64, yes bo
 	return off, off != 0
 }
 
+// secondByRun takes the whole second from a receiver that has proved its own.
+func (j *Judge) secondByRun(at timescale.Local, z int64) {
+	rx := &j.rx
+	if !rx.secProved || !rx.attached || rx.ahead != 0 || j.x.secondProved() {
+		return
+	}
+	if j.x.secHi > 0 && rx.latencyBy == "" {
+		j.restOnReceiver(at, z)
+	}
+	j.x.secLo, j.x.secHi, j.x.secAlone = 0, 0, true
+	j.note(at, "proved", "The receiver has been valid for 15 min without a break: the whole second is proved.")
+}
+
 // restOnReceiver takes x up anew from the stream and what may be its latency. Where it
 // might as well be a second later and the latency a second longer, the filter has the
 // latency on the condition of the one second it took for the best; the receiver's own

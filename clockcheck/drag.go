@@ -25,6 +25,7 @@ const (
 	dragFloorS = 0.060            // s: jitter and bimodal bursts are no drag
 	leapFloorS = 0.035            // s: so much at once is no wander
 	rampFloorS = 0.025            // s: so much an oscillator in changing air goes astray in an hour
+	rateFloor  = 10e-6            // s/s: and so much its rate may change
 )
 
 // watch holds two former states of the filter, the older of which counts.
@@ -54,6 +55,28 @@ const (
 	// An exponential mean over n looks has the noise of 2n−1, each a mean of nine.
 	slowReadings = (2*slowLooks - 1) * 9
 )
+
+// keepAfter is when the next state is kept: each hour, and 2, 4, 8, … min after the last
+// while the rate it holds is so uncertain that it would show no drag.
+func (w *watch) keepAfter() time.Duration {
+	if guardZ*w.young.sigma(sY)*keepEvery.Seconds() < dragFloorS {
+		return keepEvery
+	}
+	return min(max(2*w.kept.Sub(w.since), firstKeep), keepEvery)
+}
+
+// rateLed tells whether the rate y can not have come from that of a former state, and
+// from which: then the stream has led it, and what it leads next is the estimate.
+func (w *watch) rateLed(y float64, at timescale.Local) (was filter, ok bool) {
+	for _, f := range []*filter{&w.young, &w.old} {
+		was = *f
+		was.advance(at)
+		if math.Abs(y-was.v[sY]) > rateFloor+guardZ*was.sigma(sY) {
+			return was, true
+		}
+	}
+	return was, false
+}
 
 // median of the last readings: single ones may be damaged or late.
 func (w *watch) median() int64 {
@@ -145,6 +168,13 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	if w.held && math.Abs(nu) > leapFloorS+math.Sqrt(v+w.noise/3) {
 		j.mayHaveLeapt(nu)
 	}
+	if was, ok := w.rateLed(j.f.v[sY], at); ok && w.settled && !j.pulseLive(at) {
+		want, _ = was.sum(sD, -1)
+		s = float64(w.median()-was.base)/1e9 - want
+		j.takeUp(was, at)
+		*w, j.led = watch{}, led{}
+		return s, false, true
+	}
 	w.away, w.held, w.apart = 0, false, 0
 	w.found(nu, j)
 	if math.Abs(slow) > rampFloorS+math.Sqrt(v+w.noise/slowReadings) {
@@ -154,7 +184,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		j.soften(slow, at.Sub(w.since).Seconds())
 	}
 	j.rateTooFar()
-	if at.Sub(w.kept) >= keepEvery && at.Sub(j.rx.since) >= firstKeep {
+	if at.Sub(w.kept) >= w.keepAfter() && at.Sub(j.rx.since) >= firstKeep {
 		w.old, w.young, w.since, w.kept, w.slow = w.young, j.f, w.kept, at, 0
 		was = w.old
 		was.advance(at)

@@ -95,7 +95,11 @@ func (j *Judge) receiverTrust(now timescale.Local) (Trust, string) {
 	case fAhead:
 		return Warming, fmt.Sprintf("The receiver is %d s ahead: its leap-second data has not arrived yet (up to 12.5 min after a cold start).", rx.ahead)
 	case fDisagrees:
-		return Doubted, "The receiver disagrees with " + j.opponent() + ", and there is no third to decide: compare with a radio time signal."
+		when := "The receiver disagrees"
+		if rx.run == 0 {
+			when = "When it last had a fix, the receiver disagreed"
+		}
+		return Doubted, when + " with " + j.opponent() + ", and there is no third to decide: compare with a radio time signal."
 	}
 	if !rx.attached {
 		return Warming, "The receiver is valid; waiting for its first readings to agree."

@@ -172,13 +172,18 @@ func (j *Judge) interval(zscore float64) (lo, hi float64) { return j.intervalAhe
 
 // intervalAhead is interval after t more seconds without a reading.
 func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
-	g := zscore * math.Sqrt(j.f.ahead(t, sNo, 0)+j.common())
+	floor := latencyFloor
+	if zscore == boundZ {
+		floor = boundFloor
+	}
+	g := zscore * math.Sqrt(j.f.ahead(t, sNo, 0)+j.common(floor))
 	lo, hi = -g, g
 	if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier == carReceiver {
 		// The latency is not proved, but it has a range, and x = stream + latency.
 		m := zscore * math.Sqrt(j.f.ahead(t, sD, -1))
-		lo = math.Max(lo, -j.f.v[sD]-m)
-		hi = math.Min(hi, j.rx.link.latencyMax()-j.f.v[sD]+m)
+		before, after := j.rx.places.reach()
+		lo = math.Max(lo, before-j.f.v[sD]-m)
+		hi = math.Min(hi, after+j.rx.link.latencyMax()-j.f.v[sD]+m)
 		if lo > 0 || hi < 0 {
 			lo, hi = -g, g
 		}
@@ -187,15 +192,15 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 }
 
 // common is the variance of what all readings of the receiver share and no filter
-// can see: its latency is never known better than the floor.
-func (j *Judge) common() float64 {
+// can see: its latency is never known better than the floor, s.
+func (j *Judge) common(floor float64) float64 {
 	if j.x.gnssAt == 0 || j.x.carrier == carNetwork || j.x.carrier == carMark {
 		return 0
 	}
 	if j.x.carrier == carPulse {
 		return math.Max(sq(pulseFloor), j.pps.jitter)
 	}
-	return latencyFloor * latencyFloor
+	return floor * floor
 }
 
 // guardAhead spans, besides, what undefeated opponents say.

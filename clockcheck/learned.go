@@ -74,7 +74,7 @@ func (j *Judge) Learned() Learned {
 		}
 		out.RTC = &LearnedRTC{
 			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
-			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common()), j.hull()),
+			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common(latencyFloor)), j.hull()),
 			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
 			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(anc),
@@ -94,7 +94,8 @@ func (j *Judge) Learned() Learned {
 func (j *Judge) hull() float64 {
 	hull := math.Max(-j.x.open.lo, j.x.open.hi) / 2
 	if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier != carPulse && (j.receiverCarries() || j.f.sigma(sD) > latencyProved) {
-		hull = math.Max(hull, j.rx.link.latencyMax()/3)
+		lo, hi := j.rx.places.reach()
+		hull = math.Max(hull, (j.rx.link.latencyMax()+hi-lo)/3)
 	}
 	return hull
 }

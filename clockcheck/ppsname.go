@@ -204,7 +204,7 @@ func (j *Judge) edgeWitness(at timescale.Local, c claim) {
 	if o == (claim{}) {
 		return
 	}
-	m := guardZ * math.Sqrt(j.f.p[sX][sX]+j.common())
+	m := guardZ * math.Sqrt(j.f.p[sX][sX]+j.common(latencyFloor))
 	if p.combs[0].run > 0 && p.combs[1].run > 0 {
 		j.eitherWitness(at, claim{c.lo - m, c.hi + m})
 		return

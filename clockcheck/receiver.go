@@ -30,6 +30,7 @@ const (
 	// filter starts with. The hull [0, latencyMax] is what verdicts use.
 	latencyMean, latencySigma = 0.30, 0.45
 	latencyFloor              = 0.020 // s, σ: no latency is known better
+	boundFloor                = 0.012 // s, σ for a 99 % interval: the tail of what latencies do unseen is long
 	latencyProved             = 0.035 // s, σ: ±0.09 s at 99 %
 	latencyMoved              = 0.060 // s: more than it is known to and than it wanders in a night
 	jitterStart               = 0.020 // s: usual
@@ -92,8 +93,9 @@ type receiver struct {
 	jitter    float64 // variance of the arrival, s²
 	pending   int     // readings in a row outside the gate, agreeing with each other
 	pendingNu float64
-	agreeing  int
+	back      comeback
 	leap      float64 // s: the largest leap of its latency ever seen
+	places    places  // where it stood before
 	proved    float64 // s: its latency as it was proved
 	latencyBy string  // who proved the latency: "configured", "learned", a witness; "" nobody
 	claim     claim   // what it says of x while it takes no part
@@ -162,30 +164,27 @@ func (j *Judge) GNSS(r *GNSS) {
 	rx.heard = r.At
 	switch {
 	case r.Simulated && j.on(RuleSimulated):
-		rx.fault, rx.run = fSimulated, 0
+		rx.ails(fSimulated)
 		return
 	case r.LeapSecond:
 		rx.leap60, rx.valid = r.At, r.At
 		return
 	case r.Repeated && j.on(RuleRepeated):
 		if rx.repeats++; rx.repeats > 5 {
-			rx.fault, rx.run = fStuck, 0
+			rx.ails(fStuck)
 		}
 		return
 	case rx.overran(r.Overrun) && j.on(RuleOverrun):
-		rx.fault, rx.run = fOverrun, 0
+		rx.ails(fOverrun)
 		return
 	case !r.Valid && j.on(RuleValid):
-		rx.sawInvalid, rx.run = true, 0
-		if !rx.left() {
-			rx.fault = fNotValid
-		}
+		rx.sawInvalid = true
+		rx.ails(fNotValid)
 		return
 	}
 	rx.repeats, rx.satellites = 0, r.Satellites
 	utc, ok := j.dated(r)
 	if !ok {
-		rx.run = 0
 		return
 	}
 	z := int64(utc) - int64(r.At)
@@ -220,13 +219,7 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 		return
 	}
 	rx.secProved = true
-	if rx.attached && rx.ahead == 0 && !j.x.secondProved() {
-		if j.x.secHi > 0 && rx.latencyBy == "" {
-			j.restOnReceiver(at, z)
-		}
-		j.x.secLo, j.x.secHi, j.x.secAlone = 0, 0, true
-		j.note(at, "proved", "The receiver has been valid for 15 min without a break: the whole second is proved.")
-	}
+	j.secondByRun(at, z)
 }
 
 // dated turns the receiver's date and time of day into a claim about UTC. Rules
@@ -248,7 +241,7 @@ func (j *Judge) dated(r *GNSS) (timescale.UTC, bool) {
 	n := 1 + (floor.Sub(utc)-24*time.Hour-1)/week1024
 	repaired := utc.Add(n * week1024)
 	if defaultDate(r.Year, r.Month, r.Day) || repaired > floor.Add(10*365*24*time.Hour) || !j.on(RuleRollover) {
-		rx.fault = fEarlyDate
+		rx.ails(fEarlyDate)
 		return 0, false
 	}
 	rx.weeks = int(n) * 1024
@@ -274,7 +267,7 @@ func (j *Judge) dateFromOthers(r *GNSS) (timescale.UTC, bool) {
 	case j.rtc.provisional:
 		near = int64(r.At) + j.rtc.provZ
 	default:
-		j.rx.fault = fNoDate
+		j.rx.ails(fNoDate)
 		return 0, false
 	}
 	day := 24 * int64(time.Hour)

@@ -34,83 +34,10 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 		j.oppose(at, rel)
 		return
 	}
-	j.joinReceiver(at, z, f)
-}
-
-// fit says by how many whole seconds a stream may lead x: from lo to hi, and best
-// by k. A stream leads UTC while its leap-second data are missing.
-type fit struct {
-	k, lo, hi int
-	pinned    bool // x is known to within a second and so names it
-}
-
-// fits lays a stream that would have x be rel away, and be late besides, against x.
-func (j *Judge) fits(at timescale.Local, rel float64) (f fit, ok bool) {
-	rx := &j.rx
-	lo, hi := j.interval(guardZ)
-	if j.goesOn(at, rel) {
-		return fit{pinned: true}, true
-	}
-	f.pinned = hi-lo < 1
-	last := leapMax
-	if rx.secProved || at.Sub(rx.since) >= proofTime {
-		last = 0
-	}
-	best := math.Inf(1)
-	for k := 0; k <= last; k++ {
-		c := j.latencyRange()
-		c.lo, c.hi = c.lo+rel-float64(k), c.hi+rel-float64(k)
-		if !c.meets(claim{lo, hi}) {
-			continue
-		}
-		if f.hi = k; !ok {
-			f.lo, ok = k, true
-		}
-		if off := math.Abs(rel - float64(k) + j.f.v[sD]); off < best {
-			best, f.k = off, k
-		}
-	}
-	if ok && f.lo > 0 && !rx.sawInvalid {
-		return f, false // no cold start was seen that would explain it
-	}
-	return f, ok
-}
-
-// joinReceiver attaches a stream that fits x. Where x does not name the second, all
-// seconds that fit stay open beside the best.
-func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
-	rx, k := &j.rx, f.k
-	if !f.pinned {
-		j.x.secAlone = true // x, by whomever it stands, does not name the second
-		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
-	}
-	rx.attached, rx.ahead, rx.fault, rx.pending, j.x.stream = true, k, fNone, 0, false
-	if k > 0 {
-		rx.fault = fAhead
-	}
-	if j.receiverCarries() && j.on(RuleAncestry) {
-		j.sameAncestry(at, z, k)
-	}
-	if f.pinned && f.lo == f.hi && j.x.secondProved() && (j.x.ancestry&^ancReceiver != 0 || !j.on(RuleAncestry)) && k == 0 {
-		rx.secProved = true
-	}
-	j.useReceiver(at, z)
-}
-
-// sameAncestry joins a stream to an x that came from this very receiver by way of
-// the RTC. The two are one witness: whichever is known better stands, and the
-// other takes its uncertainty over. Fused, the receiver's unproved latency would
-// seem better known at each boot.
-func (j *Judge) sameAncestry(at timescale.Local, z int64, k int) {
-	j.f.advance(at)
-	zr := j.zRel(at, z) - float64(k)
-	if j.f.sigma(sX) <= j.f.sigma(sD) {
-		j.f.attach(sD, -zr, 1, j.rx.jitter)
+	if rx.fault == fDisagrees && !rx.back.agrees(at, rel, j.f.sigma(sY), rx.jitter) {
 		return
 	}
-	j.f.start(zr, sD, j.rx.jitter)
-	j.rtc.attached, j.rtc.independent = false, false
-	j.learned.RTC = nil
+	j.joinReceiver(at, z, f)
 }
 
 // hearReceiver takes a further reading of an attached stream.
@@ -128,7 +55,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 	}
 	rx.pending = 0
 	if rx.left() {
-		if rx.agreeing++; rx.agreeing < agreeAgain {
+		if !rx.back.agrees(at, nu, j.f.sigma(sY), rx.jitter) {
 			return
 		}
 		rx.fault = fNone
@@ -140,8 +67,8 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 	}
 	if rx.fault == fAhead && at.Sub(rx.since) >= proofTime {
 		// Leap data would have come by now: the explanation is used up.
-		rx.attached = false
-		j.oppose(at, j.rel(at, z))
+		rx.attached, rx.fault, rx.ahead = false, fNone, 0
+		j.meetReceiver(at, z)
 		return
 	}
 	pulse := j.pulseLive(at) // it stands, so what moves is the latency
@@ -149,7 +76,8 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		if (sudden || pulse) && j.latencyLeapt(at, z, s) {
 			return
 		}
-		rx.fault, rx.jump, rx.noProof, rx.agreeing = fDragged, s, true, 0
+		rx.fault, rx.jump, rx.noProof = fDragged, s, true
+		rx.back.strays(s)
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time has been led away by "+seconds(s)+".")
 		return
@@ -181,6 +109,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	}
 	if rx.latencyBy == "" && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
+		j.watch = watch{} // what was kept knows nothing of the witness
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}
 	// However it came to be another: it may be the former one again after the next start.
@@ -193,9 +122,9 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 // with one another are a jump, and a jump wants an explanation.
 func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
 	rx := &j.rx
-	rx.agreeing = 0
 	if rx.left() {
 		rx.jump = nu
+		rx.back.strays(nu)
 		j.track(at, j.rel(at, z))
 		return
 	}
@@ -229,7 +158,8 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.ahead, rx.fault, rx.since = 0, fNone, at
 		j.note(at, "leap-data", "The receiver's leap-second data has arrived: its whole second is right now.")
 		j.useReceiver(at, z)
-	case j.on(RuleLeapStep) && isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && !j.x.secondProved():
+	case j.on(RuleLeapStep) && isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && !j.x.secondProved() &&
+		(j.receiverCarries() || rx.ahead+int(whole) >= j.x.secLo):
 		// The leap-second data came in: the later value is the right one. Until
 		// it is proved anew, the former may be right as well; and where no cold
 		// start was seen, or it is not the first such step, only a witness can
@@ -252,7 +182,8 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.shift(nu)
 		j.useReceiver(at, z)
 	default:
-		rx.fault, rx.jump, rx.noProof, rx.agreeing = fJumped, nu, true, 0
+		rx.fault, rx.jump, rx.noProof = fJumped, nu, true
+		rx.back.strays(nu)
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time jumped by "+seconds(nu)+".")
 	}
@@ -268,6 +199,11 @@ func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
 	}
 	j.f.advance(at)
 	j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
+	if rx.latencyBy != "" || j.pps.stands(at) { // nobody was lied to, or x does not rest on it
+		rx.places = places{}
+	} else {
+		rx.places.leapt(nu)
+	}
 	rx.latencyBy, rx.leap = "", math.Max(rx.leap, math.Abs(nu))
 	j.watch, j.led = watch{}, led{}
 	j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
@@ -284,6 +220,7 @@ func (j *Judge) oppose(at timescale.Local, rel float64) {
 		j.note(at, "trust-changed", "The receiver disagrees with the rest by "+seconds(rel)+".")
 	}
 	rx.fault = fDisagrees
+	rx.back.strays(rel)
 	j.track(at, rel)
 	j.resolve(at)
 }
