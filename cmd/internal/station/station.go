@@ -76,6 +76,7 @@ type Station struct {
 	step      time.Duration // between epochs
 	full      int           // how much bursts fill the line
 	line      line
+	firsts    firsts
 	heardOnce bool
 	stale     bool
 	place     place
@@ -102,7 +103,7 @@ func (s *Station) OnEpoch(f func(*gnss.Epoch)) { s.onEpoch = f }
 // Opened says that a receiver's port was opened at an instant: what it proved
 // before counts no more.
 func (s *Station) Opened(src Source, at timescale.Local) {
-	s.src, s.open, s.keyed, s.heardOnce, s.full, s.line = src, true, false, false, 0, line{}
+	s.src, s.open, s.keyed, s.heardOnce, s.full, s.line, s.firsts = src, true, false, false, 0, line{}, firsts{}
 	s.dec = gnss.NewDecoder(gnss.Config{Baud: src.Baud, BuildDate: s.cfg.BuildDate, AcceptUnchecked: s.cfg.NoChecksums})
 	s.dec.Discard(at)
 	s.judge.ReceiverOpened("", s.link())
@@ -236,7 +237,9 @@ func (s *Station) drain() {
 		}
 		r := reading(&e)
 		r.Overrun = s.overrun(&e)
-		s.judge.GNSS(r)
+		if s.firsts.usual(&e) || !r.Valid {
+			s.judge.GNSS(r)
+		}
 		s.place.take(&e, s.asleep)
 	}
 }
@@ -257,44 +260,6 @@ func (s *Station) key(e *gnss.Epoch) bool {
 	s.keyed, s.step = true, step
 	s.judge.ReceiverNamed(fmt.Sprintf("%s at %d, every %s, %s", s.src.Identity, s.src.Baud, step, typeNames(e.Types)))
 	return true
-}
-
-// line measures how busy a serial line is. A receiver whose buffer is full drops
-// sentences, so that its bursts look short enough; but then the line never rests.
-type line struct {
-	since timescale.Local
-	bytes int
-	busy  bool
-}
-
-// lineWindow is so long that a piece of the stream more or less does not matter.
-const lineWindow = time.Minute
-
-// at closes a window, if it is time to.
-func (l *line) at(now timescale.Local, baud int) {
-	if l.since == 0 {
-		l.since, l.bytes = now, 0
-		return
-	}
-	if d := now.Sub(l.since); d >= lineWindow {
-		l.busy = time.Duration(l.bytes)*10*time.Second/time.Duration(baud) >= d*97/100
-		l.since, l.bytes = now, 0
-	}
-}
-
-// overrun tells whether bursts fill the line until the next one: three within
-// twenty or so do, for a damaged line can make one burst of two; or whether the line
-// never rests.
-func (s *Station) overrun(e *gnss.Epoch) bool {
-	if s.keyed && s.src.Baud > 0 && time.Duration(e.Bytes)*10*time.Second/time.Duration(s.src.Baud) > s.step*98/100 {
-		s.full = min(s.full+20, 80)
-	} else {
-		s.full = max(s.full-1, 0)
-	}
-	if s.src.Baud > 0 {
-		s.line.at(e.TimeArrival, s.src.Baud)
-	}
-	return s.full > 40 || s.line.busy
 }
 
 func typeNames(t gnss.Types) string {
