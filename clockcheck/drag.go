@@ -57,6 +57,21 @@ const (
 	slowReadings = (2*slowLooks - 1) * 9
 )
 
+// rateFloor is how well, 1σ in s/s, the stream can tell a rate by now: its latency may
+// have leapt by what no look would have found, any time since from. After an hour the
+// mean of a minute would tell.
+func (r *receiver) rateFloor(at timescale.Local) float64 {
+	t, leap := at.Sub(r.from), unseen(r.jitter)
+	if t >= keepEvery {
+		leap = math.Min(leap, rampFloorS+guardZ*math.Sqrt(r.jitter/slowReadings))
+	}
+	return leap / (guardZ * math.Max(t.Seconds(), 1))
+}
+
+// unseen is the leap that no look finds, s, where the arrival has the variance noise.
+// The noise of a median of nine is that of one reading by the root of five or so.
+func unseen(noise float64) float64 { return leapFloorS + guardZ*math.Sqrt(noise/3) }
+
 // keepAfter is when the next state is kept: each hour, and 2, 4, 8, … min after the last
 // while the rate it holds is so uncertain that it would show no drag.
 func (w *watch) keepAfter() time.Duration {
@@ -158,15 +173,14 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	if !w.looks {
 		w.found(nu, j)
 	}
-	// The noise of a median of nine is that of one reading by the root of five or so.
-	leap := math.Abs(nu-w.before) > leapFloorS+guardZ*math.Sqrt(w.noise/3)
+	leap := math.Abs(nu-w.before) > unseen(w.noise)
 	if leap || math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Max(math.Min(w.noise, jitterStart*jitterStart), w.noise/5)) {
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
 		return j.leave(at, nu, v, leap, was)
 	}
-	if w.held && math.Abs(nu) > leapFloorS+math.Sqrt(v+w.noise/3) {
+	if w.held && math.Abs(nu) > leapFloorS+math.Min(math.Sqrt(v+w.noise/3), latencyMoved) {
 		j.mayHaveLeapt(nu)
 	}
 	if was, ok := w.rateLed(j.f.v[sY], at); ok && w.settled && !j.pulseLive(at) {

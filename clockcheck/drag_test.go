@@ -2,6 +2,7 @@ package clockcheck
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 )
@@ -113,6 +114,31 @@ func TestNothingOfADragStays(t *testing.T) {
 		w.honest()
 		if y := w.j.f.v[sY] * 1e6; math.Abs(y+w.ppm) > 2 {
 			t.Errorf("%v ppm: the oscillator's rate is held for %.1f ppm, it is %.1f", ppm, y, -w.ppm)
+		}
+	}
+}
+
+// A latency that leaps in the first minutes, hidden by its jitter, teaches the filter a
+// wrong rate. That must not outlast it: not with a latency so soft that nothing corrects
+// the rate any more.
+func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
+	for seed := range uint64(12) {
+		w := newWorld(t, Learned{})
+		w.rng = rand.New(rand.NewPCG(seed, 1))
+		w.jitter = 0.024
+		w.run(10 * time.Second)
+		w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
+		w.run(8 * time.Minute)
+		w.latency += 0.05 + 0.01*float64(seed)
+		for range 8 * 3600 {
+			w.second()
+			// What no look finds (here 90 ms) is all the guard has to hold.
+			if over := math.Abs(w.got.Error-w.sys) - w.got.Guard; over > 0.01 {
+				t.Fatalf("night %d: %.3f s off, guard %.3f s", seed, w.got.Error-w.sys, w.got.Guard)
+			}
+		}
+		if off := math.Abs(w.j.f.v[sY]*1e6 + w.ppm); off > 8 {
+			t.Errorf("night %d: after 8 h the rate is %.1f ppm off", seed, off)
 		}
 	}
 }

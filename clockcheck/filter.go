@@ -122,6 +122,22 @@ func (f *filter) measure(z float64, other int, sign, r float64) {
 	}
 }
 
+// measureStream updates with a reading of the receiver's stream, which tells no rate
+// better than floor, s/s: one that is known so well already stays as it is, and what
+// others hang on it.
+func (f *filter) measureStream(z, r, floor float64) {
+	was := *f
+	f.measure(z, sD, -1, r)
+	for _, s := range [...]int{sY, sS} {
+		switch p := was.p[s][s]; {
+		case p <= floor*floor:
+			f.v[s], f.p[s][s] = was.v[s], p
+		case f.p[s][s] < floor*floor:
+			f.p[s][s] = floor * floor
+		}
+	}
+}
+
 // measureCommon updates x with z, whose error is common to all readings of its
 // source: they do not average below sigma, however many come. The weight is such
 // that x, and with it all that hangs on x, is left no surer than that.

@@ -61,7 +61,7 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 		j.x.secAlone = true // x, by whomever it stands, does not name the second
 		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
 	}
-	rx.attached, rx.ahead, rx.fault, rx.pending, j.x.stream = true, k, fNone, 0, false
+	rx.attached, rx.ahead, rx.fault, rx.pending, rx.from, j.x.stream = true, k, fNone, 0, at, false
 	if k > 0 {
 		rx.fault = fAhead
 	}

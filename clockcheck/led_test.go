@@ -78,7 +78,7 @@ func TestWitnessSettlesTheViews(t *testing.T) {
 	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 2 * time.Millisecond})
 	w.run(2 * time.Second)
 	twoViews(t, w)
-	if after := math.Abs(w.j.led.apart); before < 0.005 || after > before/4 {
+	if after := math.Abs(w.j.led.apart); before < 0.004 || after > before/4 {
 		t.Errorf("apart by %.4f s before, %.4f s after a server spoke", before, after)
 	}
 	w.honest()

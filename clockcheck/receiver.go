@@ -94,11 +94,12 @@ type receiver struct {
 	pending   int     // readings in a row outside the gate, agreeing with each other
 	pendingNu float64
 	back      comeback
-	leap      float64 // s: the largest leap of its latency ever seen
-	places    places  // where it stood before
-	proved    float64 // s: its latency as it was proved
-	latencyBy string  // who proved the latency: "configured", "learned", a witness; "" nobody
-	claim     claim   // what it says of x while it takes no part
+	leap      float64         // s: the largest leap of its latency ever seen
+	places    places          // where it stood before
+	from      timescale.Local // its latency has not been seen to leap since
+	proved    float64         // s: its latency as it was proved
+	latencyBy string          // who proved the latency: "configured", "learned", a witness; "" nobody
+	claim     claim           // what it says of x while it takes no part
 	claimAt   timescale.Local
 }
 

@@ -39,7 +39,7 @@ func TestGoodForOfASteeredClock(t *testing.T) {
 	w := newWorld(t, Learned{})
 	w.j.cfg.Latency = 180 * time.Millisecond
 	w.j.ReceiverOpened("r1", Serial)
-	w.run(20 * time.Minute)
+	w.run(2 * time.Hour)
 	plain := w.got.Modes[0].GoodFor
 	w.j.Steered(Steered{On: true, FreqPPM: -w.ppm, Pending: 0})
 	w.run(time.Second)
@@ -121,7 +121,7 @@ func TestOwnWriteOfTheRTC(t *testing.T) {
 	w.j.cfg.Latency = 180 * time.Millisecond
 	w.j.ReceiverOpened("r1", Serial)
 	w.rtcOn, w.rtcOff, w.rtcPPM = true, 3, 5
-	w.run(time.Hour)
+	w.run(3 * time.Hour)
 	rate := w.j.Learned().RTC.RatePPM
 	w.j.Events(nil)
 	w.j.WroteRTC()

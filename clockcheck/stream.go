@@ -15,7 +15,7 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 		j.f.base, j.f.at = z, at
 		j.f.start(0, sD, rx.jitter)
 		j.x = known{known: true, dateProved: rx.dateSaid, ancestry: ancReceiver, secLo: -leapMax, carrier: carReceiver, gnssAt: at}
-		rx.attached, rx.fault, rx.ahead = true, fNone, 0
+		rx.attached, rx.fault, rx.ahead, rx.from = true, fNone, 0, at
 		if rx.secProved || !j.on(RuleSecond) {
 			j.x.secLo = 0
 		}
@@ -58,7 +58,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		if !rx.back.agrees(at, nu, j.f.sigma(sY), rx.jitter) {
 			return
 		}
-		rx.fault = fNone
+		rx.fault, rx.from = fNone, at
 		j.broke(at) // what it agrees with is known less well by now: it is laid against that as after a hole
 		j.note(at, "trust-changed", "The receiver agrees again.")
 	}
@@ -94,7 +94,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	zr := j.zRel(at, z) - float64(rx.ahead)
 	want, v := j.f.sum(sD, -1)
 	nu := zr - want
-	j.f.measure(zr, sD, -1, lateWeight(nu, v, rx.jitter))
+	j.f.measureStream(zr, lateWeight(nu, v, rx.jitter), rx.rateFloor(at))
 	j.led.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
 	if rx.fault == fNone && !j.pulseLive(at) {
 		j.learnSlope("receiver", want+math.Copysign(math.Min(math.Abs(nu), 3*math.Sqrt(v+rx.jitter)), nu), rx.jitter)
@@ -204,7 +204,7 @@ func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
 	} else {
 		rx.places.leapt(nu)
 	}
-	rx.latencyBy, rx.leap = "", math.Max(rx.leap, math.Abs(nu))
+	rx.latencyBy, rx.leap, rx.from = "", math.Max(rx.leap, math.Abs(nu)), at
 	j.watch, j.led = watch{}, led{}
 	j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
 	return true
