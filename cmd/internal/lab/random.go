@@ -135,7 +135,9 @@ func (d draw) receiver() gnsstest.Model {
 		l.Jitter = d.span(30*time.Millisecond, 80*time.Millisecond)
 	}
 	if m.PreviousSecond { // 1.19 s is the latest that was seen, whatever moves it
-		l.Jump, l.BimodalBy = min(l.Jump, 190*time.Millisecond-l.Mean), min(l.BimodalBy, 190*time.Millisecond-l.Mean)
+		room := 190*time.Millisecond - l.Mean
+		l.Jump, l.BimodalBy = min(l.Jump, room), min(l.BimodalBy, room)
+		l.Wander = min(l.Wander, (room-max(l.Jump, l.BimodalBy))/14) // four times what it does in 12 h
 	}
 	sets := [][]string{nil, {"RMC", "GGA"}, {"GGA", "RMC", "ZDA"}, {"RMC"}, {"GGA", "GSA", "GSV", "RMC"}, {"ZDA", "RMC", "GGA", "GLL", "GST"}}
 	m.Sentences = sets[d.IntN(len(sets))]
