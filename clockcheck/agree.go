@@ -65,8 +65,19 @@ func (j *Judge) Network(r *Network) {
 	if !j.receiverLive(r.At) && !j.pulseLive(r.At) {
 		j.learnSlope(s.name, j.zRel(r.At, z), sq(s.bound/2))
 	}
-	j.f.measureCommon(j.zRel(r.At, z), s.bound*serverSigma, j.on(RuleServerFloor))
+	j.told(j.zRel(r.At, z), s.bound*serverSigma)
 	j.resolve(r.At)
+}
+
+// told updates x with what somebody else than the receiver says, z, known to sigma, s.
+// Where that told much, what is kept of before is worth nothing beside it: nobody may go
+// back to it.
+func (j *Judge) told(z, sigma float64) {
+	was := j.f
+	j.f.measureCommon(z, sigma, j.on(RuleServerFloor))
+	if j.f.sigma(sX) < 0.8*was.sigma(sX) || math.Abs(j.f.v[sX]-was.v[sX]) > j.f.sigma(sX) {
+		j.watch = watch{}
+	}
 }
 
 // witness lays an independent claim on x against the whole-second hypotheses.

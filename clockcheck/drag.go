@@ -25,8 +25,6 @@ const (
 	dragFloorS = 0.060            // s: jitter and bimodal bursts are no drag
 	leapFloorS = 0.035            // s: so much at once is no wander
 	rampFloorS = 0.025            // s: so much an oscillator in changing air goes astray in an hour
-	rateFloor  = 10e-6            // s/s: and so much its rate may change
-	rateYoung  = 1.5e-6           // s/s, σ: a rate of some hours is better known
 )
 
 // watch holds two former states of the filter, the older of which counts.
@@ -81,17 +79,14 @@ func (w *watch) keepAfter() time.Duration {
 	return min(max(2*w.kept.Sub(w.since), firstKeep), keepEvery)
 }
 
-// rateLed tells whether the rate y can not have come from that of a former state, and
-// from which: then the stream has led it, and what it leads next is the estimate.
-func (w *watch) rateLed(y float64, at timescale.Local) (was filter, ok bool) {
-	for _, f := range []*filter{&w.young, &w.old} {
-		was = *f
-		was.advance(at)
-		if math.Abs(y-was.v[sY]) > rateFloor+guardZ*was.sigma(sY) {
-			return was, true
-		}
-	}
-	return was, false
+// younger is the younger state, and where the stream is found from it. While the rate is
+// being learned it shows, in the mean of a minute, a drag that the older is too uncertain
+// for. It must be away from both, for the younger may itself have been led.
+func (w *watch) younger(at timescale.Local) (young filter, nu, v float64) {
+	young = w.young
+	young.advance(at)
+	want, v := young.sum(sD, -1)
+	return young, float64(w.median()-young.base)/1e9 - want, v
 }
 
 // median of the last readings: single ones may be damaged or late.
@@ -174,7 +169,13 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		w.found(nu, j)
 	}
 	leap := math.Abs(nu-w.before) > unseen(w.noise)
-	if leap || math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Max(math.Min(w.noise, jitterStart*jitterStart), w.noise/5)) {
+	gone := math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Max(math.Min(w.noise, jitterStart*jitterStart), w.noise/5))
+	if young, n, u := w.younger(at); !leap && !gone && guardZ*math.Sqrt(v) > dragFloorS {
+		if m := slow + n - nu; math.Min(math.Abs(m), m*slow/math.Abs(m)) > dragFloorS+guardZ*math.Sqrt(u+w.noise/slowReadings) {
+			was, nu, v, gone = young, n, u, true
+		}
+	}
+	if leap || gone {
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
@@ -183,13 +184,6 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	if w.held && math.Abs(nu) > leapFloorS+math.Min(math.Sqrt(v+w.noise/3), latencyMoved) {
 		j.mayHaveLeapt(nu)
 	}
-	if was, ok := w.rateLed(j.f.v[sY], at); ok && w.settled && !j.pulseLive(at) {
-		want, _ = was.sum(sD, -1)
-		s = float64(w.median()-was.base)/1e9 - want
-		j.takeUp(was, at)
-		*w, j.led = watch{}, led{}
-		return s, false, true
-	}
 	w.away, w.held, w.apart = 0, false, 0
 	w.found(nu, j)
 	if math.Abs(slow) > rampFloorS+math.Sqrt(v+w.noise/slowReadings) {
@@ -197,9 +191,6 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
 		j.soften(slow, at.Sub(w.since).Seconds())
-		if was.sigma(sY) > rateYoung { // or it is the rate that is wrong
-			j.f.p[sY][sY] = math.Max(j.f.p[sY][sY], sq(slow/math.Max(at.Sub(w.since).Seconds(), 600)))
-		}
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= w.keepAfter() && at.Sub(j.rx.since) >= firstKeep {

@@ -142,3 +142,24 @@ func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
 		}
 	}
 }
+
+// A drag-off of some minutes, of a receiver that scatters and while the rate is known to
+// some ppm only: neither the time it led to nor the rate it taught may stay.
+func TestShortDragOfAScatteringReceiver(t *testing.T) {
+	for seed := range uint64(6) {
+		w := newWorld(t, Learned{})
+		w.rng = rand.New(rand.NewPCG(seed, 3))
+		w.jitter = 0.024
+		w.run(10 * time.Second)
+		w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 60 * time.Millisecond})
+		w.run(150 * time.Minute)
+		w.drag = -377e-6
+		w.run(9 * time.Minute)
+		w.drag, w.lie = 0, 0
+		w.run(5 * time.Hour)
+		w.honest()
+		if off := math.Abs(w.j.f.v[sY]*1e6 + w.ppm); off > 3 {
+			t.Errorf("night %d: the rate is %.1f ppm off", seed, off)
+		}
+	}
+}

@@ -133,7 +133,7 @@ func (j *Judge) acceptMark(r *Mark, m *marked, anc ancestry) {
 	j.x.markAt = r.At
 	j.x.dateProved = j.x.dateProved || r.UTC != 0
 	j.x.ancestry |= anc
-	j.f.measureCommon(j.zRel(r.At, m.z), m.bound*serverSigma, j.on(RuleServerFloor))
+	j.told(j.zRel(r.At, m.z), m.bound*serverSigma)
 	j.note(r.At, "mark", fmt.Sprintf("A mark agrees to within %.2f s.", m.bound))
 	j.resolve(r.At)
 }

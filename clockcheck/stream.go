@@ -109,7 +109,6 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	}
 	if rx.latencyBy == "" && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
-		j.watch = watch{} // what was kept knows nothing of the witness
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}
 	// However it came to be another: it may be the former one again after the next start.
