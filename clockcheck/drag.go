@@ -179,6 +179,12 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
+		if young, n, u := w.younger(at); leap && guardZ*math.Sqrt(v) > dragFloorS {
+			// It leapt back from where it had been led, for all the older can tell a latency.
+			if b := w.before + n - nu; math.Min(math.Abs(b), b*w.before/math.Abs(b)) > rampFloorS+boundZ*math.Sqrt(u+w.noise/5) {
+				was, nu, v, w.before = young, n, u, b
+			}
+		}
 		return j.leave(at, nu, v, leap, was)
 	}
 	if w.held && math.Abs(nu) > leapFloorS+math.Min(math.Sqrt(v+w.noise/3), latencyMoved) {

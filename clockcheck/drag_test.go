@@ -163,3 +163,25 @@ func TestShortDragOfAScatteringReceiver(t *testing.T) {
 		}
 	}
 }
+
+// A drag-off that ends with a leap back, early, is no leap of the latency: the estimate
+// goes back to before it.
+func TestLeapBackFromADrag(t *testing.T) {
+	for _, learned := range []time.Duration{60 * time.Minute, 75 * time.Minute, 90 * time.Minute, 110 * time.Minute} {
+		for _, ppm := range []float64{200, 255, 300, 400} {
+			w := newWorld(t, Learned{})
+			w.jitter = 0.0012
+			w.run(10 * time.Second)
+			w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 8 * time.Millisecond})
+			w.run(learned)
+			w.drag = ppm * 1e-6
+			w.run(time.Duration(0.118e6/ppm) * time.Second)
+			w.drag, w.lie = 0, 0
+			w.run(20 * time.Minute)
+			w.honest()
+			if off := math.Abs(w.got.Error - w.sys); off > 0.03 {
+				t.Errorf("%v, %v ppm: %.3f s off, guard %.3f s", learned, ppm, off, w.got.Guard)
+			}
+		}
+	}
+}
