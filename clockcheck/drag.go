@@ -24,6 +24,7 @@ const (
 	firstKeep  = 2 * time.Minute  // by then the stream has settled
 	dragFloorS = 0.060            // s: jitter and bimodal bursts are no drag
 	leapFloorS = 0.035            // s: so much at once is no wander
+	rateYoung  = 1.5e-6           // s/s, σ: a rate of some hours is better known
 	rampFloorS = 0.025            // s: so much an oscillator in changing air goes astray in an hour
 )
 
@@ -197,6 +198,9 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	}
 	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
 		j.soften(slow, at.Sub(w.since).Seconds())
+		if was.sigma(sY) > rateYoung { // or it is the rate that is wrong
+			j.f.p[sY][sY] = math.Max(j.f.p[sY][sY], sq(slow/math.Max(at.Sub(w.since).Seconds(), 600)))
+		}
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= w.keepAfter() && at.Sub(j.rx.since) >= firstKeep {
