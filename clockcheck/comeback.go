@@ -61,3 +61,10 @@ func (r *receiver) ails(f fault) {
 		r.fault = f
 	}
 }
+
+// leaves says that the receiver has left its own stream by s, at once (fJumped) or slowly
+// (fDragged): it proves nothing, and takes no part until it has come back.
+func (r *receiver) leaves(f fault, s float64) {
+	r.fault, r.jump, r.noProof = f, s, true
+	r.back.strays(s)
+}

@@ -56,40 +56,6 @@ const (
 	slowReadings = (2*slowLooks - 1) * 9
 )
 
-// rateFloor is how well, 1σ in s/s, the stream can tell a rate by now: its latency may
-// have leapt by what no look would have found, any time since from. After an hour the
-// mean of a minute would tell.
-func (r *receiver) rateFloor(at timescale.Local) float64 {
-	t, leap := at.Sub(r.from), unseen(r.jitter)
-	if t >= keepEvery {
-		leap = math.Min(leap, rampFloorS+guardZ*math.Sqrt(r.jitter/slowReadings))
-	}
-	return leap / (guardZ * math.Max(t.Seconds(), 1))
-}
-
-// unseen is the leap that no look finds, s, where the arrival has the variance noise.
-// The noise of a median of nine is that of one reading by the root of five or so.
-func unseen(noise float64) float64 { return leapFloorS + guardZ*math.Sqrt(noise/3) }
-
-// keepAfter is when the next state is kept: each hour, and 2, 4, 8, … min after the last
-// while the rate it holds is so uncertain that it would show no drag.
-func (w *watch) keepAfter() time.Duration {
-	if guardZ*w.young.sigma(sY)*keepEvery.Seconds() < dragFloorS {
-		return keepEvery
-	}
-	return min(max(2*w.kept.Sub(w.since), firstKeep), keepEvery)
-}
-
-// younger is the younger state, and where the stream is found from it. While the rate is
-// being learned it shows, in the mean of a minute, a drag that the older is too uncertain
-// for. It must be away from both, for the younger may itself have been led.
-func (w *watch) younger(at timescale.Local) (young filter, nu, v float64) {
-	young = w.young
-	young.advance(at)
-	want, v := young.sum(sD, -1)
-	return young, float64(w.median()-young.base)/1e9 - want, v
-}
-
 // median of the last readings: single ones may be damaged or late.
 func (w *watch) median() int64 {
 	v := w.last
@@ -162,61 +128,61 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 		return 0, false, false
 	}
 	w.looked, w.back = at, false
-	was := w.old
-	was.advance(at)
-	want, v := was.sum(sD, -1)
-	nu, slow := float64(w.median()-was.base)/1e9-want, w.slowly(want)
+	was := w.from(w.old, at)
+	slow := w.slowly(was.want)
 	if !w.looks {
-		w.found(nu, j)
+		w.found(was.nu, j)
 	}
-	leap := math.Abs(nu-w.before) > unseen(w.noise)
-	gone := math.Abs(nu) > dragFloorS+guardZ*math.Sqrt(v+math.Max(math.Min(w.noise, jitterStart*jitterStart), w.noise/5))
-	if young, n, u := w.younger(at); !leap && !gone && guardZ*math.Sqrt(v) > dragFloorS {
-		if m := slow + n - nu; math.Min(math.Abs(m), m*slow/math.Abs(m)) > dragFloorS+guardZ*math.Sqrt(u+w.noise/slowReadings) {
-			was, nu, v, gone = young, n, u, true
-		}
+	leap := math.Abs(was.nu-w.before) > unseen(w.noise)
+	gone := math.Abs(was.nu) > dragFloorS+guardZ*math.Sqrt(was.variance+math.Max(math.Min(w.noise, jitterStart*jitterStart), w.noise/5))
+	young, led := view{}, false
+	if leap || !gone {
+		young, led = w.younger(at, was, slow, leap)
 	}
-	if leap || gone {
+	if leap || gone || led {
 		if w.away++; w.away < awayLooks {
 			return 0, false, false
 		}
-		if young, n, u := w.younger(at); leap && guardZ*math.Sqrt(v) > dragFloorS {
-			// It leapt back from where it had been led, for all the older can tell a latency.
-			if b := w.before + n - nu; math.Min(math.Abs(b), b*w.before/math.Abs(b)) > rampFloorS+boundZ*math.Sqrt(u+w.noise/5) {
-				was, nu, v, w.before = young, n, u, b
-			}
+		if led {
+			w.before += young.nu - was.nu
+			was = young
 		}
-		return j.leave(at, nu, v, leap, was)
+		return j.leave(at, was, leap)
 	}
-	if w.held && math.Abs(nu) > leapFloorS+math.Min(math.Sqrt(v+w.noise/3), latencyMoved) {
-		j.mayHaveLeapt(nu)
+	j.stayed(at, was, slow)
+	return 0, false, false
+}
+
+// stayed is a look that finds the stream where was expects it, or nearly so: slow is its
+// mean over a minute.
+func (j *Judge) stayed(at timescale.Local, was view, slow float64) {
+	w := &j.watch
+	if w.held && math.Abs(was.nu) > leapFloorS+math.Min(math.Sqrt(was.variance+w.noise/3), latencyMoved) {
+		j.mayHaveLeapt(was.nu)
 	}
 	w.away, w.held, w.apart = 0, false, 0
-	w.found(nu, j)
-	if math.Abs(slow) > rampFloorS+math.Sqrt(v+w.noise/slowReadings) {
+	w.found(was.nu, j)
+	if math.Abs(slow) > rampFloorS+math.Sqrt(was.variance+w.noise/slowReadings) {
 		w.apart = was.v[sX] - j.f.v[sX]
 	}
-	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(v+w.noise/slowReadings) {
-		j.soften(slow, at.Sub(w.since).Seconds())
+	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(was.variance+w.noise/slowReadings) {
+		t := at.Sub(w.since).Seconds()
+		j.soften(slow, t)
 		if was.sigma(sY) > rateYoung { // or it is the rate that is wrong
-			j.f.p[sY][sY] = math.Max(j.f.p[sY][sY], sq(slow/math.Max(at.Sub(w.since).Seconds(), 600)))
+			j.f.p[sY][sY] = math.Max(j.f.p[sY][sY], sq(slow/math.Max(t, 600)))
 		}
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= w.keepAfter() && at.Sub(j.rx.since) >= firstKeep {
 		w.old, w.young, w.since, w.kept, w.slow = w.young, j.f, w.kept, at, 0
-		was = w.old
-		was.advance(at)
-		want, _ = was.sum(sD, -1)
-		w.found(float64(w.median()-was.base)/1e9-want, j)
+		w.found(w.from(w.old, at).nu, j)
 	}
-	return 0, false, false
 }
 
-// leave takes up a former state: the stream was found nu away from what was expects,
-// with the variance v. dragged is false where it only came back to that.
-func (j *Judge) leave(at timescale.Local, nu, v float64, leap bool, was filter) (s float64, sudden, dragged bool) {
-	w := &j.watch
+// leave takes up a former state, from which the stream was found away. dragged is false
+// where it only came back to that.
+func (j *Judge) leave(at timescale.Local, was view, leap bool) (s float64, sudden, dragged bool) {
+	w, nu, v := &j.watch, was.nu, was.variance
 	s, dragged = nu-w.before, true
 	if w.held { // nobody saw it on the way
 		s, leap, w.before = nu, true, 0
@@ -226,10 +192,10 @@ func (j *Judge) leave(at timescale.Local, nu, v float64, leap bool, was filter) 
 		j.takeUp(w.good, at)
 	case leap: // and it had gone astray before: so, maybe, had the filter
 		dragged = math.Abs(nu) > leapFloorS+guardZ*math.Sqrt(v+w.noise/3)
-		j.takeUp(was, at)
+		j.takeUp(was.filter, at)
 	default:
 		s = nu
-		j.takeUp(was, at)
+		j.takeUp(was.filter, at)
 	}
 	*w, j.led = watch{}, led{} // what was kept may have been led away as well
 	return s, leap, dragged

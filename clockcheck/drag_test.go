@@ -118,16 +118,22 @@ func TestNothingOfADragStays(t *testing.T) {
 	}
 }
 
+// comparedOnce is a world of an unlearned rate whose receiver scatters by jitter, s, and
+// was compared with a server of that bound in its first seconds.
+func comparedOnce(t *testing.T, source rand.Source, jitter float64, bound time.Duration) *world {
+	w := newWorld(t, Learned{})
+	w.rng, w.jitter = rand.New(source), jitter
+	w.run(10 * time.Second)
+	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: bound})
+	return w
+}
+
 // A latency that leaps in the first minutes, hidden by its jitter, teaches the filter a
 // wrong rate. That must not outlast it: not with a latency so soft that nothing corrects
 // the rate any more.
 func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
 	for seed := range uint64(12) {
-		w := newWorld(t, Learned{})
-		w.rng = rand.New(rand.NewPCG(seed, 1))
-		w.jitter = 0.024
-		w.run(10 * time.Second)
-		w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
+		w := comparedOnce(t, rand.NewPCG(seed, 1), 0.024, 20*time.Millisecond)
 		w.run(8 * time.Minute)
 		w.latency += 0.05 + 0.01*float64(seed)
 		for range 8 * 3600 {
@@ -147,11 +153,7 @@ func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
 // some ppm only: neither the time it led to nor the rate it taught may stay.
 func TestShortDragOfAScatteringReceiver(t *testing.T) {
 	for seed := range uint64(6) {
-		w := newWorld(t, Learned{})
-		w.rng = rand.New(rand.NewPCG(seed, 3))
-		w.jitter = 0.024
-		w.run(10 * time.Second)
-		w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 60 * time.Millisecond})
+		w := comparedOnce(t, rand.NewPCG(seed, 3), 0.024, 60*time.Millisecond)
 		w.run(150 * time.Minute)
 		w.drag = -377e-6
 		w.run(9 * time.Minute)
@@ -169,10 +171,7 @@ func TestShortDragOfAScatteringReceiver(t *testing.T) {
 func TestLeapBackFromADrag(t *testing.T) {
 	for _, learned := range []time.Duration{60 * time.Minute, 75 * time.Minute, 90 * time.Minute, 110 * time.Minute} {
 		for _, ppm := range []float64{200, 255, 300, 400} {
-			w := newWorld(t, Learned{})
-			w.jitter = 0.0012
-			w.run(10 * time.Second)
-			w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 8 * time.Millisecond})
+			w := comparedOnce(t, rand.NewPCG(1, 2), 0.0012, 8*time.Millisecond)
 			w.run(learned)
 			w.drag = ppm * 1e-6
 			w.run(time.Duration(0.118e6/ppm) * time.Second)

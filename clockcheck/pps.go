@@ -256,8 +256,7 @@ func (j *Judge) pulseDragged(at timescale.Local, z int64) bool {
 	j.note(at, "trust-changed", "The receiver's pulse has been led away by "+seconds(nu)+".")
 	if w.n >= len(w.last) && math.Abs(spoken-nu) < rampFloorS+math.Abs(nu)/2 {
 		// The sentences went with it: the signal is false, not the wire.
-		j.rx.fault, j.rx.jump, j.rx.noProof = fDragged, nu, true
-		j.rx.back.strays(nu)
+		j.rx.leaves(fDragged, nu)
 		j.track(at, j.rel(at, w.median()))
 	}
 	return true

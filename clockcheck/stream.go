@@ -76,8 +76,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		if (sudden || pulse) && j.latencyLeapt(at, z, s) {
 			return
 		}
-		rx.fault, rx.jump, rx.noProof = fDragged, s, true
-		rx.back.strays(s)
+		rx.leaves(fDragged, s)
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time has been led away by "+seconds(s)+".")
 		return
@@ -181,8 +180,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.shift(nu)
 		j.useReceiver(at, z)
 	default:
-		rx.fault, rx.jump, rx.noProof = fJumped, nu, true
-		rx.back.strays(nu)
+		rx.leaves(fJumped, nu)
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time jumped by "+seconds(nu)+".")
 	}
