@@ -89,7 +89,7 @@ func (j *Judge) receiverTrust(now timescale.Local) (Trust, string) {
 	case fScatter:
 		return Doubted, "The receiver's readings agree with nothing, not even with each other."
 	case fJumped:
-		return Faulty, fmt.Sprintf("The receiver's time jumped by %s, which no clock does; it is not used until it agrees again or is plugged in anew.", seconds(rx.jump))
+		return Faulty, fmt.Sprintf("The receiver's time jumped by %s, which no clock does; it is not used until it agrees again.", seconds(rx.jump))
 	case fDragged:
 		return Faulty, fmt.Sprintf("The receiver's time has drifted by %s, faster than the computer's oscillator can: a false signal, or its reports are not locked to the second.", seconds(rx.jump))
 	case fAhead:

@@ -213,9 +213,8 @@ func (j *Judge) guardAhead(t float64) claim {
 	if !j.on(RuleDispute) {
 		return c
 	}
-	rx := &j.rx
-	if rx.fault == fDisagrees || rx.left() && j.undecided() {
-		c = c.hull(rx.claim)
+	if j.receiverOpposes() {
+		c = c.hull(j.rx.claim)
 	}
 	if j.rtc.fault == fDisagrees {
 		c = c.hull(j.rtc.claim)
@@ -235,6 +234,12 @@ func (j *Judge) guardAhead(t float64) claim {
 		}
 	}
 	return c
+}
+
+// receiverOpposes tells whether what the receiver says, or last said, may be right
+// instead of what is known.
+func (j *Judge) receiverOpposes() bool {
+	return j.rx.fault == fDisagrees || j.rx.left() && j.undecided()
 }
 
 // undecided tells whether nobody but the receiver itself speaks for what it said

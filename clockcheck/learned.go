@@ -130,7 +130,7 @@ func (j *Judge) learnedLatency(key string) (LearnedLatency, bool) {
 
 // opposed tells whether an undefeated reference says something else.
 func (j *Judge) opposed() bool {
-	if j.rx.fault == fDisagrees || j.rx.left() && j.undecided() || j.rtc.fault == fDisagrees || j.pps.opposes ||
+	if j.receiverOpposes() || j.rtc.fault == fDisagrees || j.pps.opposes ||
 		j.markOpposes(&j.marks[0]) || j.markOpposes(&j.marks[1]) {
 		return true
 	}

@@ -117,12 +117,17 @@ func (r *receiver) overran(now bool) bool {
 func (r *receiver) left() bool { return r.fault == fJumped || r.fault == fDragged }
 
 // ReceiverOpened says that a receiver was opened or powered anew: what it
-// proved before counts no more. key is that of ReceiverNamed, "" while not known.
+// proved before counts no more. What it said against the rest does: who was right is
+// as open as before. key is that of ReceiverNamed, "" while not known.
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
 	j.watch, j.led, j.f.qD = watch{}, led{}, qD
 	j.forgetPulse()
+	was, opposed := j.rx, j.receiverOpposes()
 	j.rx = receiver{present: true, link: link, jitter: jitterFirst * jitterFirst}
+	if opposed {
+		j.rx.fault, j.rx.claim, j.rx.claimAt, j.rx.back = fDisagrees, was.claim, was.claimAt, was.back
+	}
 	j.ReceiverNamed(key)
 }
 

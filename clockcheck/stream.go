@@ -30,7 +30,7 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 		j.f.forget(sD, latencyMean, latencySigma)
 		f, ok = j.fits(at, rel)
 	}
-	if !ok {
+	if !ok || rx.fault == fDisagrees && f.k != 0 { // what would explain it settles no disagreement
 		j.oppose(at, rel)
 		return
 	}
