@@ -55,7 +55,7 @@ func reader(path, tcp string) {
 			}
 			for range flood {
 				s.Bytes(lines(0, 4))
-				time.Sleep(2 * time.Millisecond)
+				time.Sleep(5 * time.Millisecond)
 			}
 			fmt.Println("flooded")
 		}()

@@ -145,7 +145,7 @@ func run(t *testing.T, cfg Config) (p *Publisher, why *reasons, stop func()) {
 			if err != nil {
 				t.Error(err)
 			}
-		case <-time.After(10 * time.Second):
+		case <-time.After(time.Minute):
 			t.Error("the publisher did not end")
 		}
 	})
