@@ -124,10 +124,14 @@ func (f *filter) measure(z float64, other int, sign, r float64) {
 
 // measureStream updates with a reading of the receiver's stream, which tells no rate
 // better than floor, s/s: one that is known so well already stays as it is, and what
-// others hang on it.
+// others hang on it. Of two that stay, the hardware clock's and the oscillator's, what
+// is known of their sum stays too.
 func (f *filter) measureStream(z, r, floor float64) {
 	was := *f
 	f.measure(z, sD, -1, r)
+	if math.Max(was.p[sY][sY], was.p[sS][sS]) <= floor*floor {
+		f.p[sY][sS], f.p[sS][sY] = was.p[sY][sS], was.p[sS][sY]
+	}
 	for _, s := range [...]int{sY, sS} {
 		switch p := was.p[s][s]; {
 		case p <= floor*floor:

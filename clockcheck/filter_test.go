@@ -216,3 +216,41 @@ func TestVarianceIsHonest(t *testing.T) {
 		t.Errorf("squared error over variance is %.2f: sigma %.4f s, error %.4f s", got, math.Sqrt(claimed), math.Sqrt(square/runs))
 	}
 }
+
+// A stream that may tell no rate yet, beside a hardware clock: the two together tell only
+// the sum of what is unknown of both rates, however often they are read. So neither rate
+// may ever seem better known than one reading of that sum without noise would make it:
+// 1/σ² = 1/σ₁² + 1/σ₂², and the estimate takes of the sum the share of its variance.
+func TestNoRateFromWhatTellsNone(t *testing.T) {
+	const y, s, jitter, hour = 53e-6, -19e-6, 0.03, 3600
+	const sigmaS = 45e-6
+	rng := rand.New(rand.NewPCG(17, 19))
+	f := filter{qD: qD}
+	f.forget(sY, 0, rateSigma)
+	f.forget(sD, latencyMean, latencySigma)
+	f.forget(sS, 0, sigmaS)
+	f.start(-0.5, sD, sq(jitter))
+	f.attach(sR, 0, -1, sq(0.001))
+	first := f.v[sR] + f.v[sX]
+	for i := 1; i <= hour; i++ {
+		f.advance(seconds2local(float64(i)))
+		f.measureStream(y*float64(i)-0.5+jitter*rng.NormFloat64(), sq(jitter), 1e-3)
+		if i%60 == 0 {
+			f.measure(first+(y+s)*float64(i)+0.001*rng.NormFloat64(), sR, 1, sq(0.001))
+		}
+	}
+	total := 1 / (sq(rateSigma) + sq(sigmaS))
+	for _, c := range []struct {
+		state int
+		of    string
+		share float64
+	}{{sY, "oscillator", sq(rateSigma) * total}, {sS, "hardware clock", sq(sigmaS) * total}} {
+		least := rateSigma * sigmaS * math.Sqrt(total)
+		if got := f.sigma(c.state); got < 0.98*least {
+			t.Errorf("%s: σ %.1f ppm, cannot be below %.1f", c.of, got*1e6, least*1e6)
+		}
+		if got, want := f.v[c.state], c.share*(y+s); math.Abs(got-want) > 2e-6 {
+			t.Errorf("%s: rate %.1f ppm, want %.1f", c.of, got*1e6, want*1e6)
+		}
+	}
+}
