@@ -169,7 +169,7 @@ func (j *Judge) resolve(at timescale.Local) {
 	if !slices.Contains(all, own) && j.heldFrom() != 0 {
 		all = append(all, own) // what is held over from a reference that is silent now
 	}
-	if len(all) == 1 { // it contradicts itself: it was wrong then, or it is wrong now
+	if len(all) == 1 { // what is known rests on him who opposes it: he was wrong then, or is now
 		return
 	}
 	wlo, whi, _, ok := selection.Select(all)
