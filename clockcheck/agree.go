@@ -142,7 +142,7 @@ func (j *Judge) resolve(at timescale.Local) {
 	}
 	if j.rx.attached && !j.rx.left() && j.receiverLive(at) {
 		add(own, true)
-	} else if j.rx.fault == fDisagrees || j.rx.left() {
+	} else if j.rx.dissents() {
 		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + latencyMean, High: j.rx.claim.hi}, false)
 	}
 	if j.rtc.independent && j.rtc.fault == fNone {
@@ -187,7 +187,7 @@ func (j *Judge) resolve(at timescale.Local) {
 // heldFrom is the ancestry of x but for the references that oppose it now.
 func (j *Judge) heldFrom() ancestry {
 	a := j.x.ancestry
-	if j.rx.fault == fDisagrees || j.rx.left() {
+	if j.rx.dissents() {
 		a &^= ancReceiver
 	}
 	for i := range j.servers[:j.nServer] {

@@ -57,7 +57,7 @@ func (c *comeback) agrees(at timescale.Local, nu, rate, jitter float64) bool {
 // ails says that a reading is no evidence, and why. That ends a run, but no
 // disagreement: who was right is as open as before.
 func (r *receiver) ails(f fault) {
-	if r.run = 0; !r.left() && r.fault != fDisagrees {
+	if r.run = 0; !r.dissents() {
 		r.fault = f
 	}
 }

@@ -116,6 +116,9 @@ func (r *receiver) overran(now bool) bool {
 // left tells whether the receiver has left its own stream, at once or slowly.
 func (r *receiver) left() bool { return r.fault == fJumped || r.fault == fDragged }
 
+// dissents tells whether the receiver takes no part because of what it says, or last said.
+func (r *receiver) dissents() bool { return r.fault == fDisagrees || r.left() }
+
 // ReceiverOpened says that a receiver was opened or powered anew: what it
 // proved before counts no more. What it said against the rest does: who was right is
 // as open as before. key is that of ReceiverNamed, "" while not known.
