@@ -65,6 +65,7 @@ func openFile(path string, flags int) (int, error) {
 
 func (s *stream) setUp(mode, baud int) error {
 	s.lowerLines()
+	holdOutput(s.fd)
 	_, err := unix.IoctlGetTermios(s.fd, unix.TCGETS2)
 	switch {
 	case err == nil:
@@ -117,7 +118,8 @@ func (s *stream) setUpLine(baud int) error {
 	}
 	// What fails here is not worth refusing the port for.
 	_ = unix.IoctlSetInt(s.fd, unix.TIOCEXCL, 0)
-	return unix.IoctlSetInt(s.fd, unix.TCFLSH, unix.TCIFLUSH)
+	neverDrain(s.fd)
+	return unix.IoctlSetInt(s.fd, unix.TCFLSH, unix.TCIOFLUSH)
 }
 
 // setMode sets 8N1 raw, no flow control, no HUPCL, and the speed. Never B0,
@@ -148,7 +150,7 @@ func (s *stream) setBaud(baud int) error {
 	if err := s.setMode(baud); err != nil {
 		return err
 	}
-	return unix.IoctlSetInt(s.fd, unix.TCFLSH, unix.TCIFLUSH)
+	return unix.IoctlSetInt(s.fd, unix.TCFLSH, unix.TCIOFLUSH)
 }
 
 func (s *stream) traits() traits { return s.kind }
@@ -221,9 +223,12 @@ func (s *stream) await(d time.Duration) (ready bool, err error) {
 func (s *stream) stop() { _ = s.set.SetReadDeadline(time.Unix(1, 0)) }
 
 // Close closes what has been opened so far, our own descriptors first. Only the
-// reading goroutine calls it.
+// reading goroutine calls it. It does not wait for output to drain (output_linux.go).
 func (s *stream) Close() error {
 	var errs []error
+	if s.fd >= 0 {
+		dropOutput(s.fd)
+	}
 	if s.set != nil {
 		errs = append(errs, s.set.Close())
 	} else if s.epfd >= 0 {

@@ -1,0 +1,73 @@
+package port
+
+import (
+	"unsafe"
+
+	"golang.org/x/sys/unix"
+)
+
+// Nothing is ever sent to a port. This program writes nothing, but the kernel
+// does: until a terminal line is raw it echoes what comes in, and a line that was
+// never opened since the start of the system is not raw. The echo would go out to
+// the receiver, and a close would wait for it to drain, 30 s by default, in
+// which no signal but SIGKILL ends the process (Linux, tty_port_close_start).
+//
+// So, right after the opening:
+//   - output is held (TCOOFF). A line held in this way sends nothing, whatever
+//     program turns the echo on later, and the kernel drops what is left in the
+//     driver when the last descriptor closes, even that of a killed process;
+//   - once the line is raw, both directions are flushed: the kernel's input, its
+//     echo, and the driver's output;
+//   - the time that a close waits for output is set to none, where that may be done
+//     (it takes CAP_SYS_ADMIN).
+//
+// What cannot be prevented: a byte that comes in between the kernel's opening and
+// the next two system calls, of a line never opened before, may have been echoed
+// into the hardware already.
+
+// holdOutput stops the line's output for as long as it is open. What is no
+// terminal has none to hold.
+func holdOutput(fd int) { _ = unix.IoctlSetInt(fd, unix.TCXONC, unix.TCOOFF) }
+
+// dropOutput throws away what has not been sent.
+func dropOutput(fd int) { _ = unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCOFLUSH) }
+
+// closingWaitNone makes a close not wait for output (linux/serial.h,
+// ASYNC_CLOSING_WAIT_NONE).
+const closingWaitNone = 65535
+
+// serialStruct is struct serial_struct of linux/serial.h.
+type serialStruct struct {
+	Type, Line    int32
+	Port          uint32
+	IRQ, Flags    int32
+	XmitFIFOSize  int32
+	CustomDivisor int32
+	BaudBase      int32
+	CloseDelay    uint16
+	IOType        byte
+	_             byte
+	Hub6          int32
+	ClosingWait   uint16
+	ClosingWait2  uint16
+	IOMemBase     uintptr
+	IOMemRegShift uint16
+	PortHigh      uint32
+	IOMapBase     uintptr
+}
+
+// neverDrain sets the closing wait of a serial line to none. Ptys know none, and
+// the packaged service may not change it; holdOutput covers both.
+func neverDrain(fd int) {
+	var line serialStruct
+	if !serialControl(fd, unix.TIOCGSERIAL, &line) || line.ClosingWait == closingWaitNone {
+		return
+	}
+	line.ClosingWait = closingWaitNone
+	serialControl(fd, unix.TIOCSSERIAL, &line)
+}
+
+func serialControl(fd int, request uintptr, line *serialStruct) bool {
+	_, _, errno := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), request, uintptr(unsafe.Pointer(line)))
+	return errno == 0
+}

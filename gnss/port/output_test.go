@@ -1,0 +1,158 @@
+package port
+
+import (
+	"os"
+	"strings"
+	"testing"
+	"time"
+	"unsafe"
+
+	"golang.org/x/sys/unix"
+)
+
+// setEcho turns the echo of the line at path on, as another program could.
+func setEcho(t *testing.T, path string) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	echoOn(t, int(f.Fd()))
+}
+
+func echoOn(t *testing.T, fd int) {
+	t.Helper()
+	mode, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mode.Lflag |= unix.ECHO
+	if err := unix.IoctlSetTermios(fd, unix.TCSETS, mode); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// sent counts the bytes that arrive at the device's end within a moment.
+func sent(t *testing.T, master *os.File) int {
+	t.Helper()
+	fds := []unix.PollFd{{Fd: int32(master.Fd()), Events: unix.POLLIN}}
+	buf, all := make([]byte, 4096), 0
+	for {
+		n, err := unix.Poll(fds, 50)
+		if err == unix.EINTR {
+			continue
+		}
+		if n == 0 || err != nil || fds[0].Revents&unix.POLLIN == 0 {
+			return all
+		}
+		got, err := unix.Read(int(master.Fd()), buf)
+		if err != nil {
+			return all
+		}
+		all += got
+	}
+}
+
+// TestNothingIsSent counts what reaches the device's end of a pty while the kernel
+// echoes: before a line is held it echoes all that comes in, afterwards nothing,
+// though another program turns the echo on under us.
+func TestNothingIsSent(t *testing.T) {
+	master, slave := newPTY(t)
+	setEcho(t, slave)
+	write(t, master, sentence(rmcBody))
+	if sent(t, master) == 0 {
+		t.Fatal("the kernel does not echo here: this proves nothing")
+	}
+	s := opened(t, slave, 9600)
+	for range 3 {
+		write(t, master, sentence(rmcBody))
+	}
+	if n := sent(t, master); n != 0 {
+		t.Errorf("%d bytes sent to the receiver after the opening", n)
+	}
+	echoOn(t, s.fd)
+	for range 3 {
+		write(t, master, sentence(rmcBody))
+	}
+	if n := sent(t, master); n != 0 {
+		t.Errorf("%d bytes sent to the receiver while another program has the echo on", n)
+	}
+	if err := s.setBaud(4800); err != nil {
+		t.Fatal(err)
+	}
+	begin := time.Now()
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	if d := time.Since(begin); d > 1500*time.Millisecond {
+		t.Errorf("closing took %v", d)
+	}
+	if n := sent(t, master); n != 0 {
+		t.Errorf("%d bytes sent to the receiver at the closing", n)
+	}
+}
+
+// TestOutputIsThrownAway reads the line's own account of what was done to it: a
+// master in packet mode (ioctl_tty(2), TIOCPKT) hears of each flush and of the hold.
+func TestOutputIsThrownAway(t *testing.T) {
+	master, slave := newPTY(t)
+	if err := unix.IoctlSetPointerInt(int(master.Fd()), unix.TIOCPKT, 1); err != nil {
+		t.Fatal(err)
+	}
+	s := opened(t, slave, 9600)
+	if got := packet(master); got&unix.TIOCPKT_STOP == 0 || got&unix.TIOCPKT_FLUSHWRITE == 0 || got&unix.TIOCPKT_FLUSHREAD == 0 {
+		t.Errorf("opening: %#x, want the output held and both directions flushed", got)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	if got := packet(master); got&unix.TIOCPKT_FLUSHWRITE == 0 {
+		t.Errorf("closing: %#x, want the output flushed", got)
+	}
+}
+
+// packet collects the control bytes that wait at the master.
+func packet(master *os.File) (all int) {
+	fds := []unix.PollFd{{Fd: int32(master.Fd()), Events: unix.POLLPRI | unix.POLLIN}}
+	for buf := make([]byte, 4096); ; {
+		if n, err := unix.Poll(fds, 50); n < 1 || err != nil {
+			return all
+		}
+		if n, err := unix.Read(int(master.Fd()), buf); err != nil || n < 1 {
+			return all
+		}
+		all |= int(buf[0])
+	}
+}
+
+// TestKernelLayout holds serialStruct to the size that the kernel's header gives:
+// 60 bytes where pointers have 32 bits, 72 where they have 64.
+func TestKernelLayout(t *testing.T) {
+	want := map[uintptr]uintptr{4: 60, 8: 72}[unsafe.Sizeof(uintptr(0))]
+	if got := unsafe.Sizeof(serialStruct{}); got != want {
+		t.Errorf("%d bytes, want %d", got, want)
+	}
+}
+
+// TestStopIsSoon ends a session whose receiver talks all the time.
+func TestStopIsSoon(t *testing.T) {
+	master, slave := newPTY(t)
+	setEcho(t, slave)
+	go func() {
+		for line := strings.Repeat(sentence(rmcBody), 4); ; time.Sleep(10 * time.Millisecond) {
+			if _, err := master.WriteString(line); err != nil {
+				return
+			}
+		}
+	}()
+	var begin time.Time
+	t.Cleanup(func() { // registered before that of start, and so run after it
+		if d := time.Since(begin); d > 1500*time.Millisecond {
+			t.Errorf("stopping took %v", d)
+		}
+	})
+	l := start(t, Config{Device: slave}, nil)
+	l.until(t, "data", func() bool { return l.data() != "" })
+	begin = time.Now()
+}
