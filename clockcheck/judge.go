@@ -146,7 +146,12 @@ func (j *Judge) Segment(now timescale.Local) {
 	j.learned = j.Learned()
 	key, link, present := j.rx.key, j.rx.link, j.rx.present
 	j.reset()
-	j.rx, j.rtc = receiver{}, rtcRef{fault: fUncompared} // nothing of them is learned from what reset left
+	// Nothing of them is learned from what reset left. A clock that is not there is not there after a sleep either.
+	missing, why := j.rtc.fault == fMissing, j.rtc.why
+	j.rx, j.rtc = receiver{}, rtcRef{fault: fUncompared}
+	if missing {
+		j.RTCMissing(why)
+	}
 	j.nServer = 0
 	j.marks = [2]marked{}
 	if j.ReceiverOpened(key, link); !present {

@@ -477,6 +477,18 @@ func TestSuspend(t *testing.T) {
 	w.honest()
 }
 
+// TestSuspendBringsNoHardwareClock: a clock that is not there does not run after a sleep.
+func TestSuspendBringsNoHardwareClock(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.j.RTCMissing("This computer has no hardware clock.")
+	w.run(10 * time.Second)
+	w.j.Segment(w.local)
+	w.judge()
+	if r := w.got.References[1]; r.Kind != "rtc" || r.Trust != Silent || r.Because != "This computer has no hardware clock." {
+		t.Errorf("after a sleep: %+v", r)
+	}
+}
+
 func TestVerdictRisesAfterTwoSeconds(t *testing.T) {
 	w := newWorld(t, Learned{})
 	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})

@@ -25,12 +25,12 @@ func ReadNow() (Now, error) {
 }
 
 // Read takes the clocks anew and keeps the boot's name; for whoever publishes
-// every second. The boot clock is read between two readings of the system clock;
+// every second. The others are read between two readings of the system clock;
 // of up to five tries the one least interrupted counts.
 func (n *Now) Read() error {
 	best := int64(-1)
 	for range 5 {
-		before, boot, after, mono, err := fourClocks()
+		before, mono, boot, after, err := fourClocks()
 		if err != nil {
 			return fmt.Errorf("status: read the clocks: %w", err)
 		}
@@ -42,8 +42,6 @@ func (n *Now) Read() error {
 			best = width
 			n.System = timescale.UTC(before + width/2)
 			n.BoottimeS = float64(boot) / float64(timescale.Second)
-			// Of a machine that never slept the difference is negative by the
-			// time between the two readings.
 			n.AsleepS = Known(float64(max(boot-mono, 0)) / float64(timescale.Second))
 		}
 		if width < 20_000 {
@@ -56,11 +54,11 @@ func (n *Now) Read() error {
 	return nil
 }
 
-// fourClocks reads, in this order: system, boot, system, and the clock that
-// stops in suspend; nanoseconds.
-func fourClocks() (before, boot, after, mono int64, err error) {
+// fourClocks reads, in this order: system, the clock that stops in suspend, boot, and
+// system again; nanoseconds.
+func fourClocks() (before, mono, boot, after int64, err error) {
 	var t [4]int64
-	for i, id := range [4]int32{unix.CLOCK_REALTIME, unix.CLOCK_BOOTTIME, unix.CLOCK_REALTIME, unix.CLOCK_MONOTONIC} {
+	for i, id := range [4]int32{unix.CLOCK_REALTIME, unix.CLOCK_MONOTONIC, unix.CLOCK_BOOTTIME, unix.CLOCK_REALTIME} {
 		if t[i], err = gettime(id); err != nil {
 			return 0, 0, 0, 0, err
 		}

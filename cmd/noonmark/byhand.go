@@ -32,7 +32,8 @@ type byHand struct {
 	local func(timescale.Local) timescale.Local
 	live  bool
 	// ours tells whether a device took its time from this station; nil = nobody can.
-	ours func(address string) bool
+	ours  func(address string) bool
+	gives bool // the time service is on
 	// The last snapshot and its instant; the owner's.
 	snap *status.Snapshot
 	at   timescale.Local
@@ -50,7 +51,7 @@ func (s *service) openHand() *byHand {
 		return nil
 	}
 	h := &byHand{open: opener(guard), owner: s.events, stn: func() *station.Station { return s.station },
-		local: func(l timescale.Local) timescale.Local { return l }, live: true}
+		local: func(l timescale.Local) timescale.Local { return l }, live: true, gives: s.camp != nil}
 	camp := s.camp
 	h.ours = func(address string) bool { return ownAddress(address) || camp != nil && camp.served(address) }
 	return h
@@ -194,13 +195,20 @@ func (h *byHand) Borrow(b page.Borrowed) (string, error) {
 	if !h.live {
 		return "", errors.New("the station's time is simulated: a real clock cannot be borrowed for it")
 	}
-	own := b.Source == page.SourceStation || h.ours != nil && h.ours(b.From)
+	// Which device took its time from here cannot be told by its address: it may have
+	// asked by another. So its owner must name another source.
+	network := b.Source == page.SourceNetwork && h.gives
+	own := network || b.Source == page.SourceStation || h.ours != nil && h.ours(b.From)
 	bound := marks.Borrowed(b.Slack, time.Duration(b.Days)*24*time.Hour)
 	if b.Source == page.SourceHand {
 		bound += setByHand
 	}
 	return h.onLoop(func() (string, error) {
 		h.stn().Mark(clockcheck.Mark{At: h.local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
+		if network {
+			return "", errors.New("this station gives the time on its network, and a device that took its time from a network may have it from here: " +
+				"it is no witness. Use one that took its time from satellites itself, or that somebody set")
+		}
 		if own {
 			return "", errors.New("this device has its time from this station, or may have: it is no witness")
 		}

@@ -17,10 +17,13 @@ import (
 	"testing"
 	"time"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/station"
 	"noonmark/status"
+	"noonmark/status/page"
 )
 
 // liveDemo runs a story in real time and returns its page's address and PIN.
@@ -185,6 +188,36 @@ func TestOwnAddressesAreNoWitness(t *testing.T) {
 	for _, a := range addrs {
 		if n, ok := a.(*net.IPNet); ok && !ownAddress(n.IP.String()) {
 			t.Errorf("%s is ours", n.IP)
+		}
+	}
+}
+
+// TestBorrowedWhileServing: where the station itself gives the time to the camp, a
+// device that has its time from a network may have it from here, whatever its address.
+func TestBorrowedWhileServing(t *testing.T) {
+	for _, row := range []struct {
+		gives  bool
+		source string
+		want   string // in the error; "" = taken
+	}{
+		{true, page.SourceNetwork, "may have it from here"},
+		{true, page.SourceStation, "no witness"},
+		{true, page.SourceSatellite, ""},
+		{true, page.SourceHand, ""},
+		{false, page.SourceNetwork, ""},
+	} {
+		st := station.New(station.Config{Live: true}, clockcheck.Learned{})
+		owner := make(chan func())
+		h := &byHand{owner: owner, stn: func() *station.Station { return st }, live: true, gives: row.gives,
+			local: func(l timescale.Local) timescale.Local { return l }, ours: func(string) bool { return false }}
+		go func() { (<-owner)() }()
+		now := hostclock.Now()
+		_, err := h.Borrow(page.Borrowed{Source: row.source, From: "192.0.2.77", At: now, UTC: timescale.UTCOf(time.Now())})
+		p := hostclock.Sample()
+		snap := st.Tick(station.Tick{Local: p.Local, System: p.System})
+		if got := snap.Clock.Basis; (err == nil) != (row.want == "") || err != nil && !strings.Contains(err.Error(), row.want) ||
+			(got == status.BasisNone) == (row.want == "") {
+			t.Errorf("serving %v, %s: %v, basis %s", row.gives, row.source, err, got)
 		}
 	}
 }

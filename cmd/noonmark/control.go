@@ -64,7 +64,7 @@ type markAnswer struct {
 // mark gives the judge a mark and says what came of it. Any goroutine may call but the
 // service's own loop.
 func (s *service) mark(ctx context.Context, m clockcheck.Mark) (markAnswer, error) {
-	if now := hostclock.Now(); m.At > now || now.Sub(m.At) > time.Hour || m.Bound <= 0 || m.Bound > time.Minute {
+	if now := hostclock.Now(); m.At > now || m.At < now.Add(-time.Hour) || m.Bound <= 0 || m.Bound > time.Minute {
 		return markAnswer{}, errors.New("the mark is not of this hour, or its bound is not between 0 and 60 s")
 	}
 	done := make(chan markAnswer, 1)

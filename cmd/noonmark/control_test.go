@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"log/slog"
+	"math"
 	"net"
 	"os"
 	"path/filepath"
@@ -68,6 +69,8 @@ func TestControl(t *testing.T) {
 	old, wide, unnamed := markNow(time.Second), markNow(time.Hour), markNow(time.Second)
 	old.LocalNS -= timescale.Local(2 * time.Hour)
 	unnamed.UTC = 0
+	oldest := markNow(time.Second) // so old that its age does not fit a duration
+	oldest.LocalNS = math.MinInt64
 	for _, row := range []struct {
 		name string
 		r    request
@@ -77,6 +80,7 @@ func TestControl(t *testing.T) {
 		{"unknown", request{Do: "step"}, "does not do"},
 		{"a mark without one", request{Do: "mark"}, "does not do"},
 		{"the machine slept", request{Do: "mark", Mark: asleep}, "slept"},
+		{"the oldest mark there can be", request{Do: "mark", Mark: oldest}, "not of this hour"},
 		{"another boot", request{Do: "mark", Mark: boot}, "slept"},
 		{"too old", request{Do: "mark", Mark: old}, "not of this hour"},
 		{"too wide", request{Do: "mark", Mark: wide}, "bound"},

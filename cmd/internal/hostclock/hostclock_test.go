@@ -149,6 +149,28 @@ func TestSampleOfThisMachine(t *testing.T) {
 	}
 }
 
+// A reading that is held up between two clocks is no suspend.
+func TestHeldUpReadingIsNoSuspend(t *testing.T) {
+	const slept = 3 * time.Second
+	for heldUp := range 3 * (tries - 1) { // before which single reading of a clock
+		now, n := time.Duration(0), 0
+		_, got := suspended(func(clock uintptr) int64 {
+			now += 200 * time.Nanosecond
+			if n == heldUp || n == heldUp+4 {
+				now += 247 * time.Millisecond // the worst of 6 million readings
+			}
+			n++
+			if clock == clockBoot {
+				return int64(now + slept)
+			}
+			return int64(now)
+		})
+		if d := got - slept; d > time.Microsecond || d < -time.Microsecond {
+			t.Errorf("held up before reading %d: %v asleep, want %v", heldUp, got, slept)
+		}
+	}
+}
+
 func TestReadOldAgreesWithRead(t *testing.T) {
 	for _, c := range []uintptr{clockReal, clockMono, clockRaw, clockBoot} {
 		a, b, c2 := read(c), readOld(c), read(c)
