@@ -1,18 +1,15 @@
 package main
 
 import (
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"net"
-	"net/netip"
 	"strings"
 	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/marks"
 	"noonmark/clockcheck/timescale"
-	"noonmark/cmd/internal/pin"
 	"noonmark/cmd/internal/station"
 	"noonmark/grid"
 	"noonmark/status"
@@ -22,39 +19,33 @@ import (
 // handPatience is how long somebody at the page waits for the owner of the station.
 const handPatience = 3 * time.Second
 
-// byHand does what is asked for at the page, on the loop that owns the station.
-type byHand struct {
-	open  func(pin, from string) error
-	owner chan<- func()
-	stn   func() *station.Station
-	// local turns an instant of this machine's own timescale into the station's; the
-	// owner calls it.
-	local func(timescale.Local) timescale.Local
-	live  bool
-	// ours tells whether a device took its time from this station; nil = nobody can.
-	ours  func(address string) bool
-	gives bool // the time service is on
-	// The last snapshot and its instant; the owner's.
-	snap *status.Snapshot
-	at   timescale.Local
+// handConfig says how what is asked for at the page reaches the owner of the station.
+type handConfig struct {
+	Unlock  func(pin, from string) error
+	Owner   chan<- func()
+	Station func() *station.Station
+	// Local turns an instant of this machine's own timescale into the station's; the
+	// owner calls it; nil = they are one.
+	Local func(timescale.Local) timescale.Local
+	Live  bool
+	// Ours tells whether a device took its time from this station; nil = nobody can.
+	Ours  func(address string) bool
+	Gives bool // the time service is on
 }
 
-// openHand lets things be done by hand at the page, behind a new number. Without a
-// place to show it, nobody could know it.
-func (s *service) openHand() *byHand {
-	guard, err := pin.New(rand.Reader)
-	if err == nil {
-		err = showNumber(s.publish.Dir(), guard.PIN())
+// byHand does what is asked for at the page, on the loop that owns the station.
+type byHand struct {
+	cfg handConfig
+	// The last snapshot and its instant; the owner's.
+	snap *status.Snapshot
+	last timescale.Local
+}
+
+func newByHand(c handConfig) *byHand {
+	if c.Local == nil {
+		c.Local = func(l timescale.Local) timescale.Local { return l }
 	}
-	if err != nil {
-		s.warn("nothing can be done by hand at the page", err.Error())
-		return nil
-	}
-	h := &byHand{open: opener(guard), owner: s.events, stn: func() *station.Station { return s.station },
-		local: func(l timescale.Local) timescale.Local { return l }, live: true, gives: s.camp != nil}
-	camp := s.camp
-	h.ours = func(address string) bool { return ownAddress(address) || camp != nil && camp.served(address) }
-	return h
+	return &byHand{cfg: c}
 }
 
 // ownAddress tells an address of this machine: its browser's clock is the clock that
@@ -73,18 +64,15 @@ func ownAddress(address string) bool {
 	return false
 }
 
-// served tells whether a device at an address was given the time.
-func (t *timeService) served(address string) bool {
-	a, err := netip.ParseAddr(address)
-	return err != nil || t.server.Served(a)
-}
-
 var errBusy = errors.New("the station did not answer: try again")
 
 // saw keeps what the owner published last.
-func (h *byHand) saw(s *status.Snapshot, at timescale.Local) { h.snap, h.at = s, at }
+func (h *byHand) saw(s *status.Snapshot, at timescale.Local) { h.snap, h.last = s, at }
 
-func (h *byHand) Open(pin, from string) error { return h.open(pin, from) }
+// at is the instant of the last snapshot.
+func (h *byHand) at() timescale.Local { return h.last }
+
+func (h *byHand) Open(pin, from string) error { return h.cfg.Unlock(pin, from) }
 
 func (h *byHand) Signals() []page.Signal {
 	var out []page.Signal
@@ -114,7 +102,7 @@ func (h *byHand) onLoop(do func() (string, error)) (text string, err error) {
 	done := make(chan answer, 1)
 	late := time.After(handPatience)
 	select {
-	case h.owner <- func() { text, err := do(); done <- answer{text, err} }:
+	case h.cfg.Owner <- func() { text, err := do(); done <- answer{text, err} }:
 	case <-late:
 		return "", errBusy
 	}
@@ -141,7 +129,7 @@ func (h *byHand) Mark(t page.Taps) (string, error) {
 			taps.Way = marks.React
 		}
 		for _, at := range t.At {
-			taps.At = append(taps.At, h.local(at))
+			taps.At = append(taps.At, h.cfg.Local(at))
 		}
 		taps.Path, taps.PathBound = h.path(signal)
 		r, err := marks.Average(taps)
@@ -149,7 +137,7 @@ func (h *byHand) Mark(t page.Taps) (string, error) {
 			return "", err
 		}
 		bound := r.Bound + t.Slack
-		if !h.stn().Mark(clockcheck.Mark{At: r.At, UTC: t.FirstAt, Bound: bound}) {
+		if !h.cfg.Station().Mark(clockcheck.Mark{At: r.At, UTC: t.FirstAt, Bound: bound}) {
 			return "", errors.New("which minute it was is not known: give the UTC of the first tap")
 		}
 		text := fmt.Sprintf("Marked to within ± %.2f s: %d taps used, spread %.2f s.", bound.Seconds(), r.Used, r.Spread.Seconds())
@@ -166,7 +154,7 @@ func (h *byHand) minute(signal marks.Station, t page.Taps) error {
 	if s := h.snap; first == 0 && s != nil && s.Clock.ErrorS.OK && s.Written.SystemUTC.OK {
 		judged := s.Written.SystemUTC.V.Add(-time.Duration(s.Clock.ErrorS.V * 1e9))
 		// The minute nearest to the tap, as the judge will take it.
-		first = judged.Add(h.local(t.At[0]).Sub(h.at)).Add(30 * time.Second)
+		first = judged.Add(h.cfg.Local(t.At[0]).Sub(h.last)).Add(30 * time.Second)
 	}
 	if first == 0 {
 		return nil // the judge will say that it cannot be placed
@@ -192,19 +180,19 @@ const setByHand = time.Minute
 
 // Borrow takes a device's clock as an operator's reference.
 func (h *byHand) Borrow(b page.Borrowed) (string, error) {
-	if !h.live {
+	if !h.cfg.Live {
 		return "", errors.New("the station's time is simulated: a real clock cannot be borrowed for it")
 	}
 	// Which device took its time from here cannot be told by its address: it may have
 	// asked by another. So its owner must name another source.
-	network := b.Source == page.SourceNetwork && h.gives
-	own := network || b.Source == page.SourceStation || h.ours != nil && h.ours(b.From)
+	network := b.Source == page.SourceNetwork && h.cfg.Gives
+	own := network || b.Source == page.SourceStation || h.cfg.Ours != nil && h.cfg.Ours(b.From)
 	bound := marks.Borrowed(b.Slack, time.Duration(b.Days)*24*time.Hour)
 	if b.Source == page.SourceHand {
 		bound += setByHand
 	}
 	return h.onLoop(func() (string, error) {
-		h.stn().Mark(clockcheck.Mark{At: h.local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
+		h.cfg.Station().Mark(clockcheck.Mark{At: h.cfg.Local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
 		if network {
 			return "", errors.New("this station gives the time on its network, and a device that took its time from a network may have it from here: " +
 				"it is no witness. Use one that took its time from satellites itself, or that somebody set")
@@ -219,7 +207,7 @@ func (h *byHand) Borrow(b page.Borrowed) (string, error) {
 // Use makes a mode the one in use until the program ends.
 func (h *byHand) Use(mode string) (string, error) {
 	return h.onLoop(func() (string, error) {
-		h.stn().Use(mode)
+		h.cfg.Station().Use(mode)
 		return "The mode in use is " + mode + " now. To keep it over a restart set modes.in_use in the settings.", nil
 	})
 }

@@ -208,8 +208,8 @@ func TestBorrowedWhileServing(t *testing.T) {
 	} {
 		st := station.New(station.Config{Live: true}, clockcheck.Learned{})
 		owner := make(chan func())
-		h := &byHand{owner: owner, stn: func() *station.Station { return st }, live: true, gives: row.gives,
-			local: func(l timescale.Local) timescale.Local { return l }, ours: func(string) bool { return false }}
+		h := newByHand(handConfig{Owner: owner, Station: func() *station.Station { return st }, Live: true, Gives: row.gives,
+			Ours: func(string) bool { return false }})
 		go func() { (<-owner)() }()
 		now := hostclock.Now()
 		_, err := h.Borrow(page.Borrowed{Source: row.source, From: "192.0.2.77", At: now, UTC: timescale.UTCOf(time.Now())})

@@ -30,7 +30,7 @@ func demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 	var err error
 	if c.Scenario != "" {
 		if s, err = world.Named(c.Scenario); err != nil {
-			return usageError{err}
+			return asUsage(err)
 		}
 	}
 	dir := c.RunDir
@@ -40,7 +40,7 @@ func demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 		}
 		defer os.RemoveAll(dir)
 	} else if real := (config.Environment{Getenv: os.Getenv, UID: os.Getuid()}); slices.Contains(real.ReadDirs(""), filepath.Clean(dir)) {
-		return usageError{fmt.Errorf("demo: %s is where the service publishes; a simulation must not: name another --run-dir", dir)}
+		return asUsage(fmt.Errorf("demo: %s is where the service publishes; a simulation must not: name another --run-dir", dir))
 	}
 	pub, err := status.NewPublisher(dir, true)
 	if err != nil {
@@ -103,7 +103,7 @@ func (d *demonstration) openPage(ctx context.Context, address string) (leave fun
 	}
 	l, err := listen(address, spare)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, asUsage(err)
 	}
 	var number string
 	if d.page, number, err = d.newPage(); err != nil {
@@ -135,9 +135,9 @@ func (d *demonstration) newPage() (p *page.Page, number string, err error) {
 		return nil, "", err
 	}
 	d.events = make(chan func())
-	d.hand = &byHand{open: opener(guard), owner: d.events, stn: func() *station.Station { return d.world.Station },
+	d.hand = newByHand(handConfig{Unlock: opener(guard), Owner: d.events, Station: func() *station.Station { return d.world.Station },
 		// The world is already a second ahead of what is shown.
-		local: func(l timescale.Local) timescale.Local { return d.hand.at.Add(l.Sub(d.shown)) }}
+		Local: func(l timescale.Local) timescale.Local { return d.hand.at().Add(l.Sub(d.shown)) }})
 	return newPage(1, d.hand), guard.PIN(), nil
 }
 

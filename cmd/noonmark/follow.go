@@ -81,7 +81,7 @@ func (f *follower) run(ctx context.Context) error {
 		said := &sayings{log: f.log}
 		all.Go(func() {
 			if err := f.broker.Run(ctx, said.broker); err != nil {
-				failed <- usageError{err}
+				failed <- asUsage(err)
 			}
 		})
 	}
@@ -162,16 +162,4 @@ func (s *sayings) broker(reason string) {
 		s.log.Warn("mqtt", "reason", reason)
 	}
 	s.last = reason
-}
-
-// newLog is the log of a service.
-func newLog(w io.Writer, verbose, asJSON bool) *slog.Logger {
-	options := &slog.HandlerOptions{Level: slog.LevelInfo}
-	if verbose {
-		options.Level = slog.LevelDebug
-	}
-	if asJSON {
-		return slog.New(slog.NewJSONHandler(w, options))
-	}
-	return slog.New(slog.NewTextHandler(w, options))
 }

@@ -11,8 +11,6 @@ import (
 	"time"
 
 	"golang.org/x/net/netutil"
-
-	"noonmark/status/page"
 )
 
 // Limits of the page's server: many idle or slow readers must cost the station
@@ -88,24 +86,4 @@ func ownHost(h http.Handler) http.Handler {
 			http.Error(w, "This name is not the station's: use its address or its own name.", http.StatusMisdirectedRequest)
 		}
 	})
-}
-
-// openPage opens the page's address, if one is set. Without it the clock is
-// judged all the same.
-func (s *service) openPage(address string) net.Listener {
-	if address == "" {
-		return nil
-	}
-	l, err := listen(address, false)
-	if err != nil {
-		s.warn("no page", err.Error()+": free the address or set publish.http")
-		return nil
-	}
-	var hand page.Hand
-	if s.hand = s.openHand(); s.hand != nil {
-		hand = s.hand
-	}
-	s.page = newPage(1, hand)
-	s.log.Info("page", "address", pageURL(l))
-	return l
 }

@@ -4,7 +4,7 @@ package main
 
 import (
 	"context"
-	"errors"
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -14,34 +14,11 @@ import (
 	"noonmark/cmd/internal/cli"
 )
 
-// Exit codes.
-const (
-	exitOK     = 0
-	exitNo     = 1
-	exitUsage  = 2
-	exitCannot = 3
-)
-
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
-
-// usageError is a mistake in what was asked for: exit 2.
-type usageError struct{ err error }
-
-func (e usageError) Error() string { return e.err.Error() }
-func (e usageError) Unwrap() error { return e.err }
-
-// codeError carries an exit code with its reason.
-type codeError struct {
-	code int
-	err  error
-}
-
-func (e codeError) Error() string { return e.err.Error() }
-func (e codeError) Unwrap() error { return e.err }
 
 // run does what args say and returns the exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
@@ -57,15 +34,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 		return code
 	}
 	fmt.Fprintf(errOut, "noonmark: %v\n", err)
-	var ue usageError
-	var ce codeError
-	switch {
-	case errors.As(err, &ue):
-		return exitUsage
-	case errors.As(err, &ce):
-		return ce.code
-	}
-	return exitNo
+	return exitCode(err)
 }
 
 func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out, errOut io.Writer) (int, error) {
@@ -106,5 +75,14 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 	case "version":
 		return exitOK, printVersion(u.Version, out)
 	}
-	return exitUsage, usageError{fmt.Errorf("no such command: %s", command)}
+	return exitUsage, asUsage(fmt.Errorf("no such command: %s", command))
+}
+
+func printVersion(c cli.Version, out io.Writer) error {
+	date := buildDate().Time().Format("2006-01-02")
+	if c.JSON {
+		return json.NewEncoder(out).Encode(map[string]string{"version": version, "build_date": date})
+	}
+	_, err := fmt.Fprintf(out, "noonmark %s, built %s\n", version, date)
+	return err
 }

@@ -54,12 +54,12 @@ func mark(c cli.Mark, in io.Reader, out io.Writer) (int, error) {
 		m.out = io.Discard
 	}
 	if c.Station == "" {
-		return exitUsage, usageError{errors.New("mark: which time signal do you hear? --station NAME; noonmark mark --list shows them")}
+		return exitUsage, asUsage(errors.New("mark: which time signal do you hear? --station NAME; noonmark mark --list shows them"))
 	}
 	km := -1.0
 	station, err := marks.Named(c.Station)
 	if err != nil {
-		return exitUsage, usageError{err}
+		return exitUsage, asUsage(err)
 	}
 	if at, err := markPlace(c); err == nil {
 		to, err := grid.Degrees(station.LatDeg, station.LonDeg)

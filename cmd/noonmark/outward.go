@@ -2,9 +2,14 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
+	"net"
 	"sync"
 
 	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/pin"
+	"noonmark/cmd/internal/station"
+	"noonmark/status/page"
 )
 
 // serveOthers sets going what other programs and devices ask: the page, the time
@@ -36,4 +41,40 @@ func (s *service) serveOthers(ctx context.Context, set config.Config, all *sync.
 			})
 		}
 	}
+}
+
+// openPage opens the page's address, if one is set. Without it the clock is
+// judged all the same.
+func (s *service) openPage(address string) net.Listener {
+	if address == "" {
+		return nil
+	}
+	l, err := listen(address, false)
+	if err != nil {
+		s.warn("no page", err.Error()+": free the address or set publish.http")
+		return nil
+	}
+	var hand page.Hand
+	if s.hand = s.openHand(); s.hand != nil {
+		hand = s.hand
+	}
+	s.page = newPage(1, hand)
+	s.log.Info("page", "address", pageURL(l))
+	return l
+}
+
+// openHand lets things be done by hand at the page, behind a new number. Without a
+// place to show it, nobody could know it.
+func (s *service) openHand() *byHand {
+	guard, err := pin.New(rand.Reader)
+	if err == nil {
+		err = showNumber(s.publish.Dir(), guard.PIN())
+	}
+	if err != nil {
+		s.warn("nothing can be done by hand at the page", err.Error())
+		return nil
+	}
+	camp := s.camp
+	ours := func(address string) bool { return ownAddress(address) || camp != nil && camp.served(address) }
+	return newByHand(handConfig{Unlock: opener(guard), Owner: s.events, Station: func() *station.Station { return s.station }, Live: true, Ours: ours, Gives: camp != nil})
 }

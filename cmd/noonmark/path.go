@@ -35,7 +35,7 @@ func path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 		return pathList(c, in, out, errOut)
 	}
 	if len(c.Words) == 0 {
-		return exitUsage, usageError{errors.New("path: where to? Name a place, or a list of places with --list FILE")}
+		return exitUsage, asUsage(errors.New("path: where to? Name a place, or a list of places with --list FILE"))
 	}
 	toText, fromText, err := cutPlaces(c.Words)
 	if err != nil {

@@ -45,7 +45,7 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	if c.List != "-" {
 		f, err := os.Open(c.List)
 		if err != nil {
-			return exitUsage, usageError{fmt.Errorf("path: %w", err)}
+			return exitUsage, asUsage(fmt.Errorf("path: %w", err))
 		}
 		defer f.Close()
 		in = f

@@ -12,45 +12,7 @@ import (
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
-	"noonmark/cmd/internal/hostclock"
-	"noonmark/cmd/internal/pin"
-	"noonmark/status/page"
 )
-
-// opener is the page's way to the number.
-func opener(g *pin.Guard) func(number, from string) error {
-	return func(number, from string) error {
-		err := g.Check(number, hostclock.Now())
-		var wait pin.WaitError
-		switch {
-		case errors.As(err, &wait):
-			return page.ErrWait
-		case errors.Is(err, pin.ErrWrong):
-			return page.ErrPIN
-		}
-		return err
-	}
-}
-
-// pinName is the file of the run directory that shows the number to the service's
-// own user.
-const pinName = "pin"
-
-// showNumber writes the file, not through what may lie there.
-func showNumber(dir, number string) error {
-	path := filepath.Join(dir, pinName)
-	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintln(f, number)
-	return errors.Join(err, f.Close())
-}
-
-func hideNumber(dir string) { os.Remove(filepath.Join(dir, pinName)) }
 
 // showPIN prints the number.
 func showPIN(c cli.Pin, out io.Writer) (int, error) {
@@ -71,7 +33,7 @@ func showPIN(c cli.Pin, out io.Writer) (int, error) {
 		}
 	}
 	if errors.Is(first, fs.ErrPermission) {
-		return exitCannot, codeError{exitCannot, errors.New("you may not see the number: sudo noonmark pin")}
+		return exitCannot, withCode(exitCannot, errors.New("you may not see the number: sudo noonmark pin"))
 	}
-	return exitCannot, codeError{exitCannot, errors.New("no service with a page is running here: noonmark run")}
+	return exitCannot, withCode(exitCannot, errors.New("no service with a page is running here: noonmark run"))
 }

@@ -51,17 +51,17 @@ func (p *somewhere) fix() string {
 func here(runDir string) (somewhere, error) {
 	s, now, err := published(runDir)
 	if err != nil {
-		return somewhere{}, codeError{exitCannot, err}
+		return somewhere{}, withCode(exitCannot, err)
 	}
 	if f := status.Fresh(s, now); !f.OK {
-		return somewhere{}, codeError{exitCannot, errors.New(f.Because)}
+		return somewhere{}, withCode(exitCannot, errors.New(f.Because))
 	}
 	if s.Position == nil || !s.Position.LatDeg.OK || !s.Position.LonDeg.OK {
-		return somewhere{}, codeError{exitCannot, errors.New("there is no position fix yet: give the receiver an open sky, or name a place")}
+		return somewhere{}, withCode(exitCannot, errors.New("there is no position fix yet: give the receiver an open sky, or name a place"))
 	}
 	pt, err := grid.Degrees(s.Position.LatDeg.V, s.Position.LonDeg.V)
 	if err != nil {
-		return somewhere{}, codeError{exitCannot, err}
+		return somewhere{}, withCode(exitCannot, err)
 	}
 	p := somewhere{point: pt, length: max(len(s.Position.Locator), 2), uncertaintyM: -1}
 	p.now = s.Position
@@ -76,7 +76,7 @@ func here(runDir string) (somewhere, error) {
 func readPlace(text string) (somewhere, error) {
 	pl, err := grid.ParsePlace(text)
 	if err != nil {
-		return somewhere{}, usageError{pointAt(text, err)}
+		return somewhere{}, asUsage(pointAt(text, err))
 	}
 	p := somewhere{point: pl.Point, form: pl.Form, length: pl.Length, uncertaintyM: pl.UncertaintyM, reachM: pl.ReachM, note: pl.Note}
 	if p.reachM > 0 { // an area is passed on as one, not as its centre alone
@@ -113,10 +113,10 @@ func cutPlaces(words []string) (first, second string, err error) {
 	case len(found) == 1:
 		return found[0][0], found[0][1], nil
 	case len(found) > 1:
-		return "", "", usageError{fmt.Errorf("path: %q can be one place or two, or be cut in two ways; put quotes around each place", text)}
+		return "", "", asUsage(fmt.Errorf("path: %q can be one place or two, or be cut in two ways; put quotes around each place", text))
 	case len(words) > 2:
 		_, err = grid.ParsePlace(text)
-		return "", "", usageError{fmt.Errorf("path: neither one place nor two; put quotes around each. As one place: %w", pointAt(text, err))}
+		return "", "", asUsage(fmt.Errorf("path: neither one place nor two; put quotes around each. As one place: %w", pointAt(text, err)))
 	}
 	for _, w := range words {
 		if _, err := readPlace(w); err != nil {

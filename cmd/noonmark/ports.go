@@ -100,7 +100,7 @@ func probe(ctx context.Context, c cli.Ports, in io.Reader, out io.Writer) error 
 		}
 	})
 	if err != nil && !errors.Is(err, io.EOF) {
-		return usageError{err}
+		return asUsage(err)
 	}
 	if !heard {
 		fmt.Fprintf(out, "No receiver was heard within %s.\n", probeFor)

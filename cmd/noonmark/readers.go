@@ -2,29 +2,12 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"noonmark/cmd/internal/cli"
-	"noonmark/cmd/internal/config"
 	"noonmark/status"
 )
-
-// published finds the status to read, and takes the reader's present.
-func published(runDir string) (status.Snapshot, status.Now, error) {
-	now, err := status.ReadNow()
-	if err != nil {
-		return status.Snapshot{}, now, err
-	}
-	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
-	s, _, err := status.Find(now, env.ReadDirs(runDir)...)
-	if errors.Is(err, os.ErrNotExist) {
-		err = errors.New("no status is published: start the service: noonmark run")
-	}
-	return s, now, err
-}
 
 // ready answers "may I key up?".
 func ready(c cli.Ready, out io.Writer) (int, error) {
@@ -32,7 +15,7 @@ func ready(c cli.Ready, out io.Writer) (int, error) {
 	report := status.Refusal("Nothing to go by: " + errText(err) + ".")
 	if err == nil {
 		if report, err = status.Ready(s, now, c.Modes); err != nil {
-			return exitUsage, usageError{err}
+			return exitUsage, asUsage(err)
 		}
 	}
 	if c.JSON {
@@ -53,7 +36,7 @@ func errText(err error) string {
 func why(c cli.Why, out io.Writer) (int, error) {
 	s, now, err := published(c.RunDir)
 	if err != nil {
-		return exitCannot, codeError{exitCannot, err}
+		return exitCannot, withCode(exitCannot, err)
 	}
 	fresh := status.Fresh(s, now)
 	if c.JSON {
@@ -70,13 +53,4 @@ func why(c cli.Why, out io.Writer) (int, error) {
 		return exitCannot, nil
 	}
 	return exitOK, nil
-}
-
-func printVersion(c cli.Version, out io.Writer) error {
-	date := buildDate().Time().Format("2006-01-02")
-	if c.JSON {
-		return json.NewEncoder(out).Encode(map[string]string{"version": version, "build_date": date})
-	}
-	_, err := fmt.Fprintf(out, "noonmark %s, built %s\n", version, date)
-	return err
 }

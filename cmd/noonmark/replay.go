@@ -46,11 +46,11 @@ func replayFiles(c cli.Replay, out io.Writer) error {
 		set.Modes.Show = c.Mode
 		var err error
 		if modes, err = modesShown(set); err != nil {
-			return usageError{err}
+			return asUsage(err)
 		}
 	}
 	if err := replay(c.Files, modes, c.JSON, out); err != nil {
-		return usageError{err}
+		return asUsage(err)
 	}
 	return nil
 }

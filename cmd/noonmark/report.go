@@ -34,22 +34,22 @@ type spoken struct {
 func reportPlace(c cli.Report, out, errOut io.Writer) (int, error) {
 	to, err := namedPlace(c)
 	if err != nil {
-		return exitUsage, usageError{err}
+		return exitUsage, asUsage(err)
 	}
 	template, err := templateText(c.Template)
 	if err != nil {
-		return exitUsage, usageError{err}
+		return exitUsage, asUsage(err)
 	}
 	if c.Distress {
 		fmt.Fprint(errOut, distressCaution)
 	}
 	s, now, err := published(c.RunDir)
 	if err != nil {
-		return exitCannot, codeError{exitCannot, err}
+		return exitCannot, withCode(exitCannot, err)
 	}
 	r, err := report.Make(s, now, c.Distress, to)
 	if err != nil {
-		return exitCannot, codeError{exitCannot, err}
+		return exitCannot, withCode(exitCannot, err)
 	}
 	text := r.Text()
 	switch {

@@ -4,104 +4,19 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
-
 	"noonmark/cmd/internal/cli"
 	"noonmark/status"
 )
-
-// binary builds the program once for the tests that run it.
-func binary(t *testing.T) string {
-	t.Helper()
-	path := filepath.Join(t.TempDir(), "noonmark")
-	if out, err := exec.Command("go", "build", "-o", path, ".").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
-	}
-	return path
-}
-
-// feeder writes sentences into a pty in real time. It shares no code with the
-// program: the sentences are put together here, and the truth is that the
-// system clock is right.
-type feeder struct {
-	master *os.File
-	lie    atomic.Int64 // ns
-	mute   atomic.Bool
-	garble atomic.Bool
-	late   atomic.Int64 // ns: the most by which a burst began later than it should
-	stop   chan struct{}
-}
-
-// feed starts a feeder and returns the name of the line it writes to.
-func feed(t *testing.T) (f *feeder, device string) {
-	t.Helper()
-	master, slave, err := pty.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f = &feeder{master: master, stop: make(chan struct{})}
-	t.Cleanup(func() { close(f.stop); slave.Close(); master.Close() })
-	go f.run()
-	return f, slave.Name()
-}
-
-const feedLatency = 150 * time.Millisecond
-
-func (f *feeder) run() {
-	for n := 0; ; n++ {
-		next := time.Now().Truncate(time.Second).Add(time.Second)
-		select {
-		case <-f.stop:
-			return
-		case <-time.After(time.Until(next.Add(feedLatency))):
-		}
-		f.late.Store(max(f.late.Load(), int64(time.Since(next.Add(feedLatency)))))
-		said := next.Add(time.Duration(f.lie.Load())).UTC()
-		if f.mute.Load() {
-			continue
-		}
-		burst := sentence("GPRMC,"+said.Format("150405.00")+",A,2008.0280,S,06729.3460,W,0.1,0.0,"+said.Format("020106")+",,,A") +
-			sentence("GPGGA,"+said.Format("150405.00")+",2008.0280,S,06729.3460,W,1,09,0.9,3656.0,M,42.0,M,,") +
-			sentence("GPGSA,A,3,02,05,07,09,12,15,21,25,29,,,,1.6,0.9,1.3")
-		if f.garble.Load() {
-			b := []byte(burst)
-			for i := range b {
-				if (i+n)%17 == 0 {
-					b[i] ^= 0x55
-				}
-			}
-			burst = string(b)
-		}
-		for len(burst) > 0 { // 9600 baud: 48 bytes in 50 ms
-			k := min(48, len(burst))
-			if _, err := f.master.WriteString(burst[:k]); err != nil {
-				return
-			}
-			burst = burst[k:]
-			time.Sleep(50 * time.Millisecond)
-		}
-	}
-}
-
-func sentence(body string) string {
-	sum := byte(0)
-	for i := range len(body) {
-		sum ^= body[i]
-	}
-	return fmt.Sprintf("$%s*%02X\r\n", body, sum)
-}
 
 // TestRunOnAPty feeds the real program in real time through good hours and bad.
 func TestRunOnAPty(t *testing.T) {
@@ -146,60 +61,6 @@ func TestRunOnAPty(t *testing.T) {
 	}
 	if err := cmd.Wait(); err != nil {
 		t.Errorf("ended with %v\n%s", err, log.String())
-	}
-}
-
-func emptyFile(t *testing.T) string {
-	t.Helper()
-	path := filepath.Join(t.TempDir(), "empty.toml")
-	if err := os.WriteFile(path, nil, 0o644); err != nil {
-		t.Fatal(err)
-	}
-	return path
-}
-
-// stage changes the feed and watches for honesty while it lasts.
-func (f *feeder) stage(t *testing.T, path string, d time.Duration, change func()) {
-	t.Helper()
-	if change != nil {
-		change()
-	}
-	for end := time.Now().Add(d); time.Now().Before(end); time.Sleep(250 * time.Millisecond) {
-		f.honest(t, path)
-	}
-}
-
-// honest fails if the published error ± guard does not hold the truth, which is
-// that the system clock is right; what the feeder itself was late is its own lie.
-func (f *feeder) honest(t *testing.T, path string) {
-	t.Helper()
-	s := load(path)
-	if !s.Clock.ErrorS.OK {
-		return
-	}
-	if s.Clock.GuardS.OK && math.Abs(s.Clock.ErrorS.V) > s.Clock.GuardS.V+time.Duration(f.late.Load()).Seconds() {
-		t.Fatalf("error %v ± guard %v does not hold the truth: %s", s.Clock.ErrorS.V, s.Clock.GuardS.V, s.Clock.Because)
-	}
-}
-
-func load(path string) status.Snapshot {
-	s, err := status.Load(path)
-	if err != nil {
-		return status.Snapshot{}
-	}
-	return s
-}
-
-// patience is how long a test waits for what comes at once on an idle machine.
-const patience = time.Minute
-
-func waitFor(t *testing.T, log *strings.Builder, what string, ok func() bool) {
-	t.Helper()
-	for end := time.Now().Add(patience); !ok(); {
-		if time.Now().After(end) {
-			t.Fatalf("%s did not come in time\n%s", what, log.String())
-		}
-		time.Sleep(20 * time.Millisecond)
 	}
 }
 

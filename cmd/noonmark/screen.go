@@ -15,7 +15,7 @@ import (
 	"noonmark/status"
 )
 
-var errNoTerminal = usageError{errors.New("screen: this is no terminal; use noonmark ready, or noonmark why")}
+var errNoTerminal = asUsage(errors.New("screen: this is no terminal; use noonmark ready, or noonmark why"))
 
 // showScreen shows the verdict live until q, Ctrl-C or the end of ctx.
 func showScreen(ctx context.Context, c cli.Screen, in io.Reader, out io.Writer) (err error) {

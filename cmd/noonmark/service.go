@@ -77,7 +77,7 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	runDir, err := env.RunDir(c.RunDir)
 	if err != nil {
-		return usageError{err}
+		return asUsage(err)
 	}
 	if s.publish, err = status.NewPublisher(runDir, c.AllowDisk); err != nil {
 		return err
@@ -86,11 +86,11 @@ func serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	s.openState(env, c.StateDir)
 	modes, err := modesShown(set)
 	if err != nil {
-		return usageError{err}
+		return asUsage(err)
 	}
 	to, err := sharing(set)
 	if err != nil {
-		return usageError{err}
+		return asUsage(err)
 	}
 	s.openSharing(to)
 	chip, noRTC := findRTC(set.RTC.Device)
@@ -148,7 +148,7 @@ func (s *service) start(ctx context.Context, set config.Config, rtcPath string) 
 		err := port.Run(ctx, port.Config{Device: set.Receiver.Device, Baud: set.Receiver.Baud, Pinned: s.kept.Receiver, Prompt: s.sharer != nil},
 			hostclock.Now, s.receiverEvent)
 		if err != nil && !errors.Is(err, io.EOF) {
-			failed <- usageError{err}
+			failed <- asUsage(err)
 		}
 	})
 	if rtcPath != "" {
@@ -266,16 +266,5 @@ func (s *service) tell(snap *status.Snapshot) {
 		if _, err := daemon.SdNotify(false, message); err != nil {
 			s.warn("service manager", err.Error())
 		}
-	}
-}
-
-func sleep(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-t.C:
-		return nil
 	}
 }

@@ -19,7 +19,7 @@ func loadConfig(named string) (config.Config, error) {
 		err = nil // no file: the defaults are right for a newcomer
 	}
 	if err != nil {
-		return set, usageError{err}
+		return set, asUsage(err)
 	}
 	return set, nil
 }
@@ -44,7 +44,7 @@ func settings(c cli.Run) (config.Config, error) {
 	} {
 		if o.given {
 			if err := set.Set(o.key, o.value, modeName); err != nil {
-				return set, usageError{err}
+				return set, asUsage(err)
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/netip"
 	"os"
 	"runtime"
 	"sync/atomic"
@@ -116,4 +117,10 @@ func (s *service) openTimeService(address string) bool {
 	}
 	s.camp = t
 	return true
+}
+
+// served tells whether a device at an address was given the time.
+func (t *timeService) served(address string) bool {
+	a, err := netip.ParseAddr(address)
+	return err != nil || t.server.Served(a)
 }

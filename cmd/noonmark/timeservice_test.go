@@ -183,16 +183,6 @@ func TestServiceServesWhatItJudges(t *testing.T) {
 	}
 }
 
-func freeUDP(t *testing.T) string {
-	t.Helper()
-	c, err := net.ListenPacket("udp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Close()
-	return c.LocalAddr().String()
-}
-
 // upstreamServer is a server by the program's own code, which the tests above hold to
 // independent clients; it gives the system clock plus ahead.
 func upstreamServer(t *testing.T, ahead time.Duration) string {

@@ -34,7 +34,7 @@ func gridTrack(c cli.Grid, in io.Reader, out, errOut io.Writer) (int, error) {
 	if c.Track != "-" {
 		f, err := os.Open(c.Track)
 		if err != nil {
-			return exitUsage, usageError{fmt.Errorf("track: %w", err)}
+			return exitUsage, asUsage(fmt.Errorf("track: %w", err))
 		}
 		defer f.Close()
 		in = f

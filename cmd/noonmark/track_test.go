@@ -51,9 +51,9 @@ func TestTrackByHand(t *testing.T) {
 	}
 	nmea := sentence(6, "06730.0060") + sentence(9, "06729.9880") + sentence(12, "06730.0060")
 	want := []visitReport{
-		{"FG69fu", "2031-02-03T04:05:06Z", "fix", "2031-02-03T04:05:07Z", "border", 0, 1},
-		{"FG69gu", "2031-02-03T04:05:07Z", "border", "2031-02-03T04:05:11Z", "border", 0, 1},
-		{"FG69fu", "2031-02-03T04:05:11Z", "border", "2031-02-03T04:05:12Z", "fix", 0, 1},
+		{Locator: "FG69fu", EntryUTC: "2031-02-03T04:05:06Z", EntryBy: "fix", ExitUTC: "2031-02-03T04:05:07Z", ExitBy: "border", Fixes: 1},
+		{Locator: "FG69gu", EntryUTC: "2031-02-03T04:05:07Z", EntryBy: "border", ExitUTC: "2031-02-03T04:05:11Z", ExitBy: "border", Fixes: 1},
+		{Locator: "FG69fu", EntryUTC: "2031-02-03T04:05:11Z", EntryBy: "border", ExitUTC: "2031-02-03T04:05:12Z", ExitBy: "fix", Fixes: 1},
 	}
 	for name, recording := range map[string]string{"GPX": gpx, "NMEA": nmea, "GPX behind a mark": "\ufeff\n" + gpx} {
 		r, code, err := trackJSON(t, recording, 0)

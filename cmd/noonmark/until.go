@@ -15,9 +15,6 @@ import (
 	"noonmark/status"
 )
 
-// lookEvery is how often until looks: a status comes once a second.
-const lookEvery = 500 * time.Millisecond
-
 // waited is what until prints.
 type waited struct {
 	Reached bool    `json:"reached"`
@@ -82,7 +79,7 @@ func reached(s status.Snapshot, now status.Now, c cli.Until) (bool, string, erro
 	if err != nil {
 		var unknown *status.ModeError
 		if errors.As(err, &unknown) && status.Fresh(s, now).OK {
-			return false, "", usageError{err}
+			return false, "", asUsage(err)
 		}
 		return false, "No fresh status.", nil
 	}
