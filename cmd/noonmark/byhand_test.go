@@ -20,8 +20,12 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/clitest"
+	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/rehearsal"
 	"noonmark/cmd/internal/station"
+	"noonmark/cmd/internal/web"
 	"noonmark/status"
 	"noonmark/status/page"
 )
@@ -33,7 +37,7 @@ func liveDemo(t *testing.T, scenario string) (address, number string) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() {
-		done <- demo(ctx, cli.Demo{Speed: 1, Seed: 1, Scenario: scenario, HTTP: "127.0.0.1:0", RunDir: t.TempDir()}, write)
+		done <- rehearsal.Demo(ctx, cli.Demo{Speed: 1, Seed: 1, Scenario: scenario, HTTP: "127.0.0.1:0", RunDir: t.TempDir()}, write)
 		write.Close()
 	}()
 	t.Cleanup(func() { cancel(); read.Close(); <-done })
@@ -71,7 +75,7 @@ func post(t *testing.T, url string, form url.Values) (int, string) {
 // now asks a page for its status and the present instant of its timescale.
 func now(t *testing.T, address string) (s status.Snapshot) {
 	t.Helper()
-	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(clitest.Patience); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		r, err := http.Get(address + "status.json")
 		if err != nil {
 			t.Fatal(err)
@@ -138,7 +142,7 @@ func TestMarkByHandReachesTheJudge(t *testing.T) {
 	mark := func(trust string) {
 		t.Helper()
 		var last status.Reference
-		for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+		for end := time.Now().Add(clitest.Patience); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 			for _, r := range now(t, address).References {
 				if r.Kind == "operator" {
 					if last = r; r.Trust == trust {
@@ -162,7 +166,7 @@ func TestMarkByHandReachesTheJudge(t *testing.T) {
 		t.Errorf("%d %s", code, text)
 	}
 	inUse := ""
-	for end := time.Now().Add(patience); inUse != " WSPR" && time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(clitest.Patience); inUse != " WSPR" && time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
 		inUse = ""
 		for _, m := range now(t, address).Modes {
 			if m.InUse {
@@ -177,7 +181,7 @@ func TestMarkByHandReachesTheJudge(t *testing.T) {
 
 func TestOwnAddressesAreNoWitness(t *testing.T) {
 	for address, want := range map[string]bool{"": true, "rubbish": true, "127.0.0.1": true, "::1": true, "192.0.2.77": false, "2001:db8::7": false} {
-		if got := ownAddress(address); got != want {
+		if got := web.OwnAddress(address); got != want {
 			t.Errorf("%q: %v", address, got)
 		}
 	}
@@ -186,7 +190,7 @@ func TestOwnAddressesAreNoWitness(t *testing.T) {
 		t.Skip(err)
 	}
 	for _, a := range addrs {
-		if n, ok := a.(*net.IPNet); ok && !ownAddress(n.IP.String()) {
+		if n, ok := a.(*net.IPNet); ok && !web.OwnAddress(n.IP.String()) {
 			t.Errorf("%s is ours", n.IP)
 		}
 	}
@@ -208,7 +212,7 @@ func TestBorrowedWhileServing(t *testing.T) {
 	} {
 		st := station.New(station.Config{Live: true}, clockcheck.Learned{})
 		owner := make(chan func())
-		h := newByHand(handConfig{Owner: owner, Station: func() *station.Station { return st }, Live: true, Gives: row.gives,
+		h := web.NewByHand(web.HandConfig{Owner: owner, Station: func() *station.Station { return st }, Live: true, Gives: row.gives,
 			Ours: func(string) bool { return false }})
 		go func() { (<-owner)() }()
 		now := hostclock.Now()
@@ -225,7 +229,7 @@ func TestBorrowedWhileServing(t *testing.T) {
 // TestServiceByHand: the number that noonmark pin shows opens what the page of a
 // real service can do; the service's own machine lends it no clock.
 func TestServiceByHand(t *testing.T) {
-	l, err := listen("127.0.0.1:0", false)
+	l, err := web.Listen("127.0.0.1:0", false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -236,21 +240,21 @@ func TestServiceByHand(t *testing.T) {
 		t.Fatal(err)
 	}
 	var log strings.Builder
-	cmd := exec.Command(binary(t), "run", "--device", "/dev/no-receiver", "--rtc", "none", "--run-dir", run, "--state-dir", t.TempDir(), "--allow-disk", "--config", set)
+	cmd := exec.Command(clitest.Binary(t), "run", "--device", "/dev/no-receiver", "--rtc", "none", "--run-dir", run, "--state-dir", t.TempDir(), "--allow-disk", "--config", set)
 	cmd.Stderr = &log
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	defer cmd.Process.Kill()
 	number := ""
-	waitFor(t, &log, "a page and its number", func() bool {
+	clitest.WaitFor(t, &log, "a page and its number", func() bool {
 		code, out, _ := runArgs("pin", "--run-dir", run)
 		number = strings.TrimSpace(out)
 		r, err := http.Get("http://" + at + "/exchange")
 		if err == nil {
 			r.Body.Close()
 		}
-		return code == exitOK && len(number) == 6 && err == nil
+		return code == exit.OK && len(number) == 6 && err == nil
 	})
 	if code, text := post(t, "http://"+at+"/hand/borrow", url.Values{"pin": {number}, "source": {"network"}, "days": {"0"}, "slack": {"4"},
 		"at": {fmt.Sprint(float64(hostclock.Now()) / 1e6)}, "utc": {fmt.Sprint(time.Now().UnixMilli())}}); code != 422 || !strings.Contains(text, "no witness") {
@@ -260,22 +264,22 @@ func TestServiceByHand(t *testing.T) {
 	if code, text := post(t, "http://"+at+"/hand/use", url.Values{"pin": {number}, "mode": {"FT4"}}); code != 200 {
 		t.Errorf("%d %s", code, text)
 	}
-	waitFor(t, &log, "another mode in use", func() bool {
-		for _, m := range load(path).Modes {
+	clitest.WaitFor(t, &log, "another mode in use", func() bool {
+		for _, m := range clitest.Load(path).Modes {
 			if m.InUse {
 				return m.Mode == "FT4"
 			}
 		}
 		return false
 	})
-	if s := load(path); s.Clock.Basis != status.BasisNone {
+	if s := clitest.Load(path); s.Clock.Basis != status.BasisNone {
 		t.Errorf("a basis out of its own clock: %+v", s.Clock)
 	}
 	cmd.Process.Signal(os.Interrupt)
 	if err := cmd.Wait(); err != nil {
 		t.Errorf("%v\n%s", err, log.String())
 	}
-	if code, _, errOut := runArgs("pin", "--run-dir", run); code != exitCannot || !strings.Contains(errOut, "noonmark run") {
+	if code, _, errOut := runArgs("pin", "--run-dir", run); code != exit.Cannot || !strings.Contains(errOut, "noonmark run") {
 		t.Errorf("after the service: %d %s", code, errOut)
 	}
 }

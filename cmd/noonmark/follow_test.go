@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/clitest"
+	"noonmark/cmd/internal/exit"
 	"noonmark/status"
 )
 
@@ -54,7 +56,7 @@ func TestFollow(t *testing.T) {
 	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(binary(t), "follow", "--config", conf, "--run-dir", run)
+	cmd := exec.Command(clitest.Binary(t), "follow", "--config", conf, "--run-dir", run)
 	log, err := os.Create(filepath.Join(dir, "log"))
 	if err != nil {
 		t.Fatal(err)
@@ -72,7 +74,7 @@ func TestFollow(t *testing.T) {
 	// stage publishes verdict until the command has said want.
 	stage := func(verdict, want string) {
 		t.Helper()
-		for end := time.Now().Add(patience); ; time.Sleep(200 * time.Millisecond) {
+		for end := time.Now().Add(clitest.Patience); ; time.Sleep(200 * time.Millisecond) {
 			if verdict != "" {
 				if err := pub.Publish(fresh(t, verdict)); err != nil {
 					t.Fatal(err)
@@ -85,7 +87,7 @@ func TestFollow(t *testing.T) {
 			}
 		}
 	}
-	for end := time.Now().Add(patience); !strings.Contains(logged(), "msg=following"); time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(clitest.Patience); !strings.Contains(logged(), "msg=following"); time.Sleep(200 * time.Millisecond) {
 		if err := pub.Publish(fresh(t, status.Within)); err != nil {
 			t.Fatal(err)
 		}
@@ -112,8 +114,8 @@ func TestFollow(t *testing.T) {
 
 // TestFollowNothing: with nothing configured it says so and ends well.
 func TestFollowNothing(t *testing.T) {
-	code, _, errOut := runArgs("follow", "--config", emptyFile(t))
-	if code != exitOK || !strings.Contains(errOut, "[events]") {
+	code, _, errOut := runArgs("follow", "--config", clitest.EmptyFile(t))
+	if code != exit.OK || !strings.Contains(errOut, "[events]") {
 		t.Errorf("exit %d: %s", code, errOut)
 	}
 }

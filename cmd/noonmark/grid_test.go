@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"noonmark/cmd/internal/exit"
 	"noonmark/grid"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
@@ -46,7 +47,7 @@ func TestGridPrintsGeoJSON(t *testing.T) {
 		Errorf(format string, args ...any)
 	}, place string) {
 		code, out, errOut := runArgs("grid", "--json", place)
-		if code != exitOK {
+		if code != exit.OK {
 			t.Errorf("%s: exit %d, %s", place, code, errOut)
 			return
 		}
@@ -102,7 +103,7 @@ func TestGridReadsEveryForm(t *testing.T) {
 		"19KFT5783773416": "MGRS", "geo:-20.13,-67.49;u=9": "geo URI",
 	} {
 		code, out, errOut := runArgs(append([]string{"grid"}, strings.Fields(place)...)...)
-		if code != exitOK || !strings.Contains(out, "Locator  FG69gu18et\n") || !strings.Contains(out, "Read as  "+want) {
+		if code != exit.OK || !strings.Contains(out, "Locator  FG69gu18et\n") || !strings.Contains(out, "Read as  "+want) {
 			t.Errorf("%s: exit %d\n%s%s", place, code, out, errOut)
 		}
 	}

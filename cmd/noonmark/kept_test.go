@@ -8,6 +8,8 @@ import (
 	"syscall"
 	"testing"
 
+	"noonmark/cmd/internal/clitest"
+	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
 	"noonmark/status"
@@ -23,16 +25,16 @@ func TestPlaceIsKept(t *testing.T) {
 	if err := keep.Save(state, keep.State{Place: &place}); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(binary(t), "run", "--device", filepath.Join(t.TempDir(), "none"), "--run-dir", run, "--state-dir", state,
-		"--rtc", "none", "--allow-disk", "--config", emptyFile(t))
+	cmd := exec.Command(clitest.Binary(t), "run", "--device", filepath.Join(t.TempDir(), "none"), "--run-dir", run, "--state-dir", state,
+		"--rtc", "none", "--allow-disk", "--config", clitest.EmptyFile(t))
 	var log strings.Builder
 	cmd.Stderr = &log
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	path := filepath.Join(run, status.FileName)
-	waitFor(t, &log, "a status", func() bool { _, err := os.Stat(path); return err == nil })
-	p := load(path).Position
+	clitest.WaitFor(t, &log, "a status", func() bool { _, err := os.Stat(path); return err == nil })
+	p := clitest.Load(path).Position
 	if p == nil || !p.Kept || p.Locator != place.Locator || p.AgeS.OK || p.Fix != "none" {
 		t.Errorf("published: %+v", p)
 	}
@@ -40,11 +42,11 @@ func TestPlaceIsKept(t *testing.T) {
 		t.Error("the plain file holds a place that may be old")
 	}
 	code, out, errOut := runArgs("grid", "--run-dir", run)
-	if code != exitOK || !strings.Contains(out, "FG69gu18et") || !strings.Contains(out, "from before noonmark started, nobody knows how long ago") {
+	if code != exit.OK || !strings.Contains(out, "FG69gu18et") || !strings.Contains(out, "from before noonmark started, nobody knows how long ago") {
 		t.Errorf("grid: exit %d\n%s%s", code, out, errOut)
 	}
 	code, out, errOut = runArgs("report", "--fit", "40", "--run-dir", run)
-	if code != exitOK || !strings.HasSuffix(out, " OLD\n") || !strings.Contains(out, "? FG69GU") || !strings.Contains(errOut, "may have moved") {
+	if code != exit.OK || !strings.HasSuffix(out, " OLD\n") || !strings.Contains(out, "? FG69GU") || !strings.Contains(errOut, "may have moved") {
 		t.Errorf("report: exit %d\n%s%s", code, out, errOut)
 	}
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {

@@ -1,5 +1,5 @@
-// Command noonmark judges the clock of an off-grid radio station. Devices,
-// goroutines, signals and flags are here; no rule of the trade is.
+// Command noonmark judges the clock of an off-grid radio station. Here a command finds
+// its package, and an error its exit code.
 package main
 
 import (
@@ -11,7 +11,17 @@ import (
 	"os/signal"
 	"syscall"
 
+	"noonmark/cmd/internal/build"
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/follower"
+	"noonmark/cmd/internal/inspect"
+	"noonmark/cmd/internal/marking"
+	"noonmark/cmd/internal/places"
+	"noonmark/cmd/internal/reader"
+	"noonmark/cmd/internal/rehearsal"
+	"noonmark/cmd/internal/replay"
+	"noonmark/cmd/internal/service"
 )
 
 func main() {
@@ -25,64 +35,64 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 	c, command, err := cli.Parse(args, out, errOut)
 	switch {
 	case err != nil:
-		return exitUsage // cli has said what is wrong
+		return exit.Misuse // cli has said what is wrong
 	case command == "":
-		return exitOK // help or a completion script was asked for
+		return exit.OK // help or a completion script was asked for
 	}
 	code, err := dispatch(ctx, c, command, in, out, errOut)
 	if err == nil {
 		return code
 	}
 	fmt.Fprintf(errOut, "noonmark: %v\n", err)
-	return exitCode(err)
+	return exit.Code(err)
 }
 
 func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out, errOut io.Writer) (int, error) {
 	switch command {
 	case "run":
-		return exitOK, serve(ctx, u.Run, errOut)
+		return exit.OK, service.Serve(ctx, u.Run, errOut)
 	case "demo":
-		return exitOK, demo(ctx, u.Demo, out)
+		return exit.OK, rehearsal.Demo(ctx, u.Demo, out)
 	case "replay":
-		return exitOK, replayFiles(u.Replay, out)
+		return exit.OK, replay.Files(u.Replay, out)
 	case "ready":
-		return ready(u.Ready, out)
+		return reader.Ready(u.Ready, out)
 	case "report":
-		return reportPlace(u.Report, out, errOut)
+		return places.Report(u.Report, out, errOut)
 	case "why":
-		return why(u.Why, out)
+		return reader.Why(u.Why, out)
 	case "grid":
 		if u.Grid.Track != "" {
-			return gridTrack(u.Grid, in, out, errOut)
+			return places.Track(u.Grid, in, out, errOut)
 		}
-		return gridPlace(u.Grid, out)
+		return places.Grid(u.Grid, out)
 	case "path":
-		return path(u.Path, in, out, errOut)
+		return places.Path(u.Path, in, out, errOut)
 	case "screen":
-		return exitOK, showScreen(ctx, u.Screen, in, out)
+		return exit.OK, reader.Screen(ctx, u.Screen, in, out)
 	case "follow":
-		return exitOK, followStatus(ctx, u.Follow, errOut)
+		return exit.OK, follower.Follow(ctx, u.Follow, errOut)
 	case "mark":
-		return mark(u.Mark, in, out)
+		return marking.Mark(u.Mark, in, out)
 	case "until":
-		return until(ctx, u.Until, out)
+		return reader.Until(ctx, u.Until, out)
 	case "preflight":
-		return preflightRun(u.Preflight, out)
+		return inspect.Preflight(u.Preflight, out)
 	case "pin":
-		return showPIN(u.Pin, out)
+		return reader.PIN(u.Pin, out)
 	case "ports":
-		return exitOK, ports(ctx, u.Ports, in, out)
+		return exit.OK, inspect.Ports(ctx, u.Ports, in, out)
 	case "version":
-		return exitOK, printVersion(u.Version, out)
+		return exit.OK, printVersion(u.Version, out)
 	}
-	return exitUsage, asUsage(fmt.Errorf("no such command: %s", command))
+	return exit.Misuse, exit.Usage(fmt.Errorf("no such command: %s", command))
 }
 
 func printVersion(c cli.Version, out io.Writer) error {
-	date := buildDate().Time().Format("2006-01-02")
+	date := build.Date().Time().Format("2006-01-02")
 	if c.JSON {
-		return json.NewEncoder(out).Encode(map[string]string{"version": version, "build_date": date})
+		return json.NewEncoder(out).Encode(map[string]string{"version": build.Version, "build_date": date})
 	}
-	_, err := fmt.Fprintf(out, "noonmark %s, built %s\n", version, date)
+	_, err := fmt.Fprintf(out, "noonmark %s, built %s\n", build.Version, date)
 	return err
 }

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"strings"
 	"testing"
+
+	"noonmark/cmd/internal/exit"
 )
 
 func TestMarkUsage(t *testing.T) {
@@ -16,12 +18,12 @@ func TestMarkUsage(t *testing.T) {
 	} {
 		var out, errOut bytes.Buffer
 		code := run(t.Context(), strings.Fields(args), strings.NewReader(""), &out, &errOut)
-		if code == exitOK || !strings.Contains(errOut.String(), want) {
+		if code == exit.OK || !strings.Contains(errOut.String(), want) {
 			t.Errorf("%s: exit %d, %s", args, code, &errOut)
 		}
 	}
 	var out bytes.Buffer
-	if code := run(t.Context(), []string{"mark", "--list"}, strings.NewReader(""), &out, &out); code != exitOK || !strings.Contains(out.String(), "RWM") {
+	if code := run(t.Context(), []string{"mark", "--list"}, strings.NewReader(""), &out, &out); code != exit.OK || !strings.Contains(out.String(), "RWM") {
 		t.Errorf("exit %d: %s", code, &out)
 	}
 }

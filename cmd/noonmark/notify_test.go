@@ -9,6 +9,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"noonmark/cmd/internal/clitest"
+	"noonmark/cmd/internal/exit"
 )
 
 // TestServiceManager stands in for the service manager: READY, STATUS and the
@@ -24,8 +27,8 @@ func TestServiceManager(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer sock.Close()
-	cmd := exec.Command(binary(t), "run", "--run-dir", filepath.Join(dir, "run"), "--state-dir", filepath.Join(dir, "state"),
-		"--rtc", "none", "--allow-disk", "--config", emptyFile(t), "--device", filepath.Join(dir, "absent"))
+	cmd := exec.Command(clitest.Binary(t), "run", "--run-dir", filepath.Join(dir, "run"), "--state-dir", filepath.Join(dir, "state"),
+		"--rtc", "none", "--allow-disk", "--config", clitest.EmptyFile(t), "--device", filepath.Join(dir, "absent"))
 	cmd.Env = append(os.Environ(), "NOTIFY_SOCKET="+filepath.Join(dir, "notify"), "WATCHDOG_USEC=4000000")
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -34,7 +37,7 @@ func TestServiceManager(t *testing.T) {
 	defer cmd.Process.Signal(os.Interrupt)
 	all := ""
 	buf := make([]byte, 4096)
-	for end := time.Now().Add(patience); time.Now().Before(end) && strings.Count(all, "WATCHDOG=1") < 3; {
+	for end := time.Now().Add(clitest.Patience); time.Now().Before(end) && strings.Count(all, "WATCHDOG=1") < 3; {
 		sock.SetReadDeadline(end)
 		n, err := sock.Read(buf)
 		if err != nil {
@@ -59,8 +62,8 @@ func TestUnwritableRunDir(t *testing.T) {
 	defer stop()
 	var out, errOut strings.Builder
 	code := run(ctx, []string{"run", "--run-dir", t.TempDir(), "--state-dir", t.TempDir(), "--rtc", "none",
-		"--device", "/nonexistent", "--config", emptyFile(t)}, strings.NewReader(""), &out, &errOut)
-	if code == exitOK {
+		"--device", "/nonexistent", "--config", clitest.EmptyFile(t)}, strings.NewReader(""), &out, &errOut)
+	if code == exit.OK {
 		t.Skip("the temporary directory is in memory here")
 	}
 	if !strings.Contains(errOut.String(), "not in RAM") || !strings.Contains(errOut.String(), "--run-dir") {

@@ -20,6 +20,7 @@ import (
 	"golang.org/x/net/ipv4"
 	"golang.org/x/sys/unix"
 
+	"noonmark/cmd/internal/clitest"
 	"noonmark/status"
 )
 
@@ -102,9 +103,9 @@ type watched struct {
 
 // watch reads the status as it is replaced for d.
 func watch(path string, d time.Duration) (w watched) {
-	last := load(path).Written.BoottimeS
+	last := clitest.Load(path).Written.BoottimeS
 	for end := time.Now().Add(d); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
-		s := load(path)
+		s := clitest.Load(path)
 		if s.Written.BoottimeS == last || s.Schema == "" {
 			continue
 		}
@@ -137,13 +138,13 @@ func TestOverload(t *testing.T) {
 	if s, err := strconv.Atoi(os.Getenv("NOONMARK_TEST_FLOOD_SECONDS")); err == nil {
 		seconds = s
 	}
-	_, device := feed(t)
-	addr, run := freeUDP(t), t.TempDir()
+	_, device := clitest.Feed(t)
+	addr, run := clitest.FreeUDP(t), t.TempDir()
 	config := filepath.Join(t.TempDir(), "noonmark.toml")
 	if err := os.WriteFile(config, []byte("[publish]\nhttp = \"\"\ntime_service = "+strconv.Quote(addr)+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(binary(t), "run", "--device", device, "--run-dir", run, "--state-dir", t.TempDir(),
+	cmd := exec.Command(clitest.Binary(t), "run", "--device", device, "--run-dir", run, "--state-dir", t.TempDir(),
 		"--rtc", "none", "--allow-disk", "--config", config, "--latency-s", "0.15")
 	var log strings.Builder
 	cmd.Stderr = &log
@@ -152,7 +153,7 @@ func TestOverload(t *testing.T) {
 	}
 	defer func() { cmd.Process.Signal(os.Interrupt); cmd.Wait() }()
 	path := filepath.Join(run, status.FileName)
-	waitFor(t, &log, "a judgement by the receiver", func() bool { return load(path).Clock.Basis == status.BasisGNSS })
+	clitest.WaitFor(t, &log, "a judgement by the receiver", func() bool { return clitest.Load(path).Clock.Basis == status.BasisGNSS })
 	watch(path, 3*time.Second)
 	felt := false
 	for range 3 {

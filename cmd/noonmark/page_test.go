@@ -17,6 +17,8 @@ import (
 
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/rehearsal"
+	"noonmark/cmd/internal/web"
 	"noonmark/status"
 	"noonmark/status/page"
 	"noonmark/status/page/pagetest"
@@ -33,7 +35,7 @@ func TestDemoPageTellsTheStory(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() {
-		done <- demo(ctx, cli.Demo{Speed: 800, Seed: 1, HTTP: "127.0.0.1:0", RunDir: dir}, write)
+		done <- rehearsal.Demo(ctx, cli.Demo{Speed: 800, Seed: 1, HTTP: "127.0.0.1:0", RunDir: dir}, write)
 		write.Close()
 	}()
 	t.Cleanup(func() { cancel(); read.Close(); <-done })
@@ -110,14 +112,14 @@ func verdictIn(path string) string {
 // served serves a page on loopback with the limits of the service.
 func served(t *testing.T) (p *page.Page, address string) {
 	t.Helper()
-	l, err := listen("127.0.0.1:0", false)
+	l, err := web.Listen("127.0.0.1:0", false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p = newPage(1, nil)
+	p = web.NewPage(1, nil)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
-	go func() { done <- servePage(ctx, l, p) }()
+	go func() { done <- web.Serve(ctx, l, p) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-done; err != nil {
@@ -177,13 +179,13 @@ func TestIdleClientsDoNotStallTheOwner(t *testing.T) {
 		t.Errorf("handing over a snapshot took %s", worst)
 	}
 	begin := time.Now()
-	client := &http.Client{Timeout: 4 * headerTimeout}
+	client := &http.Client{Timeout: 4 * web.HeaderTimeout}
 	r, err := client.Get("http://" + address + "/exchange")
 	if err != nil {
 		t.Fatal(err)
 	}
 	r.Body.Close()
-	if wait := time.Since(begin); r.StatusCode != 200 || wait > 3*headerTimeout {
+	if wait := time.Since(begin); r.StatusCode != 200 || wait > 3*web.HeaderTimeout {
 		t.Errorf("a decent reader waited %s: %s", wait, r.Status)
 	}
 }

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"noonmark/cmd/internal/exit"
 )
 
 // TestReadmeTranscripts runs the commands of the README and holds what it shows
@@ -28,7 +30,7 @@ func TestReadmeTranscripts(t *testing.T) {
 		}
 		n++
 		code, out, errOut := runArgs(strings.Fields(args)...)
-		if code != exitOK {
+		if code != exit.OK {
 			t.Errorf("noonmark %s: exit %d\n%s", args, code, errOut)
 		}
 		for line := range strings.Lines(shown) {
@@ -59,8 +61,8 @@ func TestReadmeRefusals(t *testing.T) {
 		input string
 		code  int
 	}{
-		{[]string{"grid", "20°67.8'S 67°29.4'W"}, "", exitUsage},
-		{[]string{"path", "--list", "-", "FG69gu"}, "FG68qb # well\nFG6X\nJN58td\n", exitNo},
+		{[]string{"grid", "20°67.8'S 67°29.4'W"}, "", exit.Misuse},
+		{[]string{"path", "--list", "-", "FG69gu"}, "FG68qb # well\nFG6X\nJN58td\n", exit.No},
 	} {
 		var out, errOut strings.Builder
 		if code := run(t.Context(), c.args, strings.NewReader(c.input), &out, &errOut); code != c.code {

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"noonmark/cmd/internal/clitest"
 	"noonmark/status"
 )
 
@@ -32,7 +33,7 @@ func TestReadmeRecipes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Dir(binary(t)) + ":" + os.Getenv("PATH")
+	path := filepath.Dir(clitest.Binary(t)) + ":" + os.Getenv("PATH")
 	wants := map[string][3]string{ // fresh, old, none
 		"noonmark": {"key up", "", ""},
 		"python3":  {"yes 0.01", "cannot tell None", "cannot tell None"},

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/places"
 	"noonmark/status"
 )
 
@@ -46,23 +48,23 @@ func TestReportCommand(t *testing.T) {
 		out    string // all of it; "…" = not looked at
 		errOut string // part of it
 	}{
-		{"nobody publishes", empty, "", exitCannot, "", "noonmark run"},
-		{"nowhere", nowhere, "", exitCannot, "", "does not know where it is"},
-		{"nowhere in distress", nowhere, "--distress", exitCannot, "", "does not know where it is"},
-		{"does not fit", fresh, "--fit 3", exitNo, "", "the shortest has 4"},
-		{"no place", fresh, "--to X=FG6", exitUsage, "", "FG6"},
-		{"a name and no place", fresh, "--to X=", exitUsage, "", `no place is given for "X"`},
-		{"a name and no place in the settings", fresh, "--config " + halfSettings, exitUsage, "", `no place is given for "Pump"`},
-		{"no settings", fresh, "--config " + empty + "/none", exitUsage, "", "no such file"},
-		{"template that is wrong", fresh, "--template {{.Locatr}}", exitNo, "", "Locatr"},
-		{"template that is not there", fresh, "--template @" + empty + "/none", exitUsage, "", "no such file"},
-		{"template that is too long", fresh, "--fit 10 --template @" + template, exitNo, "", "a template is not shortened"},
+		{"nobody publishes", empty, "", exit.Cannot, "", "noonmark run"},
+		{"nowhere", nowhere, "", exit.Cannot, "", "does not know where it is"},
+		{"nowhere in distress", nowhere, "--distress", exit.Cannot, "", "does not know where it is"},
+		{"does not fit", fresh, "--fit 3", exit.No, "", "the shortest has 4"},
+		{"no place", fresh, "--to X=FG6", exit.Misuse, "", "FG6"},
+		{"a name and no place", fresh, "--to X=", exit.Misuse, "", `no place is given for "X"`},
+		{"a name and no place in the settings", fresh, "--config " + halfSettings, exit.Misuse, "", `no place is given for "Pump"`},
+		{"no settings", fresh, "--config " + empty + "/none", exit.Misuse, "", "no such file"},
+		{"template that is wrong", fresh, "--template {{.Locatr}}", exit.No, "", "Locatr"},
+		{"template that is not there", fresh, "--template @" + empty + "/none", exit.Misuse, "", "no such file"},
+		{"template that is too long", fresh, "--fit 10 --template @" + template, exit.No, "", "a template is not shortened"},
 
-		{"template from a file", fresh, "--template @" + template, exitOK, "AT FG69gu18et\nWELL\n", ""},
-		{"by the settings", fresh, "--fit 80 --config " + settings, exitOK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 112 KM 139T TO PUMP\n", ""},
-		{"the flag wins", fresh, "--fit 80 --config " + settings + " --to -20.46,-66.82", exitOK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 78.9 KM 118T TO -20.46 -66.82\n", ""},
-		{"distress", fresh, "--distress --fit 40", exitOK, "20.13000S 67.49000W +-10M 030405Z\n", "sends nothing"},
-		{"simulated", simulated, "--fit 40", exitOK, "EXERCISE WELL 030405Z FG69GU18ET\n", "not this station"},
+		{"template from a file", fresh, "--template @" + template, exit.OK, "AT FG69gu18et\nWELL\n", ""},
+		{"by the settings", fresh, "--fit 80 --config " + settings, exit.OK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 112 KM 139T TO PUMP\n", ""},
+		{"the flag wins", fresh, "--fit 80 --config " + settings + " --to -20.46,-66.82", exit.OK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 78.9 KM 118T TO -20.46 -66.82\n", ""},
+		{"distress", fresh, "--distress --fit 40", exit.OK, "20.13000S 67.49000W +-10M 030405Z\n", "sends nothing"},
+		{"simulated", simulated, "--fit 40", exit.OK, "EXERCISE WELL 030405Z FG69GU18ET\n", "not this station"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			args := append([]string{"report", "--run-dir", row.dir}, strings.Fields(row.args)...)
@@ -81,7 +83,7 @@ func TestReportCommand(t *testing.T) {
 		Problems []string `json:"problems"`
 		Exercise *bool    `json:"exercise"`
 	}
-	if err := json.Unmarshal([]byte(out), &r); err != nil || code != exitOK || r.Text != "WELL 030405Z FG69GU18 20.1300S 67.4900W" ||
+	if err := json.Unmarshal([]byte(out), &r); err != nil || code != exit.OK || r.Text != "WELL 030405Z FG69GU18 20.1300S 67.4900W" ||
 		!strings.HasPrefix(r.UTC, "2031-02-03T04:05:") || r.Lat == nil || *r.Lat != -20.13 || r.To != nil || r.Problems == nil || r.Exercise == nil {
 		t.Errorf("exit %d, %v: %s", code, err, out)
 	}
@@ -97,7 +99,7 @@ func TestGridOfThePresentPlace(t *testing.T) {
 		s.Position.Moving = true
 	})
 	code, out, errOut := runArgs("grid", "--run-dir", dir)
-	if code != exitOK || !strings.Contains(out, "Locator  FG69gu18ds\n") || !strings.Contains(out, "Fix      0.4 s ago, ± 9 m (99 %), moving\n") {
+	if code != exit.OK || !strings.Contains(out, "Locator  FG69gu18ds\n") || !strings.Contains(out, "Fix      0.4 s ago, ± 9 m (99 %), moving\n") {
 		t.Errorf("exit %d\n%s%s", code, out, errOut)
 	}
 	for length, want := range map[string]string{"6": "FG69gu", "2": "FG"} {
@@ -106,7 +108,7 @@ func TestGridOfThePresentPlace(t *testing.T) {
 		}
 	}
 	_, out, _ = runArgs("grid", "--json", "--run-dir", dir)
-	var r placeReport
+	var r places.PlaceReport
 	if err := json.Unmarshal([]byte(out), &r); err != nil || r.Fix == nil || r.Fix.AgeS.V != 0.4 || r.Fix.BoundM.V != 8.3 || !r.Fix.Moving || r.Fix.Kept {
 		t.Errorf("%v: %s", err, out)
 	}

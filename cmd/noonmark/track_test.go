@@ -15,15 +15,17 @@ import (
 	"time"
 
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/places"
 	"noonmark/gnss"
 	"noonmark/grid"
 )
 
 // trackJSON runs the command on a recording and reads its JSON.
-func trackJSON(t *testing.T, recording string, length int) (r trackReport, code int, err error) {
+func trackJSON(t *testing.T, recording string, length int) (r places.TrackReport, code int, err error) {
 	t.Helper()
 	var out strings.Builder
-	code, err = gridTrack(cli.Grid{Track: "-", Length: length, Output: cli.Output{JSON: true}}, iotest.HalfReader(strings.NewReader(recording)), &out, io.Discard)
+	code, err = places.Track(cli.Grid{Track: "-", Length: length, Output: cli.Output{JSON: true}}, iotest.HalfReader(strings.NewReader(recording)), &out, io.Discard)
 	if out.Len() > 0 {
 		if jerr := json.Unmarshal([]byte(out.String()), &r); jerr != nil {
 			t.Fatal(jerr)
@@ -50,14 +52,14 @@ func TestTrackByHand(t *testing.T) {
 		return fmt.Sprintf("$%s*%02X\r\n", body, sum)
 	}
 	nmea := sentence(6, "06730.0060") + sentence(9, "06729.9880") + sentence(12, "06730.0060")
-	want := []visitReport{
+	want := []places.VisitReport{
 		{Locator: "FG69fu", EntryUTC: "2031-02-03T04:05:06Z", EntryBy: "fix", ExitUTC: "2031-02-03T04:05:07Z", ExitBy: "border", Fixes: 1},
 		{Locator: "FG69gu", EntryUTC: "2031-02-03T04:05:07Z", EntryBy: "border", ExitUTC: "2031-02-03T04:05:11Z", ExitBy: "border", Fixes: 1},
 		{Locator: "FG69fu", EntryUTC: "2031-02-03T04:05:11Z", EntryBy: "border", ExitUTC: "2031-02-03T04:05:12Z", ExitBy: "fix", Fixes: 1},
 	}
 	for name, recording := range map[string]string{"GPX": gpx, "NMEA": nmea, "GPX behind a mark": "\ufeff\n" + gpx} {
 		r, code, err := trackJSON(t, recording, 0)
-		if code != exitOK || err != nil || len(r.Visits) != len(want) || r.Fixes != 3 {
+		if code != exit.OK || err != nil || len(r.Visits) != len(want) || r.Fixes != 3 {
 			t.Fatalf("%s: exit %d, %v, %+v", name, code, err, r)
 		}
 		for i, v := range r.Visits {
@@ -92,19 +94,19 @@ func TestTrackDamagedGPX(t *testing.T) {
 		ok(6) + ok(5) + `<trkpt lat="-20.13" lon="-67.49"><ele>--</ele><time>2031-02-03T04:05:08Z</time></trkpt>`
 	r, code, err := trackJSON(t, gpxHead+body+"</trkseg></trk></gpx>", 6)
 	want := map[string]int{"without a position": 2, "no place on Earth": 2, "without a time": 1, "without a readable time": 2, "not later than the one before": 2}
-	if code != exitOK || err != nil || r.Fixes != 2 || fmt.Sprint(r.Skipped) != fmt.Sprint(want) || len(r.Visits) != 1 {
+	if code != exit.OK || err != nil || r.Fixes != 2 || fmt.Sprint(r.Skipped) != fmt.Sprint(want) || len(r.Visits) != 1 {
 		t.Errorf("exit %d, %v, %+v, want %v", code, err, r, want)
 	}
 	r, code, err = trackJSON(t, gpxHead+ok(6)+ok(7)+`<trkpt lat="1" lon="2"><ti`, 6)
-	if code != exitNo || err == nil || !strings.Contains(err.Error(), "ends in the middle") || r.Fixes != 2 {
+	if code != exit.No || err == nil || !strings.Contains(err.Error(), "ends in the middle") || r.Fixes != 2 {
 		t.Errorf("cut short: exit %d, %v, %+v", code, err, r)
 	}
 	r, code, err = trackJSON(t, gpxHead+ok(6)+"</trkseg><trkseg>"+strings.ReplaceAll(ok(7), "67.49", "67.51")+"</trkseg></trk></gpx>", 6)
-	if code != exitOK || len(r.Visits) != 2 || r.Visits[0].ExitBy != "gap" || r.Visits[1].EntryBy != "gap" {
+	if code != exit.OK || len(r.Visits) != 2 || r.Visits[0].ExitBy != "gap" || r.Visits[1].EntryBy != "gap" {
 		t.Errorf("two segments: exit %d, %v, %+v", code, err, r)
 	}
 	for _, empty := range []string{"", "hello", "<html></html>", gpxHead, "$GPGLL,,,,,,V,N*64\r\n"} {
-		if _, code, err := trackJSON(t, empty, 6); code != exitNo || err == nil || !strings.Contains(err.Error(), "no fix") {
+		if _, code, err := trackJSON(t, empty, 6); code != exit.No || err == nil || !strings.Contains(err.Error(), "no fix") {
 			t.Errorf("%q: exit %d, %v", empty, code, err)
 		}
 	}
@@ -124,7 +126,7 @@ func TestTrackOfCaptures(t *testing.T) {
 			t.Fatal(err)
 		}
 		r, code, _ := trackJSON(t, string(b), 8)
-		if code != exitOK {
+		if code != exit.OK {
 			continue // no dated fix in it
 		}
 		used++
@@ -145,7 +147,7 @@ func TestTrackOfCaptures(t *testing.T) {
 			}
 			p, _ := grid.Degrees(e.Lat.Deg(), e.Lon.Deg())
 			at := utc.Time().Format("2006-01-02T15:04:05.000")
-			if !slices.ContainsFunc(visits, func(v visitReport) bool {
+			if !slices.ContainsFunc(visits, func(v places.VisitReport) bool {
 				return v.Locator == p.Locator(8) && pad(v.EntryUTC) <= at && at <= pad(v.ExitUTC)
 			}) && r.Skipped["not later than the one before"] == 0 {
 				t.Errorf("%s: %s at %s is in no visit", name, p.Locator(8), at)
@@ -173,13 +175,13 @@ func pad(utc string) string {
 func TestTrackForms(t *testing.T) {
 	capture := "../../testdata/nmea/rrainey-dropkick/TESTLOG-01.TXT"
 	_, jsonOut, _ := runArgs("grid", "--track", capture, "--length", "8", "--json")
-	var r trackReport
+	var r places.TrackReport
 	if err := json.Unmarshal([]byte(jsonOut), &r); err != nil || len(r.Visits) < 5 {
 		t.Fatalf("%v: %s", err, jsonOut)
 	}
 	code, csvOut, told := runArgs("grid", "--track", capture, "--length", "8", "--csv")
 	rows, err := csv.NewReader(strings.NewReader(csvOut)).ReadAll()
-	if code != exitOK || err != nil || len(rows) != len(r.Visits)+1 || !strings.Contains(told, "Read: 1132 fixes.") {
+	if code != exit.OK || err != nil || len(rows) != len(r.Visits)+1 || !strings.Contains(told, "Read: 1132 fixes.") {
 		t.Fatalf("%v, %d rows, told %q", err, len(rows), told)
 	}
 	_, table, _ := runArgs("grid", "--track", capture, "--length", "8")
@@ -195,7 +197,7 @@ func TestTrackForms(t *testing.T) {
 		}
 	}
 	_, gpxOut, _ := runArgs("grid", "--track", capture, "--length", "8", "--gpx")
-	var again gpxFile
+	var again places.GPXFile
 	if err := xml.Unmarshal([]byte(gpxOut), &again); err != nil || len(again.Tracks) != len(r.Visits) || again.Version != "1.1" {
 		t.Fatalf("GPX: %v, %d tracks, want %d", err, len(again.Tracks), len(r.Visits))
 	}
@@ -204,7 +206,7 @@ func TestTrackForms(t *testing.T) {
 			t.Errorf("GPX: %+v, want %+v", one, v)
 		}
 	}
-	if _, code, err := trackJSON(t, gpxOut, 8); code != exitOK || err != nil {
+	if _, code, err := trackJSON(t, gpxOut, 8); code != exit.OK || err != nil {
 		t.Errorf("our own GPX: exit %d, %v", code, err)
 	}
 }

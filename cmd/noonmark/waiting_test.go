@@ -15,6 +15,10 @@ import (
 	"github.com/creack/pty"
 
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/clitest"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/inspect"
+	"noonmark/cmd/internal/reader"
 	"noonmark/status"
 )
 
@@ -68,21 +72,21 @@ func TestUntil(t *testing.T) {
 		code            int
 		want            string
 	}{
-		{"bad: nothing published", none, "--limit 1s", exitNo, "NOT reached in 1.0 s"},
-		{"bad: not within", wide, "FT8 --limit 600ms", exitNo, "FT8 within"},
-		{"bad: simulation", sim, "FT8 --limit 600ms", exitNo, "simulation"},
-		{"bad: bound", wide, "--bound 1 --limit 600ms", exitNo, "right to 1 s"},
-		{"bad: bound too small", good, "--bound 0.05 --limit 600ms", exitNo, "right to 0.05 s"},
-		{"bad: simulation, bound", sim, "--bound 100 --limit 600ms", exitNo, "NOT reached"},
-		{"bad: no limit", good, "--limit 0 --bound 0.01", exitNo, "NOT reached"},
-		{"bad: no such mode", good, "FT9 --limit 600ms", exitUsage, `"FT9" is not judged`},
-		{"bad: for ever", good, "--limit 25h", exitUsage, "nothing waits for ever"},
-		{"bad: no bound", good, "--bound -1", exitUsage, "--bound"},
-		{"mode", good, "FT8 --limit 1s", exitOK, "Reached after"},
-		{"all", good, "", exitOK, "every mode that the service shows within"},
-		{"bound", good, "--bound 0.1", exitOK, "right to 0.1 s"},
-		{"both", good, "ft8 --bound 0.1", exitOK, "ft8 within and the clock right to 0.1 s"},
-		{"bound though no mode is within", wide, "--bound 5", exitOK, "right to 5 s"},
+		{"bad: nothing published", none, "--limit 1s", exit.No, "NOT reached in 1.0 s"},
+		{"bad: not within", wide, "FT8 --limit 600ms", exit.No, "FT8 within"},
+		{"bad: simulation", sim, "FT8 --limit 600ms", exit.No, "simulation"},
+		{"bad: bound", wide, "--bound 1 --limit 600ms", exit.No, "right to 1 s"},
+		{"bad: bound too small", good, "--bound 0.05 --limit 600ms", exit.No, "right to 0.05 s"},
+		{"bad: simulation, bound", sim, "--bound 100 --limit 600ms", exit.No, "NOT reached"},
+		{"bad: no limit", good, "--limit 0 --bound 0.01", exit.No, "NOT reached"},
+		{"bad: no such mode", good, "FT9 --limit 600ms", exit.Misuse, `"FT9" is not judged`},
+		{"bad: for ever", good, "--limit 25h", exit.Misuse, "nothing waits for ever"},
+		{"bad: no bound", good, "--bound -1", exit.Misuse, "--bound"},
+		{"mode", good, "FT8 --limit 1s", exit.OK, "Reached after"},
+		{"all", good, "", exit.OK, "every mode that the service shows within"},
+		{"bound", good, "--bound 0.1", exit.OK, "right to 0.1 s"},
+		{"both", good, "ft8 --bound 0.1", exit.OK, "ft8 within and the clock right to 0.1 s"},
+		{"bound though no mode is within", wide, "--bound 5", exit.OK, "right to 5 s"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			code, out, errOut := runArgs(append(strings.Fields("until "+row.args), "--run-dir", row.dir)...)
@@ -92,7 +96,7 @@ func TestUntil(t *testing.T) {
 		})
 	}
 	_, out, _ := runArgs("until", "--json", "--run-dir", good)
-	var w waited
+	var w reader.Waited
 	if err := json.Unmarshal([]byte(out), &w); err != nil || !w.Reached {
 		t.Errorf("%s: %v", out, err)
 	}
@@ -110,8 +114,8 @@ func TestUntilSeesItCome(t *testing.T) {
 	time.AfterFunc(700*time.Millisecond, func() { right.Store(true) })
 	var out strings.Builder
 	begin := time.Now()
-	code, err := until(context.Background(), cli.Until{Limit: 10 * patience, Where: cli.Where{RunDir: dir}}, &out)
-	if err != nil || code != exitOK || time.Since(begin) > patience {
+	code, err := reader.Until(context.Background(), cli.Until{Limit: 10 * clitest.Patience, Where: cli.Where{RunDir: dir}}, &out)
+	if err != nil || code != exit.OK || time.Since(begin) > clitest.Patience {
 		t.Errorf("exit %d, %v after %v: %s", code, err, time.Since(begin), out.String())
 	}
 }
@@ -121,7 +125,7 @@ func TestUntilSeesItCome(t *testing.T) {
 func TestScreenOnAPty(t *testing.T) {
 	dir := t.TempDir()
 	keepPublished(t, dir, nil)
-	cmd := exec.Command(binary(t), "screen", "--run-dir", dir)
+	cmd := exec.Command(clitest.Binary(t), "screen", "--run-dir", dir)
 	tty, err := pty.StartWithSize(cmd, &pty.Winsize{Rows: 24, Cols: 80})
 	if err != nil {
 		t.Fatal(err)
@@ -144,7 +148,7 @@ func TestScreenOnAPty(t *testing.T) {
 	has := func(what string) bool { mu.Lock(); defer mu.Unlock(); return strings.Contains(seen.String(), what) }
 	await := func(want string) {
 		t.Helper()
-		for until := time.Now().Add(patience); !has(want); time.Sleep(20 * time.Millisecond) {
+		for until := time.Now().Add(clitest.Patience); !has(want); time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(until) {
 				t.Fatalf("no %q", want)
 			}
@@ -163,7 +167,7 @@ func TestScreenOnAPty(t *testing.T) {
 		if err != nil {
 			t.Error(err)
 		}
-	case <-time.After(patience):
+	case <-time.After(clitest.Patience):
 		cmd.Process.Kill()
 		t.Fatal("q does not end it")
 	}
@@ -171,7 +175,7 @@ func TestScreenOnAPty(t *testing.T) {
 }
 
 func TestScreenNeedsATerminal(t *testing.T) {
-	if code, _, errOut := runArgs("screen"); code != exitUsage || !strings.Contains(errOut, "no terminal") {
+	if code, _, errOut := runArgs("screen"); code != exit.Misuse || !strings.Contains(errOut, "no terminal") {
 		t.Errorf("exit %d: %s", code, errOut)
 	}
 	null, err := os.Open(os.DevNull)
@@ -179,7 +183,7 @@ func TestScreenNeedsATerminal(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer null.Close()
-	if err := showScreen(t.Context(), cli.Screen{}, null, null); err == nil {
+	if err := reader.Screen(t.Context(), cli.Screen{}, null, null); err == nil {
 		t.Error("/dev/null was taken for a terminal")
 	}
 }
@@ -188,11 +192,11 @@ func TestScreenNeedsATerminal(t *testing.T) {
 // that of the answers.
 func TestPreflight(t *testing.T) {
 	code, out, errOut := runArgs("preflight", "--json")
-	var r preflightChecks
+	var r inspect.PreflightChecks
 	if err := json.Unmarshal([]byte(out), &r); err != nil {
 		t.Fatalf("%v: %s%s", err, out, errOut)
 	}
-	if len(r.Checks) < 8 || r.Passed != (code == exitOK) || code != exitOK && code != exitNo {
+	if len(r.Checks) < 8 || r.Passed != (code == exit.OK) || code != exit.OK && code != exit.No {
 		t.Errorf("exit %d: %+v", code, r)
 	}
 	_, out, _ = runArgs("preflight")
@@ -205,7 +209,7 @@ func TestPreflight(t *testing.T) {
 	if err := os.WriteFile(bad, []byte("[clock]\nstear = true\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if code, out, _ := runArgs("preflight", "--config", bad); code != exitNo || !strings.Contains(strings.Join(strings.Fields(out), " "), "clock.steer") {
+	if code, out, _ := runArgs("preflight", "--config", bad); code != exit.No || !strings.Contains(strings.Join(strings.Fields(out), " "), "clock.steer") {
 		t.Errorf("exit %d: %s", code, out)
 	}
 }

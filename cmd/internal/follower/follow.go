@@ -1,0 +1,171 @@
+// Package follower is noonmark follow: it acts on the status that the service
+// publishes, as a process of its own.
+package follower
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"os"
+	"runtime"
+	"sync"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+
+	"noonmark/cmd/internal/broker"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/follow"
+	"noonmark/cmd/internal/logging"
+	"noonmark/cmd/internal/reader"
+	"noonmark/cmd/internal/settings"
+	"noonmark/status"
+)
+
+// gapS is a time without a look that is worth a word: commands may have been missed.
+const gapS = 10
+
+// follower acts on the status that the service publishes: a process of its own, so
+// that whatever commands, names and networks do, the clock is judged undisturbed and
+// the service needs no right for it.
+type follower struct {
+	log     *slog.Logger
+	runDir  string
+	watcher follow.Watcher
+	runner  *follow.Runner
+	broker  *broker.Publisher // nil = none
+	looked  float64           // boot clock
+}
+
+// Follow runs until ctx ends, or at once if there is nothing to do.
+func Follow(ctx context.Context, c cli.Follow, errOut io.Writer) error {
+	set, err := settings.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	f := &follower{log: logging.New(errOut, c.Verbose, c.JSON), runDir: c.RunDir}
+	f.runner = follow.NewRunner(map[string][]string{
+		follow.VerdictLost: set.Events.VerdictLost, follow.VerdictRegained: set.Events.VerdictRegained,
+		follow.LocatorChanged: set.Events.LocatorChanged, follow.TrustChanged: set.Events.TrustChanged,
+		follow.BatteryLow: set.Events.BatteryLow,
+	}, time.Duration(set.Events.LimitS*1e9), f.ended)
+	if set.MQTT.Broker != "" {
+		f.broker = broker.New(brokerOf(set.MQTT))
+	}
+	daemon.SdNotify(false, daemon.SdNotifyReady)
+	if !f.runner.Any() && f.broker == nil {
+		f.log.Info("nothing to do: set commands under [events], or a broker under [mqtt]")
+		return nil
+	}
+	return f.run(ctx)
+}
+
+// brokerOf names the station by its computer where no name was given.
+func brokerOf(m config.MQTT) broker.Config {
+	name := m.Station
+	if name == "" {
+		name, _ = os.Hostname()
+	}
+	if name == "" {
+		name = "station"
+	}
+	return broker.Config{Broker: m.Broker, Station: name, Position: m.Position, Every: time.Duration(m.EveryS * 1e9),
+		Username: m.Username, PasswordFile: m.PasswordFile, CAFile: m.CAFile}
+}
+
+func (f *follower) run(ctx context.Context) error {
+	runtime.GOMAXPROCS(1) // it does little, and has the battery to think of
+	ctx, stop := context.WithCancel(ctx)
+	var all sync.WaitGroup
+	defer all.Wait()
+	defer stop()
+	failed := make(chan error, 1)
+	all.Go(func() { f.runner.Run(ctx) })
+	if f.broker != nil {
+		said := &sayings{log: f.log}
+		all.Go(func() {
+			if err := f.broker.Run(ctx, said.broker); err != nil {
+				failed <- exit.Usage(err)
+			}
+		})
+	}
+	tick := time.NewTicker(reader.LookEvery)
+	defer tick.Stop()
+	for {
+		f.look()
+		select {
+		case <-ctx.Done():
+			daemon.SdNotify(false, daemon.SdNotifyStopping)
+			return nil
+		case err := <-failed:
+			return err
+		case <-tick.C:
+		}
+	}
+}
+
+// look takes one look at the status and hands on what it shows.
+func (f *follower) look() {
+	s, now, err := reader.Published(f.runDir)
+	l := follow.Look{Status: &s, Now: now}
+	if err != nil {
+		l.Status, l.Problem = nil, err.Error()
+	}
+	if gap := now.BoottimeS - f.looked; f.looked > 0 && gap > gapS {
+		f.log.Warn("the status was not looked at for a while: changes in between were missed", "gap", status.Span(gap))
+	}
+	first := f.looked == 0
+	f.looked = now.BoottimeS
+	for _, e := range f.watcher.Take(l) {
+		f.log.Info(e.Kind, "text", e.Text)
+		if err := f.runner.Put(e, l.Status); err != nil {
+			f.log.Warn(e.Kind, "reason", err)
+		}
+	}
+	if first && err == nil {
+		f.log.Info("following", "fresh", l.Fresh())
+	}
+	if f.broker != nil {
+		if err := f.broker.Put(l.Status, l.Fresh()); err != nil {
+			f.log.Warn("mqtt", "reason", err)
+		}
+	}
+}
+
+// ended logs what became of a command.
+func (f *follower) ended(o follow.Outcome) {
+	args := []any{"took", o.Took.Round(time.Millisecond).String()}
+	if o.Missed > 0 {
+		args = append(args, "missed", o.Missed)
+	}
+	if o.Printed != "" {
+		args = append(args, "printed", status.Clean(o.Printed))
+	}
+	if o.Err != nil {
+		f.log.Warn("command for "+o.Event.Kind, append(args, "reason", o.Err)...)
+		return
+	}
+	f.log.Info("command for "+o.Event.Kind, args...)
+}
+
+// sayings says each reason once, from any goroutine.
+type sayings struct {
+	log  *slog.Logger
+	mu   sync.Mutex
+	last string
+}
+
+func (s *sayings) broker(reason string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case reason == s.last && reason != "":
+	case reason == "":
+		s.log.Info("mqtt: connected")
+	default:
+		s.log.Warn("mqtt", "reason", reason)
+	}
+	s.last = reason
+}

@@ -1,0 +1,104 @@
+// Package inspect holds the commands that look at the machine: ports and preflight.
+package inspect
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"noonmark/clockcheck/steer"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/build"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/preflight"
+	"noonmark/cmd/internal/settings"
+	"noonmark/cmd/internal/wrap"
+	"noonmark/rtc"
+	"noonmark/status"
+)
+
+// kernelPause is the time between two looks at the kernel: long enough for a program
+// that steers to show, short enough to wait for.
+const kernelPause = 2 * time.Second
+
+// PreflightChecks is what preflight prints in JSON.
+type PreflightChecks struct {
+	Passed bool                `json:"passed"`
+	Checks []preflight.Finding `json:"checks"`
+}
+
+// Preflight looks whether the station has what it needs.
+func Preflight(c cli.Preflight, out io.Writer) (int, error) {
+	set, bad := settings.ForRun(cli.Run{Config: c.Config})
+	all := preflight.Run(thisHost(), set, bad)
+	code := exit.OK
+	if !preflight.Passed(all) {
+		code = exit.No
+	}
+	if c.JSON {
+		return code, json.NewEncoder(out).Encode(PreflightChecks{code == exit.OK, all})
+	}
+	for _, f := range all {
+		fmt.Fprint(out, findingText(f))
+	}
+	last := "Nothing is in the way."
+	if code != exit.OK {
+		last = "NOT ready to be left alone: see the problems above."
+	}
+	_, err := fmt.Fprintln(out, "\n"+last)
+	return code, err
+}
+
+func findingText(f preflight.Finding) string {
+	mark := map[preflight.State]string{preflight.Good: "good     ", preflight.Note: "note     ", preflight.Problem: "PROBLEM  "}[f.State]
+	b := wrap.Text("         ", f.Check+": "+printable(f.Text))
+	if f.Remedy != "" {
+		b += wrap.Text("         ", "→ "+printable(f.Remedy))
+	}
+	return mark + b[len(mark):]
+}
+
+// thisHost is the machine the program runs on.
+func thisHost() preflight.Host {
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	h := preflight.Host{Kernel: kernelTwice, OpenRTC: rtc.Open, Disk: disk,
+		Now: max(timescale.UTCOf(time.Now()), build.Date())}
+	h.RunDir, h.RunErr = env.RunDir("")
+	h.State, h.StateErr = env.StateDir("")
+	if now, err := status.ReadNow(); err == nil {
+		if s, _, err := status.Find(now, env.ReadDirs("")...); err == nil && status.Fresh(s, now).OK {
+			switch steer.Word(s.Clock.Steering) {
+			case steer.Observing, steer.Another, steer.Forbidden:
+			default:
+				h.Settled = s.Live
+			}
+		}
+	}
+	return h
+}
+
+func kernelTwice() (before, after steer.Kernel, err error) {
+	if before, err = steer.ReadKernel(); err != nil {
+		return before, after, err
+	}
+	time.Sleep(kernelPause)
+	after, err = steer.ReadKernel()
+	return before, after, err
+}
+
+func disk(path string) (preflight.Disk, error) {
+	var fs unix.Statfs_t
+	if err := unix.Statfs(path, &fs); err != nil {
+		return preflight.Disk{}, &os.PathError{Op: "statfs", Path: path, Err: err}
+	}
+	// The fields' types differ between architectures.
+	kind := uint32(fs.Type)
+	return preflight.Disk{RAM: kind == unix.TMPFS_MAGIC || kind == uint32(unix.RAMFS_MAGIC),
+		ReadOnly: fs.Flags&unix.ST_RDONLY != 0, Free: int64(fs.Bavail) * int64(fs.Bsize)}, nil
+}

@@ -1,0 +1,91 @@
+package places
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/wrap"
+	"noonmark/grid"
+)
+
+type lineReport struct {
+	DistanceM      float64 `json:"distance_m"`
+	HeadingDeg     float64 `json:"heading_deg"`
+	BackHeadingDeg float64 `json:"back_heading_deg"`
+}
+
+// boundReport is the ± of a lineReport, from the areas that its ends name.
+type boundReport struct {
+	DistanceBoundM      float64 `json:"distance_bound_m"`
+	HeadingBoundDeg     float64 `json:"heading_bound_deg"` // 180: any direction
+	BackHeadingBoundDeg float64 `json:"back_heading_bound_deg"`
+}
+
+type PathReport struct {
+	lineReport
+	boundReport
+	LongPath lineReport `json:"long_path"`
+}
+
+// Path gives distance and headings from FROM to TO, or to each place of a list.
+func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
+	if c.List != "" {
+		return pathList(c, in, out, errOut)
+	}
+	if len(c.Words) == 0 {
+		return exit.Misuse, exit.Usage(errors.New("path: where to? Name a place, or a list of places with --list FILE"))
+	}
+	toText, fromText, err := cutPlaces(c.Words)
+	if err != nil {
+		return exit.Misuse, err
+	}
+	to, err := ReadPlace(toText)
+	if err != nil {
+		return exit.Misuse, err
+	}
+	from, err := startOf(fromText, c.RunDir)
+	if err != nil {
+		return exit.Misuse, err
+	}
+	short, bound := grid.Between(grid.EndOf(from.Point, from.reachM), grid.EndOf(to.Point, to.reachM))
+	long := grid.LongPath(from.Point, to.Point)
+	if c.JSON {
+		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long)})
+	}
+	s := fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Short path", metres(short.DistanceM), whole(short.HeadingDeg), whole(short.BackHeadingDeg)) +
+		fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Long path", metres(long.DistanceM), whole(long.HeadingDeg), whole(long.BackHeadingDeg))
+	if bound != (grid.Bound{}) {
+		s += wrap.Text("", fmt.Sprintf("Give or take: distance ± %s, heading %s, back %s. The place to go from is known within %s, the other within %s.",
+			metres(bound.DistanceM), plusMinus(bound.HeadingDeg), plusMinus(bound.BackHeadingDeg), metres(from.reachM), metres(to.reachM)))
+	}
+	for _, p := range []Somewhere{from, to} {
+		if p.note != "" {
+			s += "Note" + wrap.Text("     ", p.note)[len("Note"):]
+		}
+	}
+	_, err = io.WriteString(out, s)
+	return exit.OK, err
+}
+
+// startOf is the place named, or the present one.
+func startOf(text, runDir string) (Somewhere, error) {
+	if text == "" {
+		return Here(runDir)
+	}
+	return ReadPlace(text)
+}
+
+// plusMinus writes the ± of a heading, rounded up.
+func plusMinus(deg float64) string {
+	switch {
+	case deg >= 180:
+		return "any direction"
+	case deg < 9.9:
+		return fmt.Sprintf("± %.1f°", deg+0.05)
+	}
+	return fmt.Sprintf("± %.0f°", deg+0.5)
+}

@@ -1,0 +1,207 @@
+// Package replay is noonmark replay: recorded sentences, judged in virtual time.
+package replay
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"sort"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/settings"
+	"noonmark/cmd/internal/station"
+	"noonmark/cmd/internal/wrap"
+	"noonmark/gnss"
+	"noonmark/status"
+)
+
+// fileReport is what a replay tells of one capture: UTC as the receiver said it.
+type fileReport struct {
+	Path        string            `json:"path"`
+	Bytes       int               `json:"bytes"`
+	Lines       uint64            `json:"lines"`
+	Sentences   uint64            `json:"sentences"`
+	Skipped     map[string]uint64 `json:"skipped"`
+	Epochs      uint64            `json:"epochs"`
+	EpochsValid uint64            `json:"epochs_valid"`
+	FirstUTC    *string           `json:"first_utc"`
+	LastUTC     *string           `json:"last_utc"`
+	MeanLatDeg  *float64          `json:"mean_lat_deg"`
+	MeanLonDeg  *float64          `json:"mean_lon_deg"`
+}
+
+type replayReport struct {
+	Files  []fileReport    `json:"files"`
+	Status status.Snapshot `json:"status"`
+}
+
+// Files is the command.
+func Files(c cli.Replay, out io.Writer) error {
+	modes := settings.ShownModes()
+	if len(c.Mode) > 0 {
+		set := config.Default()
+		set.Modes.Show = c.Mode
+		var err error
+		if modes, err = settings.ModesShown(set); err != nil {
+			return exit.Usage(err)
+		}
+	}
+	if err := replay(c.Files, modes, c.JSON, out); err != nil {
+		return exit.Usage(err)
+	}
+	return nil
+}
+
+// replay judges recorded sentences in virtual time. A capture that carries the
+// host's own stamps at the head of its lines is played by them; any other is
+// played by the times its sentences name, each burst arriving at once.
+func replay(paths []string, modes []clockcheck.Mode, asJSON bool, out io.Writer) error {
+	report := replayReport{}
+	for _, path := range paths {
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return fmt.Errorf("replay: %w", err)
+		}
+		p := newPlayer(modes)
+		if !asJSON {
+			p.changes = out
+			fmt.Fprintf(out, "%s\n", path)
+		}
+		r := p.play(path, b)
+		report.Files, report.Status = append(report.Files, r), *p.snap
+		if !asJSON {
+			printReplay(out, r, p.snap)
+		}
+	}
+	if asJSON {
+		return json.NewEncoder(out).Encode(report)
+	}
+	return nil
+}
+
+// player plays one capture.
+type player struct {
+	st      *station.Station
+	local   timescale.Local
+	ticked  timescale.Local
+	origin  int64 // ns: the capture's own time − local
+	set     bool  // origin is known
+	stamped bool  // the lines carry the host's stamps
+	lastTOD time.Duration
+	named   bool
+	changes io.Writer
+	last    string
+	snap    *status.Snapshot
+}
+
+func newPlayer(modes []clockcheck.Mode) *player {
+	p := &player{local: 1e9, ticked: 1e9}
+	p.st = station.New(station.Config{Judge: clockcheck.Config{Modes: modes}, LocatorLength: 10, Steering: "replay"}, clockcheck.Learned{})
+	p.st.RTCMissing("A replay has no hardware clock.")
+	p.st.OnEpoch(p.start)
+	return p
+}
+
+func (p *player) play(path string, b []byte) fileReport {
+	p.stamped = hostStamped(b)
+	p.st.Opened(station.Source{Device: path, Identity: path}, p.local)
+	p.local += 1e9
+	for line := range bytes.Lines(b) {
+		p.advance(line)
+		p.st.Bytes(line, station.Read{At: p.local})
+	}
+	p.local += 2e9
+	p.tick()
+	return read(path, b)
+}
+
+// start notes the capture's own time at its first dated epoch.
+func (p *player) start(e *gnss.Epoch) {
+	if utc, ok := e.UTC(); ok && !p.stamped && !p.set {
+		p.origin, p.set = int64(utc)-int64(e.Arrival), true
+	}
+}
+
+// advance lets the capture's time pass up to this line.
+func (p *player) advance(line []byte) {
+	if p.stamped {
+		if at, ok := hostStamp(line); ok {
+			if !p.set {
+				p.origin, p.set = int64(at)-int64(p.local), true
+			}
+			p.pass(timescale.Local(int64(at) - p.origin).Sub(p.local))
+		}
+		return
+	}
+	tod, ok := namedTime(line)
+	if !ok {
+		return
+	}
+	if p.named {
+		d := (tod - p.lastTOD + 36*time.Hour) % (24 * time.Hour) // 12 h stands for no step
+		if d -= 12 * time.Hour; d < 0 {
+			return // a sentence of an earlier instant: no time passes
+		}
+		p.pass(d)
+	}
+	p.lastTOD, p.named = tod, true
+}
+
+// longPause: in a pause longer than this the judge is asked once a minute only.
+const longPause = 10 * time.Minute
+
+func (p *player) pass(d time.Duration) {
+	end := p.local.Add(max(d, 0))
+	step := time.Second
+	if d > longPause {
+		step = time.Minute
+	}
+	for end.Sub(p.ticked) >= step {
+		p.local = p.ticked.Add(step)
+		p.tick()
+	}
+	p.local = end
+}
+
+// tick judges; the clock that is judged is the host's of the capture, or else the
+// capture's own time.
+func (p *player) tick() {
+	p.ticked = p.local
+	p.snap = p.st.Tick(station.Tick{Local: p.local, System: timescale.UTC(int64(p.local) + p.origin), BoottimeS: p.local.Sub(0).Seconds()})
+	if p.changes == nil {
+		return
+	}
+	head := p.snap.Clock.Basis
+	for _, m := range p.snap.Modes {
+		head += " " + m.Mode + "=" + m.Verdict
+	}
+	if head != p.last {
+		p.last = head
+		at := "Before the first date"
+		if p.set {
+			at = p.snap.Written.SystemUTC.V.Time().Format("2006-01-02 15:04:05") + " UTC"
+		}
+		fmt.Fprintf(p.changes, "%s\n%s%s", at, wrap.Text("  ", head), wrap.Text("    ", p.snap.Clock.Because))
+	}
+}
+
+func printReplay(out io.Writer, r fileReport, s *status.Snapshot) {
+	fmt.Fprintf(out, "\n%s\n", s.Why())
+	fmt.Fprintf(out, "Read: %d bytes, %d lines, %d sentences, %d epochs, %d of them valid.\n", r.Bytes, r.Lines, r.Sentences, r.Epochs, r.EpochsValid)
+	reasons := make([]string, 0, len(r.Skipped))
+	for why := range r.Skipped {
+		reasons = append(reasons, why)
+	}
+	sort.Strings(reasons)
+	for _, why := range reasons {
+		fmt.Fprintf(out, "  skipped %6d  %s\n", r.Skipped[why], why)
+	}
+	fmt.Fprintln(out)
+}

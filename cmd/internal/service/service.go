@@ -1,0 +1,279 @@
+// Package service is noonmark run: devices, goroutines, and the one loop that owns the
+// station. Each source (receiver, hardware clock, servers, pulse, thermometer) has a
+// goroutine of its own and hands events to the loop; the loop judges once a second,
+// publishes, steers, and keeps what was learned.
+package service
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"os"
+	"runtime"
+	"sync"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/steer"
+	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/build"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/keep"
+	"noonmark/cmd/internal/logging"
+	"noonmark/cmd/internal/settings"
+	"noonmark/cmd/internal/station"
+	"noonmark/cmd/internal/web"
+	"noonmark/gnss/port"
+	"noonmark/gnss/share"
+	"noonmark/status"
+	"noonmark/status/page"
+)
+
+// How often the loop does what.
+const (
+	tickEvery   = time.Second
+	kernelEvery = 10 * time.Second
+	factsEvery  = 30 * time.Second
+	stepsPause  = 100 * time.Millisecond // between two looks at steps of the clock
+)
+
+// service is the one owner of the station: everything reaches it as an event,
+// and the loop in run is the only place that touches it.
+type service struct {
+	log         *slog.Logger
+	station     *station.Station
+	kept        keep.State
+	stateDir    string // "" = nothing is kept
+	publish     *status.Publisher
+	page        *page.Page    // nil = none
+	camp        *timeService  // nil = none
+	sharer      *share.Sharer // nil = none
+	facts       []page.Row    // about warmth and power
+	hand        *web.ByHand   // nil = nothing can be done by hand
+	pulse       *pulseWatch   // nil = none wanted
+	thermometer *thermometer  // nil = none
+	events      chan func()
+	ready       bool
+	watchdog    time.Duration
+	lastSaid    string
+	saved       timescale.Local
+	urgent      int             // how often something was saved at once
+	asked       timescale.Local // the kernel
+	clock       kernelClock     // nil = only watched
+	wake        <-chan time.Time
+	rtcOrders   chan steer.RTCOrder
+	said        map[string]string
+}
+
+// Serve runs the service until ctx ends.
+func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
+	// One loop does all the work, and little of it: a second processor would only
+	// be woken to find nothing to do, and the battery pays for it. 200 open screens do
+	// not hold the loop up either: 99 of 100 wake-ups then came within 7 ms (measured).
+	runtime.GOMAXPROCS(1)
+	set, err := settings.ForRun(c)
+	if err != nil {
+		return err
+	}
+	s := &service{log: logging.New(errOut, c.Verbose, c.JSON), events: make(chan func(), 64), rtcOrders: make(chan steer.RTCOrder), said: map[string]string{}}
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	runDir, err := env.RunDir(c.RunDir)
+	if err != nil {
+		return exit.Usage(err)
+	}
+	if s.publish, err = status.NewPublisher(runDir, c.AllowDisk); err != nil {
+		return err
+	}
+	defer s.publish.Close()
+	s.openState(env, c.StateDir)
+	modes, err := settings.ModesShown(set)
+	if err != nil {
+		return exit.Usage(err)
+	}
+	to, err := sharing(set)
+	if err != nil {
+		return exit.Usage(err)
+	}
+	s.openSharing(to)
+	chip, noRTC := findRTC(set.RTC.Device)
+	if noRTC != nil {
+		s.log.Info("hardware clock", "reason", noRTC)
+	}
+	s.station = station.New(station.Config{
+		Judge: clockcheck.Config{Floor: build.Date(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
+			RTCCompensated: compensated(chip.Chip), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
+		BuildDate: build.Date(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
+		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
+		Leaps: s.leaps(set),
+	}, s.kept.Learned)
+	s.station.Remember(s.kept.Place)
+	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {
+		s.watchdog = interval
+	}
+	if noRTC != nil {
+		s.station.RTCMissing(rtcReason(noRTC))
+	}
+	if s.thermometer = findThermometer(os.DirFS("/"), set.Clock.Thermometer, chip.Path); s.thermometer != nil {
+		s.takeTemperature(s.thermometer.read()) // before the first reading of a clock
+	}
+	return s.start(ctx, set, chip.Path)
+}
+
+// openState reads what was learned. Without a place to keep it the service runs
+// all the same.
+func (s *service) openState(env config.Environment, flag string) {
+	dir, err := env.StateDir(flag)
+	if err == nil {
+		err = os.MkdirAll(dir, 0o755)
+	}
+	if err != nil {
+		s.warn("learned state", err.Error()+": nothing learned will be kept")
+		return
+	}
+	s.stateDir = dir
+	if s.kept, err = keep.Load(dir); err != nil {
+		s.warn("learned state", err.Error())
+	}
+}
+
+// start sets the sources going, one goroutine each, and owns the station. rtcPath
+// is "" where there is no hardware clock to read.
+func (s *service) start(ctx context.Context, set config.Config, rtcPath string) error {
+	ctx, stop := context.WithCancel(ctx)
+	var all sync.WaitGroup
+	defer all.Wait()
+	defer stop()
+	failed := make(chan error, 1)
+	// Whoever waits to hand over an event must not outlive the loop.
+	all.Go(func() { <-ctx.Done(); s.drop() })
+	all.Go(func() {
+		err := port.Run(ctx, port.Config{Device: set.Receiver.Device, Baud: set.Receiver.Baud, Pinned: s.kept.Receiver, Prompt: s.sharer != nil},
+			hostclock.Now, s.receiverEvent)
+		if err != nil && !errors.Is(err, io.EOF) {
+			failed <- exit.Usage(err)
+		}
+	})
+	if rtcPath != "" {
+		all.Go(func() { s.watchRTC(ctx, rtcPath) })
+	}
+	if servers := s.fewServers(set.Network.Servers); len(servers) > 0 {
+		p := netref.Poller{Servers: servers, Now: hostclock.Now, Suspended: hostclock.Suspended, NotBefore: build.Date()}
+		all.Go(func() {
+			if err := p.Run(ctx, s.network, s.networkProblem); err != nil {
+				s.log.Warn("no time server can be asked", "reason", err)
+			}
+		})
+	}
+	if s.pulse = s.newPulse(set.Receiver.PPS, set.Receiver.PPSEdge); s.pulse != nil {
+		all.Go(func() { s.pulse.run(ctx) })
+	}
+	if s.thermometer != nil {
+		all.Go(func() { s.watchTemperature(ctx) })
+	}
+	all.Go(func() { s.watchSteps(ctx) })
+	s.serveOthers(ctx, set, &all)
+	return s.run(ctx, failed)
+}
+
+// drop throws events away until no source is left that could block.
+func (s *service) drop() {
+	for {
+		select {
+		case <-s.events:
+		case <-time.After(time.Second):
+			return
+		}
+	}
+}
+
+// warn logs a reason once, not at each try.
+func (s *service) warn(about, reason string) {
+	if s.said[about] != reason {
+		s.said[about] = reason
+		s.log.Warn(about, "reason", reason)
+	}
+}
+
+// run owns the station until ctx ends.
+func (s *service) run(ctx context.Context, failed <-chan error) error {
+	tick := time.NewTicker(tickEvery)
+	defer tick.Stop()
+	s.tick()
+	for {
+		select {
+		case <-ctx.Done():
+			daemon.SdNotify(false, daemon.SdNotifyStopping)
+			s.save(hostclock.Now())
+			return nil
+		case err := <-failed:
+			return err
+		case f := <-s.events:
+			f()
+		case <-s.wake:
+			s.tick()
+		case <-tick.C:
+			s.tick()
+		}
+	}
+}
+
+// tick judges, publishes and tells the service manager.
+func (s *service) tick() *status.Snapshot {
+	snap, now, p := s.judge()
+	if s.act(p) {
+		// What was judged is another clock now.
+		snap, now, p = s.judge()
+		s.act(p)
+	}
+	if s.camp != nil {
+		s.camp.publish(s.station, now, p)
+	}
+	snap.Sharing, snap.TimeService = s.shared(), s.camp.counts()
+	if err := s.publish.Publish(snap); err != nil {
+		s.warn("status", err.Error())
+	}
+	if s.page != nil {
+		if s.hand != nil {
+			s.hand.Saw(snap, p.Local)
+		}
+		web.Show(s.page, s.station, snap, p.Local, s.facts)
+	}
+	s.tell(snap)
+	if s.saveDue(p.Local) {
+		s.save(p.Local)
+	}
+	return snap
+}
+
+// tell logs changes and notifies the service manager.
+func (s *service) tell(snap *status.Snapshot) {
+	head := snap.Clock.Basis
+	for _, m := range snap.Modes {
+		head += " " + m.Mode + "=" + m.Verdict
+	}
+	message := daemon.SdNotifyWatchdog
+	if s.watchdog == 0 {
+		message = ""
+	}
+	if !s.ready {
+		message += "\n" + daemon.SdNotifyReady
+		s.ready = true
+	}
+	if head != s.lastSaid {
+		s.lastSaid = head
+		message += "\nSTATUS=" + snap.Clock.Because
+		s.log.Info("verdict", "clock", head, "because", snap.Clock.Because)
+	}
+	if message != "" {
+		if _, err := daemon.SdNotify(false, message); err != nil {
+			s.warn("service manager", err.Error())
+		}
+	}
+}

@@ -1,0 +1,223 @@
+package service
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/steer"
+	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/sleep"
+	"noonmark/cmd/internal/station"
+	"noonmark/gnss/port"
+	"noonmark/rtc"
+)
+
+// fewServers are those that the judge can hear.
+func (s *service) fewServers(all []string) []string {
+	if n := clockcheck.MaxServers; len(all) > n {
+		s.warn("time servers", fmt.Sprintf("%d are named, and the first %d are asked; not asked: %s", len(all), n, strings.Join(all[n:], ", ")))
+		return all[:n]
+	}
+	return all
+}
+
+func (s *service) networkProblem(p netref.Problem) {
+	s.events <- func() { s.warn("time server "+p.Server, p.Reason) }
+}
+
+// receiverEvent brings what the port says into the loop.
+func (s *service) receiverEvent(e port.Event) {
+	if s.sharer != nil {
+		switch {
+		case e.Kind == port.Opened:
+			s.sharer.Opened()
+		case e.Kind == port.Data && !e.Stale: // what had been waiting would be taken for now
+			s.sharer.Bytes(e.Data)
+		}
+	}
+	e.Data = append([]byte(nil), e.Data...) // the port uses its buffer again
+	s.events <- func() { s.takeReceiver(e) }
+}
+
+func (s *service) takeReceiver(e port.Event) {
+	switch e.Kind {
+	case port.Data:
+		s.station.Bytes(e.Data, station.Read{At: e.At, Flowing: e.Quiet == 0, Stale: e.Stale})
+	case port.Opened:
+		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: lineBaud(e.Path, e.Baud), Relay: relayed(e.Path)}, e.At)
+		s.pulse.receiverOn(e.Path)
+		s.log.Info("receiver opened", "device", e.Path)
+	case port.Heard:
+		s.station.Heard(lineBaud(e.Path, e.Baud), e.At)
+		if e.Identity != (port.Identity{}) && e.Identity != s.kept.Receiver {
+			s.kept.Receiver = e.Identity
+			s.save(e.At)
+		}
+		s.log.Info("receiver heard", "device", e.Path, "baud", e.Baud)
+	case port.Waiting, port.Refused:
+		s.station.Lost(e.Reason, e.At)
+		s.warn("receiver", e.Reason)
+	case port.Lost:
+		s.station.Lost(e.Reason, e.At)
+		s.log.Warn("receiver lost", "reason", e.Reason)
+	}
+}
+
+func identity(id port.Identity, path string) string {
+	if id.VID == "" {
+		return path
+	}
+	return fmt.Sprintf("usb %s:%s %s %s", id.VID, id.PID, id.Serial, id.Part)
+}
+
+// lineBaud is the speed at which bytes really come in, for dating their arrival
+// back; 0 where the nominal speed means nothing: a receiver that is itself a USB
+// device has no serial line.
+func lineBaud(path string, baud int) int {
+	real, err := filepath.EvalSymlinks(path)
+	if err == nil && strings.HasPrefix(filepath.Base(real), "ttyACM") {
+		return 0
+	}
+	return baud
+}
+
+func relayed(path string) bool {
+	return len(path) > 6 && (path[:6] == "tcp://" || path[:6] == "udp://")
+}
+
+// watchRTC reads the hardware clock's edge now and then: roughly at once, for a
+// station must know the time at boot, then finely, then rarely. In between it sets it
+// when that is ordered, and then looks at once where the edge has come to lie.
+func (s *service) watchRTC(ctx context.Context, path string) {
+	clock := rtc.New(func() (rtc.Device, error) { return rtc.Open(path) }, hostclock.Now, sleep.For)
+	for n := 0; ctx.Err() == nil; n++ {
+		want, pause := 2*time.Millisecond, 10*time.Minute
+		switch {
+		case n == 0:
+			want, pause = 100*time.Millisecond, time.Second
+		case n < 10:
+			pause = time.Minute
+		}
+		r, err := clock.ReadEdge(ctx, want)
+		if ctx.Err() != nil {
+			return
+		}
+		s.events <- func() { s.takeRTC(r, err) }
+		if order, ok := s.nextOrder(ctx, pause); ok {
+			s.setRTC(ctx, clock, order)
+			n = 0
+			if sleep.For(ctx, 2*time.Second) != nil {
+				return
+			}
+		}
+	}
+}
+
+// nextOrder waits for an order to set the hardware clock, at most for d.
+func (s *service) nextOrder(ctx context.Context, d time.Duration) (o steer.RTCOrder, ok bool) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	case o = <-s.rtcOrders:
+		return o, true
+	}
+	return o, false
+}
+
+// watchFacts reads what only the page shows, off the loop: a battery behind a slow
+// bus must not hold the clock up.
+func (s *service) watchFacts(ctx context.Context) {
+	for {
+		rows := facts(os.DirFS("/sys"))
+		s.events <- func() { s.facts = rows }
+		if sleep.For(ctx, factsEvery) != nil {
+			return
+		}
+	}
+}
+
+func (s *service) takeRTC(r rtc.Reading, err error) {
+	switch {
+	case err == nil:
+		s.station.RTC(r)
+	case errors.Is(err, rtc.ErrInvalid):
+		s.station.RTCInvalid(hostclock.Now())
+		s.warn("hardware clock", err.Error())
+	default:
+		s.station.RTCMissing(rtcReason(err))
+		s.warn("hardware clock", err.Error())
+	}
+}
+
+// rtcReason is a sentence with the remedy.
+func rtcReason(err error) string {
+	switch {
+	case errors.Is(err, errSwitchedOff):
+		return "The hardware clock is switched off in the settings."
+	case errors.Is(err, rtc.ErrDenied):
+		return "The hardware clock may not be opened: run noonmark as its service, or give this user the right to /dev/rtc0."
+	case errors.Is(err, rtc.ErrBusy):
+		return "Another program holds the hardware clock open: stop it."
+	case errors.Is(err, rtc.ErrAbsent):
+		return "This computer has no hardware clock: after power-off the time is lost until satellites or a network give it."
+	}
+	return "The hardware clock cannot be read: " + err.Error() + "."
+}
+
+var errSwitchedOff = errors.New("the hardware clock is switched off in the settings")
+
+// findRTC picks the device: the one the kernel took its time from comes first.
+func findRTC(configured string) (rtc.Info, error) {
+	if configured == "none" {
+		return rtc.Info{}, errSwitchedOff
+	}
+	all, err := rtc.Find(os.DirFS("/sys"))
+	if configured == "auto" {
+		if err != nil {
+			return rtc.Info{}, err
+		}
+		return all[0], nil
+	}
+	for _, c := range all {
+		if c.Path == configured {
+			return c, nil
+		}
+	}
+	return rtc.Info{Path: configured}, nil // perhaps a name of its own; opening will tell
+}
+
+// compensated tells the chips whose driver serves temperature-compensated clocks
+// only (data sheets: ±2 to ±3.5 ppm). A DS3231 shares its driver with plain
+// crystals and is taken for one: wider, never falsely narrow.
+func compensated(chip string) bool {
+	for _, driver := range []string{"rtc-rv8803", "rtc-pcf2127", "rtc-ds3232"} {
+		if strings.HasPrefix(chip, driver) {
+			return true
+		}
+	}
+	return false
+}
+
+// watchSteps has the clock judged at once when anything steps it.
+func (s *service) watchSteps(ctx context.Context) {
+	err := hostclock.WatchSteps(ctx, func() {
+		s.events <- func() { s.tick() }
+		sleep.For(ctx, stepsPause)
+	})
+	if err != nil {
+		s.log.Warn("steps of the clock are seen only once a second", "reason", err)
+	}
+}
+
+func (s *service) network(r netref.Reading) {
+	s.events <- func() { s.station.Network(r) }
+}

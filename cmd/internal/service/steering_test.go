@@ -1,0 +1,140 @@
+package service
+
+import (
+	"fmt"
+	"log/slog"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/netref"
+	"noonmark/clockcheck/steer"
+	"noonmark/cmd/internal/build"
+	"noonmark/cmd/internal/clitest"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/settings"
+	"noonmark/cmd/internal/station"
+	"noonmark/rtc"
+	"noonmark/status"
+)
+
+// recorder stands for the kernel: it notes what is wanted and does nothing.
+type recorder struct {
+	state  steer.Kernel
+	wanted []steer.Actions
+	refuse error
+}
+
+func (r *recorder) Read() (steer.Kernel, error) { return r.state, nil }
+
+func (r *recorder) Apply(a steer.Actions) error {
+	r.wanted = append(r.wanted, a)
+	return r.refuse
+}
+
+// bench is a service whose kernel is r, told by a server that its clock is off by off.
+func bench(t *testing.T, r *recorder, off time.Duration) (*service, *strings.Builder) {
+	t.Helper()
+	log := &strings.Builder{}
+	s := &service{log: slog.New(slog.NewTextHandler(log, nil)), events: make(chan func(), 64),
+		rtcOrders: make(chan steer.RTCOrder), said: map[string]string{}}
+	if r != nil {
+		s.clock = r
+	}
+	var err error
+	if s.publish, err = status.NewPublisher(t.TempDir(), true); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.publish.Close() })
+	set := config.Default()
+	set.Clock.Steer = true
+	modes := settings.ShownModes()
+	s.station = station.New(station.Config{Judge: clockcheck.Config{Floor: build.Date(), Modes: modes}, LocatorLength: 10,
+		Steering: status.SteeringObserving, Steer: s.steering(set, modes, rtc.Info{Chip: "rtc-x 1-0068"})}, clockcheck.Learned{})
+	p := hostclock.Sample()
+	s.station.Network(netref.Reading{Server: "192.0.2.1", At: p.Local, UTC: p.System.Add(-off), Bound: 5 * time.Millisecond})
+	return s, log
+}
+
+// What the judge finds reaches the kernel, and the status says so; the program's own
+// doing stands in its log.
+func TestServiceSteersTheKernel(t *testing.T) {
+	r := &recorder{state: steer.Kernel{Bits: steer.BitUnsync, MaxError: 16 * time.Second}}
+	s, log := bench(t, r, 2*time.Second)
+	s.tick()
+	if len(r.wanted) == 0 || math.Abs(r.wanted[0].Step.Seconds()+2) > 0.01 || !r.wanted[0].SetStatus {
+		t.Fatalf("%+v", r.wanted)
+	}
+	if !strings.Contains(log.String(), "msg=stepped") || !strings.Contains(log.String(), "local_s=") {
+		t.Errorf("the log does not tell the step:\n%s", log)
+	}
+	snap, _, _ := s.judge()
+	if snap.Clock.Steering == status.SteeringObserving || snap.Clock.SteeringBecause == "" {
+		t.Errorf("%+v", snap.Clock)
+	}
+}
+
+// Without the right to set the clock everything else goes on, and it is said.
+func TestServiceWithoutTheRight(t *testing.T) {
+	r := &recorder{state: steer.Kernel{Bits: steer.BitUnsync}, refuse: fmt.Errorf("steer: step the clock: %w", steer.ErrNotPermitted)}
+	s, _ := bench(t, r, 2*time.Second)
+	for range 3 {
+		s.tick()
+	}
+	if len(r.wanted) != 1 {
+		t.Errorf("asked %d times", len(r.wanted))
+	}
+	snap, _, _ := s.judge()
+	if snap.Clock.Steering != string(steer.Forbidden) || !strings.Contains(snap.Clock.SteeringBecause, "CAP_SYS_TIME") {
+		t.Errorf("%+v", snap.Clock)
+	}
+	if !snap.Clock.ErrorS.OK || math.Abs(snap.Clock.ErrorS.V-2) > 0.1 {
+		t.Errorf("the clock is not judged: %+v", snap.Clock)
+	}
+}
+
+// An order for the hardware clock goes to whoever owns it, and its answer comes back.
+func TestServiceOrdersTheHardwareClock(t *testing.T) {
+	r := &recorder{}
+	s, _ := bench(t, r, 0)
+	got := make(chan steer.RTCOrder, 1)
+	ready := make(chan bool)
+	go func() { close(ready); got <- <-s.rtcOrders }()
+	<-ready
+	time.Sleep(20 * time.Millisecond)
+	p := hostclock.Sample()
+	s.tick()
+	s.station.RTC(rtc.Reading{Edge: p.Local, Half: time.Millisecond, Value: p.System.Add(7 * time.Second)})
+	before := hostclock.Now()
+	s.tick()
+	after := hostclock.Now()
+	select {
+	case o := <-got:
+		if o.At.Sub(before) < 500*time.Millisecond || o.At.Sub(after) > 4*time.Second {
+			t.Errorf("ordered for %v from now", o.At.Sub(before))
+		}
+		s.tookRTC(o.At, o.At, nil)
+	case <-time.After(clitest.Patience):
+		t.Fatal("no order")
+	}
+	snap, _, _ := s.judge()
+	if n := len(snap.Events); n == 0 || snap.Events[n-1].Kind != "rtc-set" {
+		t.Errorf("%+v", snap.Events)
+	}
+}
+
+// The real clock is out of reach of a test program: it is watched only.
+func TestServiceInATestDoesNotSteer(t *testing.T) {
+	s, log := bench(t, nil, 2*time.Second)
+	s.tick()
+	snap, _, _ := s.judge()
+	if s.clock != nil || snap.Clock.Steering != status.SteeringObserving {
+		t.Fatalf("a test program steers: %+v", snap.Clock)
+	}
+	if !strings.Contains(log.String(), "test program") {
+		t.Errorf("log:\n%s", log)
+	}
+}
