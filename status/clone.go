@@ -31,6 +31,14 @@ func (s *Snapshot) Clone() Snapshot {
 		t := *s.Thermometer
 		c.Thermometer = &t
 	}
+	if s.Air != nil {
+		a := *s.Air
+		if a.Station != nil {
+			name := *a.Station
+			a.Station = &name
+		}
+		c.Air = &a
+	}
 	if s.TimeService != nil {
 		a := *s.TimeService
 		c.TimeService = &a

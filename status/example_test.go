@@ -49,6 +49,7 @@ func full() Snapshot {
 		Receiver: &Receiver{Device: "/dev/ttyACM0", Identity: "GNSS receiver, serial 0042", Baud: 9600, Sentences: 14880,
 			Skipped: map[string]int64{"checksum": 3, "too long": 1, "binary": 0}, Epochs: 1860, EpochsValid: 1858},
 		Sharing: &Sharing{Readers: 3, Lines: 14890, Lost: 12},
+		Air:     &Air{17, Known(0.08), Known(0.15), Known(12), nil},
 		Thermometer: &Thermometer{"the processor (cpu-thermal)", Known(31.5), Known(-0.31), Known(0.08),
 			"The oscillator changes by -0.31 ±0.08 ppm/°C: the estimate follows the temperature when no reference is there."},
 		TimeService: &TimeService{Answered: 412, Limited: 7, Ignored: 2, Dropped: 1},

@@ -208,6 +208,8 @@ func anySnapshot(t *rapid.T) Snapshot {
 		s.Events = append(s.Events, Event{when(), "step", text()})
 		s.Receiver = &Receiver{text(), text(), int(count() % 921601), count(), map[string]int64{name(): count()}, count(), count()}
 		s.Sharing = &Sharing{count(), count(), count()}
+		station := text()
+		s.Air = &Air{int(count() % 100), float(), width(), width(), &station}
 		s.Thermometer = &Thermometer{text(), float(), float(), width(), text()}
 		s.TimeService = &TimeService{count(), count(), count(), count()}
 		s.Position = &Position{Locator: draw("locator", "FG69", "FG69GU18", "FG", "FG69gu18aa", "FG69GU"), LatDeg: Known(rapid.Float64Range(-90, 90).Draw(t, "lat")),

@@ -63,6 +63,8 @@ type Snapshot struct {
 	Sharing    *Sharing    `json:"sharing,omitempty"`  // nil when nothing is shared
 	// Thermometer is nil when there is none.
 	Thermometer *Thermometer `json:"thermometer,omitempty"`
+	// Air is what the radio heard, nil when nobody listens.
+	Air *Air `json:"air,omitempty"`
 	// TimeService is nil when no other device is told the time.
 	TimeService *TimeService `json:"time_service,omitempty"`
 }
@@ -188,6 +190,16 @@ type Thermometer struct {
 	PPMPerC      Float  `json:"ppm_per_c"`       // change of the oscillator's gain by 1 °C; null = not learned
 	BoundPPMPerC Float  `json:"bound_ppm_per_c"` // half-width of the 99 % interval around it
 	Because      string `json:"because"`         // one plain sentence
+}
+
+// Air is what the station's own radio told of the time: the band's signals by their
+// begin, and time-signal stations.
+type Air struct {
+	Signals int     `json:"signals"` // of other stations, that agree
+	ErrorS  Float   `json:"error_s"` // of the system clock, by them alone
+	BoundS  Float   `json:"bound_s"` // half-width of the 99 % interval
+	AgeS    Float   `json:"age_s"`   // since they were heard
+	Station *string `json:"station"` // the time-signal station heard; nil = none
 }
 
 // TimeService counts what other devices asked the time service since the start.
