@@ -16,6 +16,20 @@ type Satellite struct {
 	CN0       int8  // carrier to noise density, dB-Hz, −1 = not tracked
 }
 
+// systems names the talkers of GSV (NMEA 0183; QZSS and NavIC as receivers send them).
+var systems = map[string]string{"GP": "GPS", "GL": "GLONASS", "GA": "Galileo", "GB": "BeiDou", "BD": "BeiDou",
+	"GQ": "QZSS", "QZ": "QZSS", "GI": "NavIC"}
+
+// System names the system that the satellite belongs to, by its talker; the talker
+// itself where it is of no known system.
+func (s *Satellite) System() string {
+	talker := string(s.Talker[:])
+	if name := systems[talker]; name != "" {
+		return name
+	}
+	return talker
+}
+
 // gsvStore keeps the latest GSV sentences as they came; they are read only when
 // somebody asks.
 type gsvStore struct {

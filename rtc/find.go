@@ -21,6 +21,18 @@ type Info struct {
 	OffsetKnown bool
 }
 
+// Compensated tells whether the chip's driver serves temperature-compensated clocks
+// only (data sheets: ±2 to ±3.5 ppm). A DS3231 shares its driver with plain
+// crystals and is taken for one: wider, never falsely narrow.
+func (i Info) Compensated() bool {
+	for _, driver := range []string{"rtc-rv8803", "rtc-pcf2127", "rtc-ds3232"} {
+		if strings.HasPrefix(i.Chip, driver) {
+			return true
+		}
+	}
+	return false
+}
+
 // Find lists the hardware clocks, the one the system booted by first, then by
 // number. sysfs is the tree mounted at /sys. With none it returns ErrAbsent and
 // what the lack means. It opens no clock. Source of the files' meaning: Linux,

@@ -60,3 +60,11 @@ func TestFind(t *testing.T) {
 		}
 	}
 }
+
+func TestCompensated(t *testing.T) {
+	for chip, want := range map[string]bool{"": false, "rtc-ds1307 1-0068": false, "rtc-rv8803 1-0032": true, "rtc-pcf2127 spi0.0": true, "rtc-ds3232 1-0068": true} {
+		if got := (Info{Chip: chip}).Compensated(); got != want {
+			t.Errorf("%q: %v", chip, got)
+		}
+	}
+}

@@ -13,6 +13,7 @@ import (
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/sleep"
+	"noonmark/gnss/port"
 	"noonmark/gnss/pps"
 )
 
@@ -76,7 +77,7 @@ func (w *pulseWatch) receiverOn(path string) {
 	}
 	if real, err := filepath.EvalSymlinks(path); err == nil {
 		path = real
-	} else if relayed(path) {
+	} else if port.Relayed(path) {
 		path = ""
 	}
 	w.tty.Store(&path)

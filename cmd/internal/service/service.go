@@ -108,7 +108,7 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	}
 	s.station = station.New(station.Config{
 		Judge: clockcheck.Config{Floor: build.Date(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
-			RTCCompensated: compensated(chip.Chip), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
+			RTCCompensated: chip.Compensated(), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
 		BuildDate: build.Date(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
 		Leaps: s.leaps(set),

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -51,11 +50,11 @@ func (s *service) takeReceiver(e port.Event) {
 	case port.Data:
 		s.station.Bytes(e.Data, station.Read{At: e.At, Flowing: e.Quiet == 0, Stale: e.Stale})
 	case port.Opened:
-		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: lineBaud(e.Path, e.Baud), Relay: relayed(e.Path)}, e.At)
+		s.station.Opened(station.Source{Device: e.Path, Identity: identity(e.Identity, e.Path), Baud: port.LineBaud(e.Path, e.Baud), Relay: port.Relayed(e.Path)}, e.At)
 		s.pulse.receiverOn(e.Path)
 		s.log.Info("receiver opened", "device", e.Path)
 	case port.Heard:
-		s.station.Heard(lineBaud(e.Path, e.Baud), e.At)
+		s.station.Heard(port.LineBaud(e.Path, e.Baud), e.At)
 		if e.Identity != (port.Identity{}) && e.Identity != s.kept.Receiver {
 			s.kept.Receiver = e.Identity
 			s.save(e.At)
@@ -75,21 +74,6 @@ func identity(id port.Identity, path string) string {
 		return path
 	}
 	return fmt.Sprintf("usb %s:%s %s %s", id.VID, id.PID, id.Serial, id.Part)
-}
-
-// lineBaud is the speed at which bytes really come in, for dating their arrival
-// back; 0 where the nominal speed means nothing: a receiver that is itself a USB
-// device has no serial line.
-func lineBaud(path string, baud int) int {
-	real, err := filepath.EvalSymlinks(path)
-	if err == nil && strings.HasPrefix(filepath.Base(real), "ttyACM") {
-		return 0
-	}
-	return baud
-}
-
-func relayed(path string) bool {
-	return len(path) > 6 && (path[:6] == "tcp://" || path[:6] == "udp://")
 }
 
 // watchRTC reads the hardware clock's edge now and then: roughly at once, for a
@@ -193,18 +177,6 @@ func findRTC(configured string) (rtc.Info, error) {
 		}
 	}
 	return rtc.Info{Path: configured}, nil // perhaps a name of its own; opening will tell
-}
-
-// compensated tells the chips whose driver serves temperature-compensated clocks
-// only (data sheets: ±2 to ±3.5 ppm). A DS3231 shares its driver with plain
-// crystals and is taken for one: wider, never falsely narrow.
-func compensated(chip string) bool {
-	for _, driver := range []string{"rtc-rv8803", "rtc-pcf2127", "rtc-ds3232"} {
-		if strings.HasPrefix(chip, driver) {
-			return true
-		}
-	}
-	return false
 }
 
 // watchSteps has the clock judged at once when anything steps it.

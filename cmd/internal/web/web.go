@@ -54,19 +54,12 @@ func ahead(s *station.Station) []page.Ahead {
 	return out
 }
 
-// systems names the talkers of GSV (NMEA 0183; QZSS and NavIC as receivers send them).
-var systems = map[string]string{"GP": "GPS", "GL": "GLONASS", "GA": "Galileo", "GB": "BeiDou", "BD": "BeiDou", "GQ": "QZSS", "QZ": "QZSS", "GI": "NavIC"}
-
 // satellites takes each satellite once, by its strongest signal.
 func satellites(all []gnss.Satellite) []page.Satellite {
 	var out []page.Satellite
 	at := make(map[string]int)
 	for _, s := range all {
-		system := systems[string(s.Talker[:])]
-		if system == "" {
-			system = string(s.Talker[:])
-		}
-		p := page.Satellite{Name: system + " " + strconv.Itoa(int(s.ID)), ElevationDeg: float64(s.Elevation), AzimuthDeg: float64(s.Azimuth), CN0DBHz: float64(s.CN0)}
+		p := page.Satellite{Name: s.System() + " " + strconv.Itoa(int(s.ID)), ElevationDeg: float64(s.Elevation), AzimuthDeg: float64(s.Azimuth), CN0DBHz: float64(s.CN0)}
 		i, seen := at[p.Name]
 		switch {
 		case !seen:
