@@ -100,6 +100,7 @@ func TestAsk(t *testing.T) {
 		{"no receive stamp", put64(32, 0), Unfit, "contradict"},
 		{"sent before received", put64(40, stamp(at.Add(-time.Second))), Unfit, "malformed"},
 		{"held longer than we waited", put64(40, stamp(at.Add(time.Second))), Unfit, "contradict"},
+		{"a clock that nothing sets", put32(12, 0x4c4f434c), Unfit, "nothing sets its clock"}, // LOCL, RFC 4330 section 4
 		{"never set", put64(16, 0), Unfit, "does not say when"},
 		{"set in the future", put64(16, stamp(at.Add(time.Minute))), Unfit, "future"},
 		{"set three days ago", put64(16, stamp(at.Add(-72*time.Hour))), Unfit, "36 h"},

@@ -149,7 +149,7 @@ class TimeServer(threading.Thread):
                 return
             if len(ask) >= 48:
                 stamp = lambda ns: ((ns // 10**9 + 2208988800) << 32) + (ns % 10**9 << 32) // 10**9
-                head = struct.pack(">BBbbII4sQ8sQ", 0x24, 1, ask[2] & 0x7F, -20, 0, 0x80, b"LOCL", stamp(got), ask[40:48], stamp(got))
+                head = struct.pack(">BBbbII4sQ8sQ", 0x24, 1, ask[2] & 0x7F, -20, 0, 0x80, b"GPS\0", stamp(got), ask[40:48], stamp(got))
                 self.socket.sendto(head + struct.pack(">Q", stamp(time.time_ns())), who)
 
     def close(self):
