@@ -143,7 +143,8 @@ func (j *Judge) resolve(at timescale.Local) {
 	if j.rx.attached && !j.rx.left() && j.receiverLive(at) {
 		add(own, true)
 	} else if j.rx.dissents() {
-		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + latencyMean, High: j.rx.claim.hi}, false)
+		mean, _ := j.rx.link.latencyPrior()
+		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + mean, High: j.rx.claim.hi}, false)
 	}
 	if j.rtc.independent && j.rtc.fault == fNone {
 		add(own, true)

@@ -99,6 +99,9 @@ func (w *watch) scatter() float64 {
 // no former state is kept, or the hole was long, what was held over it is one.
 func (j *Judge) broke(at timescale.Local) {
 	w := &j.watch
+	if !j.rx.link.steady() {
+		return
+	}
 	if j.rx.attached && (!w.have || at.Sub(j.rx.valid) >= longHole) {
 		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, held: true}
 	}
@@ -115,6 +118,9 @@ func (j *Judge) doubtful() bool {
 // whether it was sudden.
 func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bool) {
 	w := &j.watch
+	if !j.rx.link.steady() { // it carries nobody away who does not rely on when it speaks
+		return 0, false, false
+	}
 	w.last[w.n%len(w.last)] = z - int64(j.rx.ahead)*1e9 // leap-second data that come in are no drag
 	w.n++
 	first := !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last)

@@ -120,6 +120,10 @@ func (j *Judge) attachedTrust(now timescale.Local) (Trust, string) {
 		}
 		return Warming, fmt.Sprintf("The whole second is not proved yet: leap-second data may be missing for another %s.%s", forHowLong(left), tail)
 	}
+	if !rx.link.steady() {
+		return Trusted, fmt.Sprintf("The whole second is proved; over a network its sentences may be %.0f s late, however late they were before. "+
+			"A receiver at a port of this computer, or a time server, would tell.%s", rx.link.latencyMax(), tail)
+	}
 	if rx.latencyBy == "" {
 		return Trusted, "The whole second is proved; how late its sentences arrive is not (0 to " +
 			fmt.Sprintf("%.1f s).", rx.link.latencyMax()) + " A time server, or latency_s in the settings, would tell." + tail

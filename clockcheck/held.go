@@ -39,7 +39,7 @@ func (j *Judge) hold() *Held {
 	}
 	// The views of led part by so much: either may be right.
 	sigma := math.Max(math.Sqrt(j.f.p[sX][sX]+j.common(latencyFloor)), j.hull()) + math.Abs(j.led.apart)
-	stream := j.rx.attached && j.rx.ahead == 0 && (j.rx.fault == fNone || j.rx.fault == fScatter)
+	stream := j.rx.link.steady() && j.rx.attached && j.rx.ahead == 0 && (j.rx.fault == fNone || j.rx.fault == fScatter)
 	return &Held{Stream: stream, LatenessS: j.f.v[sD], At: j.f.at, OffsetNS: j.f.base + int64(j.f.v[sX]*1e9), SigmaS: sigma,
 		RatePPM: j.f.v[sY] * 1e6, RateSigmaPPM: j.f.sigma(sY) * 1e6, DateProved: j.x.dateProved,
 		SecLo: j.x.secLo, SecHi: j.x.secHi, SecAlone: j.x.secAlone, Ancestry: j.ancestryNames(j.x.ancestry),

@@ -186,10 +186,7 @@ func (j *Judge) reopenLatency(at timescale.Local) {
 	rx.latencyBy = ""
 	j.f.advance(at)
 	stream := j.zRel(rx.valid, rx.runZ) - float64(rx.ahead)
-	mean, sigma := latencyMean, latencySigma
-	if rx.link == Relay {
-		mean, sigma = 1, 3
-	}
+	mean, sigma := rx.link.latencyPrior()
 	j.f.forget(sD, mean, sigma)
 	j.f.start(stream, sD, rx.jitter)
 	j.x.carrier = carReceiver

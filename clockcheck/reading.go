@@ -62,6 +62,20 @@ func (l Link) latencyMax() float64 {
 	return 1.2
 }
 
+// steady tells whether how late the bytes come can be learned: what a relay was late
+// once says nothing of what it is late now, a second ago included.
+func (l Link) steady() bool { return l != Relay }
+
+// wander is the process noise of the latency, s²/s: a relay takes a minute to be as
+// late as the prior has it, whatever it was before (assumption).
+func (l Link) wander() float64 {
+	if l == Relay {
+		_, sigma := l.latencyPrior()
+		return sigma * sigma / 60
+	}
+	return qD
+}
+
 // latencyPrior is what is assumed of it until it is measured: mean and σ, s.
 func (l Link) latencyPrior() (mean, sigma float64) {
 	if l == Relay {

@@ -124,7 +124,7 @@ func (r *receiver) dissents() bool { return r.fault == fDisagrees || r.left() }
 // as open as before. key is that of ReceiverNamed, "" while not known.
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
-	j.watch, j.led, j.f.qD = watch{}, led{}, qD
+	j.watch, j.led, j.f.qD = watch{}, led{}, link.wander()
 	j.forgetPulse()
 	was, opposed := j.rx, j.receiverOpposes()
 	j.rx = receiver{present: true, link: link, jitter: jitterFirst * jitterFirst}
@@ -139,7 +139,7 @@ func (j *Judge) ReceiverOpened(key string, link Link) {
 func (j *Judge) ReceiverNamed(key string) {
 	j.rx.key = key
 	mean, sigma := j.rx.link.latencyPrior()
-	if l, ok := j.learnedLatency(key); ok {
+	if l, ok := j.learnedLatency(key); ok && j.rx.link.steady() {
 		mean, sigma = l.LatencyS, math.Hypot(math.Max(l.SigmaS, latencyFloor), latencyFloor)
 		if j.rx.leap = l.LeapS; l.LeapS == 0 {
 			j.rx.latencyBy, j.rx.proved = "learned", l.LatencyS
@@ -149,7 +149,7 @@ func (j *Judge) ReceiverNamed(key string) {
 	if !j.on(RuleLatency) {
 		sigma, j.rx.latencyBy = 0.05, "configured"
 	}
-	if j.cfg.Latency > 0 {
+	if j.cfg.Latency > 0 && j.rx.link.steady() {
 		mean, sigma = j.cfg.Latency.Seconds(), 0.03
 		j.rx.latencyBy = "configured"
 	}

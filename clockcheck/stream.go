@@ -27,7 +27,8 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 	if !ok && rx.latencyBy == "learned" {
 		// A latency may have leapt further than it ever was seen to.
 		rx.latencyBy = ""
-		j.f.forget(sD, latencyMean, latencySigma)
+		mean, sigma := rx.link.latencyPrior()
+		j.f.forget(sD, mean, sigma)
 		f, ok = j.fits(at, rel)
 	}
 	if !ok || rx.fault == fDisagrees && f.k != 0 { // what would explain it settles no disagreement
@@ -94,7 +95,9 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	want, v := j.f.sum(sD, -1)
 	nu := zr - want
 	j.f.measureStream(zr, lateWeight(nu, v, rx.jitter), rx.rateFloor(at))
-	j.led.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
+	if rx.link.steady() {
+		j.led.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
+	}
 	if rx.fault == fNone && !j.pulseLive(at) {
 		j.learnSlope("receiver", want+math.Copysign(math.Min(math.Abs(nu), 3*math.Sqrt(v+rx.jitter)), nu), rx.jitter)
 	}
@@ -106,7 +109,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	if rx.ahead == 0 && !j.pulseLive(at) {
 		j.x.carrier = carReceiver
 	}
-	if rx.latencyBy == "" && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
+	if rx.latencyBy == "" && rx.link.steady() && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}
@@ -172,7 +175,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.ahead, rx.fault, rx.since, rx.leapStep = 0, fNone, at, true
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
-	case (!isWhole || whole < 0 && !rx.secProved) && j.latencyLeapt(at, z, nu):
+	case (!isWhole || whole < 0 && !rx.secProved || !rx.link.steady()) && j.latencyLeapt(at, z, nu):
 		if isWhole { // leap-second data: no habit of its latency
 			rx.leap = leap
 		}
