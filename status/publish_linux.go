@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 
 	"golang.org/x/sys/unix"
+
+	"noonmark/status/safefile"
 )
 
 // Rules of this file.
@@ -16,6 +18,7 @@ import (
 //     one. Nothing is flushed to a disk, because nothing lies on one.
 //   - Only a directory in RAM is written to: a file replaced every second wears
 //     an SD card out. Demonstrations, which last minutes, may ask for an exception.
+//   - Only our own directory, to which nobody else may write.
 //   - One publisher a directory: the directory is locked while it is open.
 //   - The file is for everybody to read, whatever the umask of the service.
 
@@ -71,6 +74,9 @@ func take(d *os.File, anyDisk bool) error {
 	if err := unix.Access(d.Name(), unix.W_OK); err != nil {
 		return fmt.Errorf("write: %w", err)
 	}
+	if err := safefile.OwnDir(d.Name()); err != nil {
+		return err
+	}
 	err := unix.Flock(int(d.Fd()), unix.LOCK_EX|unix.LOCK_NB)
 	if errors.Is(err, unix.EWOULDBLOCK) {
 		return errors.New("another noonmark publishes there: stop it, or give this one a --run-dir of its own")
@@ -91,7 +97,7 @@ func (p *Publisher) Publish(s *Snapshot) error {
 	if len(b) >= maxSize {
 		return fmt.Errorf("status: publish: %d bytes, readers take %d", len(b), maxSize)
 	}
-	if err := replace(p.path, append(b, '\n')); err != nil {
+	if err := safefile.Replace(p.path, append(b, '\n'), 0o644); err != nil {
 		return fmt.Errorf("status: publish: %w", err)
 	}
 	if err := p.publishGrid(s.Position); err != nil {
@@ -117,7 +123,7 @@ func (p *Publisher) publishGrid(pos *Position) error {
 		if err := os.Remove(p.grid); err != nil && !errors.Is(err, os.ErrNotExist) {
 			return err
 		}
-	} else if err := replace(p.grid, []byte(locator+"\n")); err != nil {
+	} else if err := safefile.Replace(p.grid, []byte(locator+"\n"), 0o644); err != nil {
 		return err
 	}
 	p.locator, p.gridOK = locator, true
@@ -134,25 +140,4 @@ func (p *Publisher) Close() error {
 		}
 	}
 	return errors.Join(append(errs, p.lock.Close())...)
-}
-
-// replace makes path hold b, in one step for whoever reads it.
-func replace(path string, b []byte) error {
-	// One fixed name beside the file: what a killed process left is used again.
-	tmp := filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+".new")
-	f, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_TRUNC|unix.O_NOFOLLOW, 0o644)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	if err == nil {
-		err = f.Chmod(0o644) // the umask took its share
-	}
-	if err = errors.Join(err, f.Close()); err == nil {
-		err = os.Rename(tmp, path)
-	}
-	if err != nil {
-		os.Remove(tmp)
-	}
-	return err
 }

@@ -4,10 +4,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
-	"syscall"
+
+	"noonmark/status/safefile"
 )
 
 // FileName is the name of the status file in a run directory.
@@ -47,18 +47,7 @@ func Parse(b []byte) (Snapshot, error) {
 // Load reads the status file at path. The errors are those of Parse, and of the
 // file: errors.Is(err, fs.ErrNotExist) when there is none.
 func Load(path string) (Snapshot, error) {
-	// O_NONBLOCK: a pipe under this name must not hold the reader for ever.
-	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
-	if err != nil {
-		return Snapshot{}, fmt.Errorf("status: %w", err)
-	}
-	defer f.Close()
-	if fi, err := f.Stat(); err != nil {
-		return Snapshot{}, fmt.Errorf("status: %w", err)
-	} else if !fi.Mode().IsRegular() {
-		return Snapshot{}, fmt.Errorf("status: read %s: not a regular file", path)
-	}
-	b, err := io.ReadAll(io.LimitReader(f, maxSize+1))
+	b, err := safefile.Read(path, maxSize)
 	if err != nil {
 		return Snapshot{}, fmt.Errorf("status: %w", err)
 	}
@@ -71,7 +60,8 @@ func Load(path string) (Snapshot, error) {
 
 // Find loads the status of the first of dirs that holds a fresh one, and
 // otherwise the first that can be read at all: a service killed last week must
-// not hide the one running now. It returns the file's path too. With none
+// not hide the one running now. A directory that somebody else could have filled
+// (safefile.Dir) is not looked into. It returns the file's path too. With none
 // readable the error is that of the first file that is there, or says where it
 // looked.
 func Find(now Now, dirs ...string) (Snapshot, string, error) {
@@ -80,7 +70,11 @@ func Find(now Now, dirs ...string) (Snapshot, string, error) {
 	var firstErr error
 	for _, dir := range dirs {
 		path := filepath.Join(dir, FileName)
-		s, err := Load(path)
+		err := safefile.Dir(dir)
+		var s Snapshot
+		if err == nil {
+			s, err = Load(path)
+		}
 		switch {
 		case errors.Is(err, os.ErrNotExist):
 		case err != nil && firstErr == nil:

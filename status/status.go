@@ -9,7 +9,11 @@
 // may be called from any.
 package status
 
-import "encoding/json"
+import (
+	"encoding/json"
+
+	"noonmark/status/plaintext"
+)
 
 // SchemaName is the value of Snapshot.Schema that this package writes and reads.
 const SchemaName = "noonmark/status/v1"
@@ -210,7 +214,8 @@ type TimeService struct {
 	Dropped  int64 `json:"dropped"`  // could not be dated, or the answer not sent
 }
 
-// MarshalJSON writes the snapshot with every list present.
+// MarshalJSON writes the snapshot with every list present, and what could act on a
+// terminal escaped.
 func (s Snapshot) MarshalJSON() ([]byte, error) {
 	if s.Schema == "" {
 		s.Schema = SchemaName
@@ -219,7 +224,8 @@ func (s Snapshot) MarshalJSON() ([]byte, error) {
 	s.References = present(s.References)
 	s.Events = present(s.Events)
 	type plain Snapshot
-	return json.Marshal(plain(s))
+	b, err := json.Marshal(plain(s))
+	return plaintext.Escape(b), err
 }
 
 // MarshalJSON writes the clock with every list present.

@@ -254,7 +254,7 @@ func TestServiceByHand(t *testing.T) {
 		if err == nil {
 			r.Body.Close()
 		}
-		return code == exit.OK && len(number) == 6 && err == nil
+		return code == exit.OK && len(number) == 8 && err == nil
 	})
 	if code, text := post(t, "http://"+at+"/hand/borrow", url.Values{"pin": {number}, "source": {"network"}, "days": {"0"}, "slack": {"4"},
 		"at": {fmt.Sprint(float64(hostclock.Now()) / 1e6)}, "utc": {fmt.Sprint(time.Now().UnixMilli())}}); code != 422 || !strings.Contains(text, "no witness") {

@@ -22,6 +22,7 @@ import (
 	"noonmark/cmd/internal/rehearsal"
 	"noonmark/cmd/internal/replay"
 	"noonmark/cmd/internal/service"
+	"noonmark/status/plaintext"
 )
 
 func main() {
@@ -39,6 +40,14 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 	case command == "":
 		return exit.OK // help or a completion script was asked for
 	}
+	// What came from outside commands no terminal. The screen paints with commands of its
+	// own and cleans what it shows.
+	if command != "screen" {
+		plain := plaintext.NewWriter(out)
+		defer plain.Close()
+		out = plain
+	}
+	errOut = plaintext.NewWriter(errOut)
 	code, err := dispatch(ctx, c, command, in, out, errOut)
 	if err == nil {
 		return code

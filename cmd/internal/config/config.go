@@ -8,11 +8,12 @@ import (
 	_ "embed" // the example is part of the program
 	"errors"
 	"fmt"
-	"os"
 	"sort"
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"noonmark/status/safefile"
 )
 
 // Path is where the configuration is looked for.
@@ -88,10 +89,13 @@ func Default() Config {
 	return c
 }
 
+// maxFile is the largest settings file, bytes.
+const maxFile = 1 << 20
+
 // Load reads the file at path. When it is not there the error wraps
 // os.ErrNotExist and the configuration is the default one.
 func Load(path string, mode ModeCheck) (Config, error) {
-	b, err := os.ReadFile(path)
+	b, err := safefile.ReadLinked(path, maxFile)
 	if err != nil {
 		return Default(), fmt.Errorf("config: %w", err)
 	}

@@ -34,6 +34,7 @@ var extra = map[string][]string{
 	"grid/standing":              {"grid"},
 	"grid/track":                 {"grid"},
 	"rtc/rtctest":                {"rtc"},
+	"status":                     {"status/safefile", "status/plaintext"},
 	"status/page":                {"status"},
 	"status/metrics":             {"status"},
 }

@@ -21,6 +21,7 @@ import (
 	"noonmark/clockcheck/steer"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
+	"noonmark/status/safefile"
 )
 
 // State is what is kept.
@@ -106,7 +107,7 @@ func keepFormer(dir, path string) error {
 	if err := os.Link(path, tmp); err == nil {
 		return os.Rename(tmp, old)
 	}
-	text, err := os.ReadFile(path)
+	text, err := safefile.Read(path, maxSize)
 	if err != nil {
 		return err
 	}
@@ -115,7 +116,7 @@ func keepFormer(dir, path string) error {
 
 // read reads and checks one file.
 func read(path string) (State, error) {
-	b, err := os.ReadFile(path)
+	b, err := safefile.Read(path, maxSize)
 	if err != nil {
 		return State{}, fmt.Errorf("keep: %w", err)
 	}

@@ -2,11 +2,14 @@ package keep
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/steer"
@@ -202,4 +205,34 @@ func TestFlippedBitIsSeen(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte("noonmark/learned/v1 00000000\n{}\n"))
 	f.Fuzz(func(t *testing.T, b []byte) { parse(b) })
+}
+
+// TestPlanted: what somebody laid where the state should be holds nobody up, fills no
+// memory, and a good generation beside it is used.
+func TestPlanted(t *testing.T) {
+	for what, plant := range map[string]func(path string) error{
+		"pipe": func(path string) error { return syscall.Mkfifo(path, 0o600) },
+		"link": func(path string) error { return os.Symlink("/etc/passwd", path) },
+		"dir":  func(path string) error { return os.Mkdir(path, 0o700) },
+		"huge": func(path string) error {
+			return errors.Join(os.WriteFile(path, nil, 0o600), os.Truncate(path, 1<<40))
+		},
+	} {
+		t.Run(what, func(t *testing.T) {
+			dir := t.TempDir()
+			if err := errors.Join(Save(dir, State{}), Save(dir, State{}), os.Remove(filepath.Join(dir, name)), plant(filepath.Join(dir, name))); err != nil {
+				t.Fatal(err)
+			}
+			done := make(chan error, 1)
+			go func() { _, err := Load(dir); done <- err }()
+			select {
+			case err := <-done:
+				if err == nil || !strings.Contains(err.Error(), "the generation before it is used") {
+					t.Errorf("%v", err)
+				}
+			case <-time.After(time.Minute):
+				t.Fatal("held up")
+			}
+		})
+	}
 }

@@ -1,20 +1,32 @@
-// Package pin guards what changes a station's time by hand: a short number that only
+// Package pin guards what changes a station's time by hand: a number that only
 // somebody at the station's own command line can see, and checks that cannot be
 // hurried. Any goroutine may call. Time is an argument.
 //
-// Wrong tries are counted for the station as a whole, for an address can be forged on
-// a camp's own network: that somebody else's wrong tries make the operator wait, half a
-// minute at most, is the lesser evil. At 6 digits, a try in 30 s and a new number after
-// 20 wrong tries, a day of guessing succeeds once in 350.
+// Two limits stand beside each other. Each address waits after wrong numbers, so that
+// a guesser makes nobody wait but himself. And all addresses that never gave the right
+// number share one budget of wrong ones, so that somebody with many addresses guesses
+// no faster. An address that once gave the right number, and the station itself, are
+// outside that budget: nobody can keep the operator out.
+//
+// With 8 digits, and a wrong try in 30 s for each of the two, a day of guessing by
+// everybody at once succeeds once in 17,000. The number does not change while the
+// service runs, so that the one shown is always the right one.
+//
+// The number travels as it is. Over plain HTTP whoever listens on the camp's network
+// can read it when it is used; a challenge would not help, for a number short enough
+// to type is found from challenge and answer by trying all. What it opens is what the
+// operator may do by hand on the page, and nothing else.
 package pin
 
 import (
 	"crypto/rand"
+	"crypto/sha256"
 	"crypto/subtle"
 	"errors"
 	"fmt"
 	"io"
 	"math/big"
+	"net/netip"
 	"strings"
 	"sync"
 	"time"
@@ -23,11 +35,15 @@ import (
 )
 
 const (
-	digits    = 6
-	free      = 3 // wrong tries before there is a wait
+	digits    = 8
+	free      = 3 // wrong tries of one address before it waits
 	firstWait = 2 * time.Second
 	longest   = 30 * time.Second
-	renewAt   = 20
+	// The budget of all strangers together: so many wrong tries at once, then one in
+	// each interval.
+	strangers      = 20
+	strangersEvery = 30 * time.Second
+	remembered     = 1024 // addresses, of strangers; as many of those who gave it
 )
 
 // ErrWrong says that the number is not the one shown by "noonmark pin".
@@ -43,57 +59,88 @@ func (e WaitError) Error() string {
 
 // Guard holds the number. Make one with New.
 type Guard struct {
-	mu     sync.Mutex
-	random io.Reader
-	pin    string
-	wrong  int
-	until  timescale.Local
+	mu    sync.Mutex
+	pin   string
+	tries map[string]try  // by address
+	known map[string]bool // addresses that gave the right number
+	paid  timescale.Local // the strangers' wrong tries have used up the budget to here
+}
+
+// try is what is remembered of an address.
+type try struct {
+	wrong int
+	until timescale.Local // no number is looked at before
 }
 
 // New draws a number. random is crypto/rand.Reader but for tests.
 func New(random io.Reader) (*Guard, error) {
-	g := &Guard{random: random}
-	return g, g.renew()
-}
-
-func (g *Guard) renew() error {
 	limit := new(big.Int).Exp(big.NewInt(10), big.NewInt(digits), nil)
-	n, err := rand.Int(g.random, limit)
+	n, err := rand.Int(random, limit)
 	if err != nil {
-		return fmt.Errorf("pin: draw a number: %w", err)
+		return nil, fmt.Errorf("pin: draw a number: %w", err)
 	}
-	g.pin = fmt.Sprintf("%0*d", digits, n)
-	return nil
+	return &Guard{pin: fmt.Sprintf("%0*d", digits, n), tries: map[string]try{}, known: map[string]bool{}}, nil
 }
 
 // PIN is the number to show at the station.
-func (g *Guard) PIN() string {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	return g.pin
-}
+func (g *Guard) PIN() string { return g.pin }
 
-// Check looks at a number given at an instant; blanks in it do not matter. The error
-// is ErrWrong or a WaitError, or says that no new number could be drawn.
-func (g *Guard) Check(given string, now timescale.Local) error {
+// Check looks at a number given by an address at an instant; blanks in it do not
+// matter. The error is ErrWrong or a WaitError.
+func (g *Guard) Check(given, from string, now timescale.Local) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if left := g.until.Sub(now); left > 0 {
+	t := g.tries[from]
+	if left := t.until.Sub(now); left > 0 {
 		return WaitError{left}
 	}
-	given = strings.Join(strings.Fields(given), "")
-	if subtle.ConstantTimeCompare([]byte(given), []byte(g.pin)) == 1 {
-		g.wrong = 0
+	stranger := !g.known[from] && !here(from)
+	paid := max(g.paid, now).Add(strangersEvery)
+	if over := paid.Sub(now) - strangers*strangersEvery; stranger && over > 0 {
+		return WaitError{over}
+	}
+	if g.same(given) {
+		delete(g.tries, from)
+		if len(g.known) < remembered {
+			g.known[from] = true
+		}
 		return nil
 	}
-	g.wrong++
-	if over := g.wrong - free; over >= 0 {
-		g.until = now.Add(min(firstWait<<min(over, 8), longest))
+	if stranger {
+		g.paid = paid
 	}
-	if g.wrong%renewAt == 0 {
-		if err := g.renew(); err != nil {
-			return err
+	t.wrong++
+	if over := t.wrong - free; over >= 0 {
+		t.until = now.Add(min(firstWait<<min(over, 8), longest))
+	}
+	g.forget(now)
+	g.tries[from] = t
+	return ErrWrong
+}
+
+// same compares in a time that does not depend on what was given: sums of equal length,
+// byte by byte to the end.
+func (g *Guard) same(given string) bool {
+	a := sha256.Sum256([]byte(strings.Join(strings.Fields(given), "")))
+	b := sha256.Sum256([]byte(g.pin))
+	return subtle.ConstantTimeCompare(a[:], b[:]) == 1
+}
+
+// forget makes room: addresses that need not wait go. Those that wait are no more than
+// the budget lets through in longest, and those of the known and of the station.
+func (g *Guard) forget(now timescale.Local) {
+	if len(g.tries) < remembered {
+		return
+	}
+	for from, t := range g.tries {
+		if t.until <= now {
+			delete(g.tries, from)
 		}
 	}
-	return ErrWrong
+}
+
+// here: the station's own addresses for itself.
+func here(from string) bool {
+	a, err := netip.ParseAddr(from)
+	return err == nil && a.Unmap().IsLoopback()
 }

@@ -14,6 +14,7 @@ import (
 	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/web"
+	"noonmark/status/safefile"
 )
 
 // PIN prints the number.
@@ -21,7 +22,11 @@ func PIN(c cli.Pin, out io.Writer) (int, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	var first error
 	for _, dir := range env.ReadDirs(c.RunDir) {
-		b, err := os.ReadFile(filepath.Join(dir, web.PinName))
+		err := safefile.Dir(dir)
+		var b []byte
+		if err == nil {
+			b, err = safefile.Read(filepath.Join(dir, web.PinName), web.MaxPINFile)
+		}
 		number := strings.TrimSpace(string(b))
 		if err == nil {
 			if c.JSON {

@@ -14,7 +14,7 @@ import (
 // Opener is the page's way to the number.
 func Opener(g *pin.Guard) func(number, from string) error {
 	return func(number, from string) error {
-		err := g.Check(number, hostclock.Now())
+		err := g.Check(number, from, hostclock.Now())
 		var wait pin.WaitError
 		switch {
 		case errors.As(err, &wait):
@@ -29,6 +29,9 @@ func Opener(g *pin.Guard) func(number, from string) error {
 // PinName is the file of the run directory that shows the number to the service's
 // own user.
 const PinName = "pin"
+
+// MaxPINFile is its largest size, bytes.
+const MaxPINFile = 100
 
 // ShowNumber writes the file, not through what may lie there.
 func ShowNumber(dir, number string) error {
