@@ -78,8 +78,12 @@ func (h *handler) Handle(ctx context.Context, r slog.Record) error {
 	return h.Handler.Handle(ctx, r)
 }
 
-func (h *handler) WithAttrs(a []slog.Attr) slog.Handler { return &handler{h.Handler.WithAttrs(a), h.out} }
-func (h *handler) WithGroup(name string) slog.Handler   { return &handler{h.Handler.WithGroup(name), h.out} }
+func (h *handler) WithAttrs(a []slog.Attr) slog.Handler {
+	return &handler{h.Handler.WithAttrs(a), h.out}
+}
+func (h *handler) WithGroup(name string) slog.Handler {
+	return &handler{h.Handler.WithGroup(name), h.out}
+}
 
 // lines writes one record at a time; a handler of slog makes one Write of each.
 type lines struct {
