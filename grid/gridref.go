@@ -34,10 +34,12 @@ func zonePrefix(s string) zoneText {
 	next := blanks(s, end)
 	digits := run(s, next, isDigit) - next
 	switch {
-	case strings.EqualFold(word, "north"), strings.EqualFold(word, "south"):
+	case digits >= 4 && (strings.EqualFold(word, "north") || strings.EqualFold(word, "south")):
 		z.north = strings.EqualFold(word, "north")
 		z.south = !z.north
 		z.kind, z.end = "utm", end
+	case strings.EqualFold(word, "deg") && z.letterOff > n:
+		// 19 deg is degrees; the square is written 19DEG or 19D EG.
 	case len(word) == 3:
 		z.kind, z.letter, z.end = "mgrs", upper(word[0]), z.letterOff+1
 	case len(word) == 1 && run(s, next, isLetter)-next == 2:

@@ -4,14 +4,14 @@ package grid
 // tokens into two coordinates, and each coordinate must then be complete and
 // consistent by itself:
 //
-//	place      = coordinate [","] coordinate
-//	coordinate = [letter] [sign] number [mark] [number [mark] [number [mark]]] [letter]
+//	place      = coordinate ["," | "/"] coordinate
+//	coordinate = [label] [letter] [sign] number [mark] [number [mark] [number [mark]]] [letter]
 //
 // Only the last number of a coordinate may have decimals; minutes and seconds
 // are below 60. Either both coordinates have a letter, or neither has and
-// latitude comes first; a letter excludes a sign. Degrees have at most three
-// digits, so a receiver's "0736.5" (7 degrees 36.5 minutes) is refused, not read
-// as degrees.
+// latitude comes first; a letter excludes a sign. Labels (Lat, Lon) go in either
+// order. Degrees have at most three digits: 0736.5 (7 degrees 36.5 minutes) is read
+// with a letter beside it (0736.5N), and refused without.
 
 // parseLatLon reads a pair of coordinates.
 func parseLatLon(s string) (Place, *SyntaxError) {
@@ -62,28 +62,43 @@ func inRange(latA, lonA angle, latOff, lonOff int) (Point, *SyntaxError) {
 type coordinate struct {
 	angle
 	letter byte // N S E W or 0
+	label  byte // N for latitude, E for longitude, or 0
 	off    int  // of its first number
 	start  int  // of its first token
 }
 
 // order decides which is the latitude.
 func order(a, b coordinate) (lat, lon coordinate, err *SyntaxError) {
-	isLat := func(c coordinate) bool { return c.letter == 'N' || c.letter == 'S' }
 	switch {
-	case a.letter == 0 && b.letter == 0:
+	case a.axis() == 0 && b.axis() == 0:
 		lat, lon = a, b
-	case b.letter == 0:
+	case b.axis() == 0 || a.letter != 0 && b.letter == 0:
 		return lat, lon, fail(b.start, "a letter (N, S, E or W) is missing for this number")
-	case a.letter == 0:
+	case a.axis() == 0 || b.letter != 0 && a.letter == 0:
 		return lat, lon, fail(a.start, "a letter (N, S, E or W) is missing for this number")
-	case isLat(a) == isLat(b):
-		return lat, lon, fail(b.start, "both coordinates are %s", map[bool]string{true: "latitudes", false: "longitudes"}[isLat(a)])
-	case isLat(a):
+	case a.axis() == b.axis():
+		return lat, lon, fail(b.start, "both coordinates are %s", map[bool]string{true: "latitudes", false: "longitudes"}[a.axis() == 'N'])
+	case a.axis() == 'N':
 		lat, lon = a, b
 	default:
 		lat, lon = b, a
 	}
 	return lat, lon, nil
+}
+
+func isLatLetter(c byte) bool { return c == 'N' || c == 'S' }
+
+// axis is N for a latitude, E for a longitude, 0 if neither letter nor label says.
+func (c *coordinate) axis() byte {
+	switch {
+	case c.label != 0:
+		return c.label
+	case c.letter == 0:
+		return 0
+	case isLatLetter(c.letter):
+		return 'N'
+	}
+	return 'E'
 }
 
 // readCoordinate reads all tokens of one coordinate; end is where the text ends.
@@ -93,6 +108,12 @@ func readCoordinate(tokens []token, end int) (coordinate, *SyntaxError) {
 		return c, fail(end, "the second coordinate is missing")
 	}
 	c.start = tokens[0].off
+	if tokens[0].kind == labelToken {
+		c.label = tokens[0].letter
+		if tokens = tokens[1:]; len(tokens) == 0 {
+			return c, fail(end, "a number is missing here")
+		}
+	}
 	if tokens[0].kind == letterToken {
 		c.letter = tokens[0].letter
 		tokens = tokens[1:]
@@ -110,7 +131,28 @@ func readCoordinate(tokens []token, end int) (coordinate, *SyntaxError) {
 	if i, _ := find(tokens, func(t token) bool { return t.kind == letterToken }); i >= 0 {
 		return c, fail(tokens[i].off, "a letter within a coordinate")
 	}
+	if c.label != 0 && c.letter != 0 && isLatLetter(c.label) != isLatLetter(c.letter) {
+		return c, fail(c.start, "the word and the letter of this number are of two kinds")
+	}
+	if c.letter != 0 && len(tokens) == 1 && tokens[0].kind == numberToken && tokens[0].sign == 0 && len(tokens[0].whole) > 3 {
+		return c, c.readPacked(tokens[0])
+	}
 	return c, c.readParts(tokens)
+}
+
+// readPacked reads 4830.50 beside a letter: degrees and minutes in one number.
+func (c *coordinate) readPacked(num token) *SyntaxError {
+	width := 3
+	if isLatLetter(c.letter) {
+		width = 2
+	}
+	a, _, err := packed(num.decimal, width)
+	if err != nil {
+		return err
+	}
+	a.neg = c.letter == 'S' || c.letter == 'W'
+	c.angle, c.off = a, num.off
+	return nil
 }
 
 // Units of degrees, minutes and seconds, the mark of each, and its name.

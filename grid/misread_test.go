@@ -21,6 +21,8 @@ func FuzzParsePlace(f *testing.F) {
 		"", "FG69gu18", "-20.13,-67.49", "20°07.8'S 67°29.4'W", "S20 7 48 W67 29 24", "20:07:48S 67:29:24W",
 		"19K 544000 7773000", "19 south 544000 7773000", "19KEU4400073000", "38S MB 44 88", "geo:1,2,3;crs=wgs84;u=4;a=b",
 		"20° 7' 48'' S 67° 29' 24'' W", "−1 −2", "+1.5+2.5", "32VJH2604922336", "ZAH00", "1e5,2", "60XZZ", "geo:90,5;u",
+		"48,5 11", "4830.50N/01115.00E", "48-30.5N 011-15.0E", "48.5 North 11.2 degrees West", "Lat: -48.5 Lon: 11.2", "lon=11.2W, lat=3.5S", "(48.5, 11.2)",
+		"+48.5+011.2/", "-4830.5-01115.0+20CRSWGS_84/", "UTM zone 19K 544000 7773000", "Locator FG69", "lon -3 lat 4",
 		"67°29.4'W 20°07.8'S", "W67 29 24, S20 7 48", "-20 7 48 -67 29 24", "20.13S067.49W", "-20°7'48\", -67.49", "31N 400000mE 0mN",
 		"19K 544000.5m E 7773000.25m N", "0.00000000000000000000000001S, 0E", "89 59 59.9999999999N 179 59 59.9999999999W", "90S 180W",
 	} {
@@ -87,7 +89,7 @@ var (
 
 // misread says how place differs from what the text can mean.
 func misread(text string, place Place) string {
-	text = strings.TrimFunc(text, isBlank)
+	text = bare(text)
 	lat, lon := place.Point.LatLon()
 	switch place.Form {
 	case "locator":
@@ -114,7 +116,7 @@ func misread(text string, place Place) string {
 	case "mgrs":
 		return misreadSquare(strings.ToUpper(strings.Join(strings.FieldsFunc(text, isBlank), "")), place.Point)
 	case "degrees":
-		return misreadDegrees(text, place.Point)
+		return misreadDegrees(plainly(text), place.Point)
 	default:
 		return "no form"
 	}
@@ -166,6 +168,9 @@ func misreadDegrees(text string, p Point) string {
 	}
 	fault := "no division of the numbers gives this"
 	lonFirst := letters != "" && strings.ContainsAny(letters[:1], "EW")
+	if strings.HasPrefix(text, lonFirstMark) {
+		text, lonFirst = strings.TrimPrefix(text, lonFirstMark), letters == "" || lonFirst
+	}
 	for k := 1; k < len(numbers); k++ {
 		first, second := numbers[:k], numbers[k:]
 		if len(first) > 3 || len(second) > 3 {
@@ -175,7 +180,7 @@ func misreadDegrees(text string, p Point) string {
 			first, second = second, first
 		}
 		if math.Abs(sum(first)-math.Abs(lat)) < 1e-9 && (math.Abs(sum(second)-math.Abs(lon)) < 1e-9) {
-			if fault = misreadSigns(text, letters, first, second, p); fault == "" {
+			if fault = misreadSigns(text, letters, first, second, lonFirst, p); fault == "" {
 				return ""
 			}
 		}
@@ -193,12 +198,15 @@ func sum(parts []string) (v float64) {
 var minuses = regexp.MustCompile(`[-−–]`)
 
 // misreadSigns: the parts of latitude and longitude are known, but for the signs.
-func misreadSigns(text, letters string, latParts, lonParts []string, p Point) string {
+func misreadSigns(text, letters string, latParts, lonParts []string, lonFirst bool, p Point) string {
 	south, west := strings.Contains(letters, "S"), strings.Contains(letters, "W")
 	if signs := minuses.FindAllStringIndex(text, -1); letters == "" {
 		begin := numeral.FindStringIndex(text)[0]
 		south = len(signs) > 0 && signs[0][0] < begin
 		west = len(signs) == 2 || len(signs) == 1 && !south
+		if lonFirst {
+			south, west = west, south
+		}
 	} else if len(signs) > 0 {
 		return "a sign beside letters"
 	}

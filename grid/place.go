@@ -34,13 +34,18 @@ const maxPlace = 200
 //   - latitude and longitude in degrees, degrees and minutes, or degrees,
 //     minutes and seconds; signed, latitude first, or with the letters N S E W
 //     before or after both numbers, in either order: -20.13,-67.49;
-//     20°07.8'S 67°29.4'W; S20 07 48 W67 29 24; 20:07:48S 67:29:24W
+//     20°07.8'S 67°29.4'W; S20 07 48 W67 29 24; 20:07:48S 67:29:24W;
+//     2007.80S/06729.40W; 20-07.8S 067-29.4W; 20.13 South 67.49 West;
+//     Lat: -20.13 Lon: -67.49
+//   - ISO 6709: -20.13-067.49/, -2007.8-06729.4/
 //   - UTM with a band letter or the word north or south: 19K 544000 7773000;
 //     19 south 544000 7773000
 //   - MGRS from 100 km to 1 m: 19KEU4400073000, 19K EU 44000 73000
 //   - a geo URI (RFC 5870): geo:-20.13,-67.49;u=9
 //
-// Decimals have a point, never a comma. Digits beyond the internal unit of
+// Brackets may stand around it, and a word before it that says what follows (UTM, MGRS,
+// locator, position). Decimals have a point, never a comma; a comma that may stand for
+// a decimal point is refused. Digits beyond the internal unit of
 // 1/18e9 degree are cut toward south and west, which never moves a place out of
 // its locator cell. Whatever is ambiguous or impossible is refused with a
 // *SyntaxError: nothing is guessed.
@@ -48,8 +53,7 @@ func ParsePlace(text string) (Place, error) {
 	if len(text) > maxPlace {
 		return Place{}, fail(maxPlace, "too long for a place")
 	}
-	body := trimBlanks(text)
-	place, err := parsePlace(body)
+	place, err := parsePlace(trimBlanks(text))
 	if err != nil {
 		err.Offset += blanks(text, 0)
 		err.column = utf8.RuneCountInString(text[:err.Offset]) + 1
@@ -69,10 +73,14 @@ func parsePlace(s string) (Place, *SyntaxError) {
 		return Place{}, fail(0, "no place given")
 	case len(s) >= 4 && s[3] == ':' && strings.EqualFold(s[:4], "geo:"):
 		return parseGeo(s)
-	case len(s) >= 3 && isLetter(s[0]) && isLetter(s[1]) && isLetter(s[2]) && strings.IndexByte("ABYZ", upper(s[0])) >= 0:
-		return Place{}, fail(0, "polar (UPS) grid squares are not understood; give latitude and longitude")
+	case len(s) >= 3 && isLetter(s[0]) && isLetter(s[1]) && isLetter(s[2]):
+		return parseWord(s)
 	case len(s) >= 2 && isLetter(s[0]) && isLetter(s[1]):
 		return parseLocatorPlace(s)
+	}
+	if from, to, ok := unwrapped(s); ok {
+		place, err := parsePlace(s[from:to])
+		return place, err.moved(from)
 	}
 	switch z := zonePrefix(s); z.kind {
 	case "utm":
@@ -80,7 +88,38 @@ func parsePlace(s string) (Place, *SyntaxError) {
 	case "mgrs":
 		return parseMGRS(s, z)
 	}
+	if t, ok := cutISO(s); ok && t.compact() {
+		return t.place()
+	}
 	return parseLatLon(s)
+}
+
+// parseWord reads a text that begins with a word of three letters or more: one that
+// announces a place, or belongs to coordinates, or a polar grid square, or a name.
+func parseWord(s string) (Place, *SyntaxError) {
+	if from, form := announcement(s); from > 0 {
+		place, err := parsePlace(s[from:])
+		if err == nil && form != "" && place.Form != form && !(form == "utm" && place.Form == "mgrs") {
+			return Place{}, fail(from, "this is not what the word before it says")
+		}
+		return place, err.moved(from)
+	}
+	end := run(s, 0, isLetter)
+	if _, ok := words[strings.ToLower(s[:end])]; ok {
+		return parseLatLon(s)
+	}
+	if digits := blanks(s, end); end == 3 && digits < len(s) && isDigit(s[digits]) && strings.IndexByte("ABYZ", upper(s[0])) >= 0 {
+		return Place{}, fail(0, "polar (UPS) grid squares are not offered; give latitude and longitude")
+	}
+	return Place{}, fail(0, "a name is not a place; give a locator (FG69gu18) or latitude and longitude (-20.13, -67.49)")
+}
+
+// moved is the error of a text that begins at from of a longer one; nil stays nil.
+func (e *SyntaxError) moved(from int) *SyntaxError {
+	if e != nil {
+		e.Offset += from
+	}
+	return e
 }
 
 // placeAt is the place of coordinates in degrees.
