@@ -133,6 +133,10 @@ type spelling struct {
 
 func (s speller) next() spelling {
 	parts, decimals := 1+s.IntN(3), s.IntN(6)
+	simple := s.IntN(3) == 0 // bare numbers with few decimals: nothing but order tells what they are
+	if simple {
+		parts, decimals = 1+s.IntN(2), 1+s.IntN(2)
+	}
 	lat, lon := s.draw(true, parts, decimals), s.draw(false, parts, s.pickInt(decimals, decimals, 0))
 	point, must := ".", true
 	if s.IntN(4) == 0 {
@@ -150,7 +154,9 @@ func (s speller) next() spelling {
 	if !st.signed && s.IntN(3) == 0 {
 		st.before, st.after = s.pick("|", " "), ""
 	}
-	st.marks = s.marks(st, parts)
+	if st.marks = s.marks(st, parts); simple {
+		st.marks = nil
+	}
 	lonFirst := !st.signed && s.IntN(3) == 0
 	if s.IntN(6) == 0 {
 		k := s.IntN(3)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
@@ -29,6 +30,38 @@ type PathReport struct {
 	lineReport
 	boundReport
 	LongPath lineReport `json:"long_path"`
+	To       endReport  `json:"to"`
+	From     endReport  `json:"from"`
+}
+
+// endReport says how an end was read.
+type endReport struct {
+	ReadAs string  `json:"read_as"` // as grid.Place has it; "here" for the present place
+	LatDeg float64 `json:"lat_deg"`
+	LonDeg float64 `json:"lon_deg"`
+	ReachM float64 `json:"reach_m"` // how far the place may be from there
+}
+
+func endOf(p Somewhere) endReport {
+	e := endReport{ReadAs: p.form, ReachM: p.reachM}
+	if p.now != nil {
+		e.ReadAs = "here"
+	}
+	e.LatDeg, e.LonDeg = p.Point.LatLon()
+	return e
+}
+
+// read says in a line how an end was read.
+func (p *Somewhere) read(name string) string {
+	as := readAs[p.form]
+	if p.now != nil {
+		as = "this station, " + p.fix()
+	}
+	place := p.Point.Decimal()
+	if p.reachM > 0 {
+		place += " ± " + metresUp(p.reachM)
+	}
+	return name + wrap.Text("            ", place+" ("+as+")")[len(name):]
 }
 
 // Path gives distance and headings from FROM to TO, or to each place of a list.
@@ -54,13 +87,14 @@ func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	short, bound := grid.Between(grid.EndOf(from.Point, from.reachM), grid.EndOf(to.Point, to.reachM))
 	long := grid.LongPath(from.Point, to.Point)
 	if c.JSON {
-		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long)})
+		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long), endOf(to), endOf(from)})
 	}
 	s := fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Short path", metres(short.DistanceM), whole(short.HeadingDeg), whole(short.BackHeadingDeg)) +
 		fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Long path", metres(long.DistanceM), whole(long.HeadingDeg), whole(long.BackHeadingDeg))
+	s += to.read("To") + from.read("From")
 	if bound != (grid.Bound{}) {
-		s += wrap.Text("", fmt.Sprintf("Give or take: distance ± %s, heading %s, back %s. The place to go from is known within %s, the other within %s.",
-			metres(bound.DistanceM), plusMinus(bound.HeadingDeg), plusMinus(bound.BackHeadingDeg), metres(from.reachM), metres(to.reachM)))
+		s += wrap.Text("", fmt.Sprintf("Give or take: distance ± %s, heading %s, back %s.",
+			metresUp(bound.DistanceM), plusMinus(bound.HeadingDeg), plusMinus(bound.BackHeadingDeg)))
 	}
 	for _, p := range []Somewhere{from, to} {
 		if p.note != "" {
@@ -85,7 +119,7 @@ func plusMinus(deg float64) string {
 	case deg >= 180:
 		return "any direction"
 	case deg < 9.9:
-		return fmt.Sprintf("± %.1f°", deg+0.05)
+		return fmt.Sprintf("± %.1f°", math.Ceil(deg*10)/10)
 	}
-	return fmt.Sprintf("± %.0f°", deg+0.5)
+	return fmt.Sprintf("± %.0f°", math.Ceil(deg))
 }

@@ -168,6 +168,7 @@ func TestCutPlaces(t *testing.T) {
 		{"-20.13, -67.49 48.1 11.5", "-20.13, -67.49", "48.1 11.5"}, {"FG69 -20.13 -67.49", "FG69", "-20.13 -67.49"},
 		{"-20.13 -67.49 -33.45 -70.66", "-20.13 -67.49", "-33.45 -70.66"}, {"20°07.8'S 67°29.4'W FG69", "20°07.8'S 67°29.4'W", "FG69"},
 		{"19K 657838 7773417 19KFT 57837 73416", "19K 657838 7773417", "19KFT 57837 73416"}, {"-20 7 48 -67 29 24", "-20 7 48 -67 29 24", ""},
+		{"48,11 FG69", "48,11", "FG69"}, {"48.1,11.5 50,12", "48.1,11.5", "50,12"},
 	} {
 		if first, second, err := cutPlaces(strings.Fields(c.words)); first != c.first || second != c.second || err != nil {
 			t.Errorf("%s: %q, %q, %v", c.words, first, second, err)
@@ -175,6 +176,7 @@ func TestCutPlaces(t *testing.T) {
 	}
 	for words, want := range map[string]string{
 		"20 7 48 11": "two ways", "S20 07 48 W67 29 24": "two ways", "FG69 FF46 FG68": "neither", "-20.13": "missing", "-20.13 FG69": "^", "FG6X FG69": "character 4", "FG69 FG6X": "character 4",
+		"-20,13 -67,49": "may be decimal points", "48,5 11": "may be decimal points", "48,5 11 12": "may be decimal points", "48.1,11 50,12": "may be decimal points", "48,11 50,12": "may be decimal points",
 		"61K 544000 7773000": "zones run from 1 to 60",
 	} {
 		if _, _, err := cutPlaces(strings.Fields(words)); err == nil || !strings.Contains(err.Error(), want) {

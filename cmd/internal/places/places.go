@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
+	"slices"
 	"strings"
 
 	"noonmark/cmd/internal/exit"
@@ -100,18 +102,17 @@ func pointAt(text string, err error) error {
 // cutPlaces finds the one or two places that the words of a command line are. A
 // shell has cut them at blanks, and places may have blanks: each cut is tried, and
 // words that can be understood in two ways are refused.
+//
+// So are whole numbers with commas that may be the halves of one place with decimal
+// commas: -20,13 -67,49.
 func cutPlaces(words []string) (first, second string, err error) {
-	isPlace := func(words []string) bool {
-		_, err := grid.ParsePlace(strings.Join(words, " "))
-		return err == nil
-	}
-	var found [][]string
-	for i := 1; i <= len(words); i++ {
-		if isPlace(words[:i]) && (i == len(words) || isPlace(words[i:])) {
-			found = append(found, []string{strings.Join(words[:i], " "), strings.Join(words[i:], " ")})
-		}
-	}
 	text := strings.Join(words, " ")
+	// Blanks within a word show that it was quoted.
+	if pointed := decimalComma.ReplaceAllString(text, "$1.$2"); pointed != text && len(strings.Fields(text)) == len(words) &&
+		(len(cuts(strings.Fields(pointed))) > 0 || slices.ContainsFunc(words, bareNumber.MatchString)) {
+		return "", "", exit.Usage(fmt.Errorf("path: the commas of %q may be decimal points; write decimals with a point (%s), or a blank after each comma and quotes around each place", text, pointed))
+	}
+	found := cuts(words)
 	switch {
 	case len(found) == 1:
 		return found[0][0], found[0][1], nil
@@ -129,6 +130,26 @@ func cutPlaces(words []string) (first, second string, err error) {
 	return "", "", nil // not reached: words that are places have a cut
 }
 
+// decimalComma is a comma close between a whole number and digits.
+var (
+	decimalComma = regexp.MustCompile(`((?:^|[^.0-9])[0-9]+),([0-9])`)
+	bareNumber   = regexp.MustCompile(`^[-+]?[0-9]+(\.[0-9]+)?$`)
+)
+
+// cuts are the ways to cut the words into one place or two.
+func cuts(words []string) (found [][2]string) {
+	isPlace := func(words []string) bool {
+		_, err := grid.ParsePlace(strings.Join(words, " "))
+		return err == nil
+	}
+	for i := 1; i <= len(words); i++ {
+		if isPlace(words[:i]) && (i == len(words) || isPlace(words[i:])) {
+			found = append(found, [2]string{strings.Join(words[:i], " "), strings.Join(words[i:], " ")})
+		}
+	}
+	return found
+}
+
 // whole rounds a heading to a degree below 360.
 func whole(deg float64) float64 { return math.Mod(math.Round(deg), 360) }
 
@@ -140,4 +161,15 @@ func metres(m float64) string {
 		return fmt.Sprintf("%.2f km", m/1000)
 	}
 	return fmt.Sprintf("%.0f km", m/1000)
+}
+
+// metresUp writes a bound as metres does, rounded up.
+func metresUp(m float64) string {
+	switch {
+	case m <= 999.9:
+		return metres(math.Ceil(m*10) / 10)
+	case m <= 99_990:
+		return metres(math.Ceil(m/10) * 10)
+	}
+	return metres(math.Ceil(m/1000) * 1000)
 }
