@@ -57,15 +57,21 @@ func (r *Receiver) believe(at timescale.UTC, first bool, s Scene) (epoch, timesc
 		e.rolled = true
 		if r.lost != 0 && at.Sub(r.lost) <= r.m.Estimates {
 			e.valid, e.mode, e.quality = true, 'E', '6'
+			if r.m.EstimatesUnsaid {
+				e.mode, e.quality = 'A', '1'
+			}
 		}
 	default:
 		e.noTime = r.m.BeforeFix == NoTime
 		e.noDate = e.noTime || r.m.BeforeFix == NoDate
 		e.weekZero = r.m.BeforeFix == WeekZero
-		e.rolled = r.m.Warm && r.m.BeforeFix != DefaultDate
+		e.rolled = r.warm && r.m.BeforeFix != DefaultDate
 	}
 	if !fix && !r.fixed && r.seen != 0 && r.last.Sub(r.seen) >= r.need-r.m.ValidTooSoon {
 		e.valid, e.mode, e.quality = true, 'A', '1'
+	}
+	if s.Void || s.Blink > 0 && r.rng.Float64() < s.Blink {
+		e.valid, e.mode, e.quality = false, 'N', '0'
 	}
 	if e.valid {
 		e.used = min(s.Satellites, 12)
@@ -81,6 +87,10 @@ func (r *Receiver) believe(at timescale.UTC, first bool, s Scene) (epoch, timesc
 		if !r.m.ZDACurrent {
 			e.zda = e.claim
 		}
+	}
+	if r.m.NextSecond {
+		e.claim = e.claim.Add(time.Second)
+		e.zda = e.claim
 	}
 	return e, at.Add(whole - offset)
 }
@@ -103,12 +113,12 @@ func (r *Receiver) position(s Scene) (lat, lon, alt float64) {
 // epoch makes the bytes of one epoch and puts them on the wire.
 func (r *Receiver) epoch(at timescale.UTC, first bool, s Scene) Burst {
 	e, when := r.believe(at, first, s)
-	when = when.Add(r.latency(when))
+	when = when.Add(r.latency(when, s.Satellites))
 	perByte := 10 * time.Second / time.Duration(r.m.Baud)
 	start := max(when, r.free)
 	room := txBuffer - int(start.Sub(when)/perByte)
 	var b []byte
-	if s.Stuck && r.again != nil {
+	if r.again != nil && (s.Stuck || r.repeats(at, &e)) {
 		b = append(b, r.again...)
 	} else {
 		b = r.sentences(make([]byte, 0, 640), &e, room)
@@ -121,8 +131,13 @@ func (r *Receiver) epoch(at timescale.UTC, first bool, s Scene) Burst {
 	return Burst{At: start, PerByte: perByte, Bytes: b}
 }
 
-// latency draws the delay of one epoch.
-func (r *Receiver) latency(at timescale.UTC) time.Duration {
+// repeats tells whether it says its last epoch again, for it has lost the satellites.
+func (r *Receiver) repeats(at timescale.UTC, e *epoch) bool {
+	return !e.valid && r.fixed && r.seen == 0 && r.lost != 0 && at.Sub(r.lost) <= r.m.RepeatsFor
+}
+
+// latency draws the delay of one epoch with so many satellites in view.
+func (r *Receiver) latency(at timescale.UTC, satellites int) time.Duration {
 	l := r.m.Latency
 	d := l.Mean + time.Duration(float64(l.Jitter)*(r.rng.ExpFloat64()-1)) + r.walk
 	up := at.Sub(r.powered)
@@ -134,6 +149,10 @@ func (r *Receiver) latency(at timescale.UTC) time.Duration {
 	}
 	if l.Bimodal > 0 && r.rng.Float64() < l.Bimodal {
 		d += l.BimodalBy
+	}
+	d += l.PerSatellite * time.Duration(max(satellites-4, 0))
+	if l.Poor > 0 && satellites < poorSky {
+		d += time.Duration(float64(l.Poor) * r.rng.ExpFloat64())
 	}
 	return max(d, 0)
 }

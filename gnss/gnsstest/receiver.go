@@ -1,6 +1,7 @@
 package gnsstest
 
 import (
+	"bytes"
 	"math"
 	"math/rand/v2"
 	"time"
@@ -15,6 +16,7 @@ type Receiver struct {
 
 	last    timescale.UTC // the second before
 	on      bool
+	warm    bool          // this start was, or the next will be, with what the battery kept
 	powered timescale.UTC // since when
 	seen    timescale.UTC // since when enough satellites are in view, 0 = not now
 	need    time.Duration // from then to a fix
@@ -58,7 +60,7 @@ func (g *gaussMarkov) step(rng *rand.Rand) {
 
 // New returns a receiver without power; the first Emit gives it power.
 func New(m Model, seed uint64) *Receiver {
-	r := &Receiver{m: m.withDefaults(), rng: rand.New(rand.NewPCG(seed, 0x676e73732d746573))}
+	r := &Receiver{m: m.withDefaults(), warm: m.Warm, rng: rand.New(rand.NewPCG(seed, 0x676e73732d746573))}
 	for _, g := range []*gaussMarkov{&r.north, &r.east, &r.up} {
 		*g = gaussMarkov(r.rng.NormFloat64())
 	}
@@ -74,10 +76,13 @@ func (r *Receiver) Emit(second timescale.UTC, place Place, s Scene) []Burst {
 	follows := r.last != 0 && second.Sub(r.last) == time.Second
 	r.last = second
 	if s.Unplugged {
-		r.on, r.held = false, nil
+		r.on, r.warm, r.held = false, r.m.Warm, nil
 		return nil
 	}
-	if !r.on || !follows {
+	if !follows {
+		r.on, r.warm = false, r.m.Warm
+	}
+	if !r.on {
 		r.powerUp(second)
 	}
 	r.move(place, follows)
@@ -90,27 +95,61 @@ func (r *Receiver) Emit(second timescale.UTC, place Place, s Scene) []Burst {
 		r.held = nil
 	}
 	for k := range r.m.RateHz {
-		b := r.epoch(second.Add(r.m.Phase+time.Duration(k)*time.Second/time.Duration(r.m.RateHz)), k == 0, s)
+		b := r.epoch(second.Add(r.phase(second)+time.Duration(k)*time.Second/time.Duration(r.m.RateHz)), k == 0, s)
 		switch {
 		case len(b.Bytes) == 0:
 		case s.Held:
 			r.held = append(r.held, b.Bytes...)
 			r.held = r.held[max(0, len(r.held)-maxHeld):]
 		default:
-			out = append(out, b)
+			out = r.paused(out, b)
 		}
 	}
 	return out
 }
 
+// phase is how long after the second the epochs are.
+func (r *Receiver) phase(second timescale.UTC) time.Duration {
+	if r.m.PhasePPM == 0 {
+		return r.m.Phase
+	}
+	p := (r.m.Phase + time.Duration(float64(second.Sub(r.powered))*r.m.PhasePPM*1e-6)) % time.Second
+	return (p + time.Second) % time.Second
+}
+
+// paused appends a burst, in two where the model rests within it.
+func (r *Receiver) paused(out []Burst, b Burst) []Burst {
+	cut := 0
+	for n := r.m.PauseAfter; n > 0 && cut < len(b.Bytes); n-- {
+		cut += bytes.IndexByte(b.Bytes[cut:], '\n') + 1
+	}
+	if r.m.PauseAfter == 0 || cut == 0 || cut >= len(b.Bytes) {
+		return append(out, b)
+	}
+	rest := Burst{At: b.At.Add(time.Duration(cut)*b.PerByte + r.m.Pause), PerByte: b.PerByte, Bytes: b.Bytes[cut:]}
+	r.free = r.free.Add(r.m.Pause)
+	return append(out, Burst{At: b.At, PerByte: b.PerByte, Bytes: b.Bytes[:cut]}, rest)
+}
+
+// Restart takes the power away for a moment, and with it, if cold, all that the battery
+// kept. The next Emit gives it power again.
+func (r *Receiver) Restart(cold bool) { r.on, r.warm, r.held = false, r.m.Warm && !cold, nil }
+
+// Reconfigure changes what kind of receiver it is while it runs: its rate, its sentences,
+// its latency. Whoever has its commands can.
+func (r *Receiver) Reconfigure(change func(*Model)) {
+	change(&r.m)
+	r.m = r.m.withDefaults()
+}
+
 // powerUp starts the receiver afresh, or with what its battery kept.
 func (r *Receiver) powerUp(at timescale.UTC) {
 	r.on, r.powered, r.seen, r.tracked, r.again = true, at, 0, 0, nil
-	if r.own.at == 0 || !r.m.Warm {
+	if r.own.at == 0 || !r.warm {
 		r.own = ownClock{at, r.m.OwnError}
 	}
 	r.fixed = false
-	r.leap = r.m.Warm
+	r.leap = r.warm
 	r.walk = 0
 	if r.m.Latency.Restart != 0 {
 		r.walk = time.Duration(float64(r.m.Latency.Restart) * r.rng.NormFloat64())
@@ -150,7 +189,7 @@ func (r *Receiver) look(second timescale.UTC, s Scene) {
 		switch {
 		case r.fixed:
 			r.need = r.m.Reacquire
-		case r.m.Warm:
+		case r.warm:
 			r.need = r.m.WarmFix
 		default:
 			r.need = r.m.ColdFix

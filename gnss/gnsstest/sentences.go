@@ -2,6 +2,7 @@ package gnsstest
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -13,7 +14,7 @@ import (
 
 // sentences appends the epoch's sentences, as far as there is room.
 func (r *Receiver) sentences(b []byte, e *epoch, room int) []byte {
-	for _, name := range r.m.Sentences {
+	for _, name := range r.order() {
 		if !e.first && (name == "GSV" || name == "GSA") {
 			continue
 		}
@@ -43,6 +44,16 @@ func (r *Receiver) sentences(b []byte, e *epoch, room int) []byte {
 		}
 	}
 	return b
+}
+
+// order is that of the sentences of one epoch.
+func (r *Receiver) order() []string {
+	if r.m.Unordered == 0 || r.rng.Float64() >= r.m.Unordered {
+		return r.m.Sentences
+	}
+	other := slices.Clone(r.m.Sentences)
+	r.rng.Shuffle(len(other), func(i, j int) { other[i], other[j] = other[j], other[i] })
+	return other
 }
 
 // begin starts a sentence; end closes the one begun at from.

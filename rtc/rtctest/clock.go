@@ -29,6 +29,12 @@ type Model struct {
 	AgeingPPM   float64 // ppm per year
 	WanderPPM   float64 // random walk of the rate, sd after one day
 	Temperature func(timescale.UTC) float64
+	// Below StopsBelowC °C the oscillator stands still, and goes on where it stood when it is
+	// warmer; 0 = never. A cell or a crystal fails in the cold (a common cell's limit is
+	// −20 °C; a plain crystal's −40 °C). StopTold: the chip then calls its time invalid, as
+	// those with an oscillator-stop flag do; the crystal type has none.
+	StopsBelowC float64
+	StopTold    bool
 	// FirstTick is the time from a write to the first tick after it: 1 s where
 	// the write resets the divider, 0.5 s MC146818 and PCF8523, 0.508 s PCA8565,
 	// or KeepPhase (sources: Linux drivers/rtc, NXP data sheets).
@@ -110,7 +116,11 @@ func (c *Clock) nextWander() float64 {
 func (c *Clock) rate(t timescale.UTC, wander float64) float64 {
 	ppm := c.m.PPM + wander + c.m.AgeingPPM*t.Sub(c.born).Hours()/(365.25*24)
 	if c.m.Temperature != nil {
-		dt := c.m.Temperature(t.Add(grid/2)) - c.m.T0
+		now := c.m.Temperature(t.Add(grid / 2))
+		if c.m.StopsBelowC != 0 && now < c.m.StopsBelowC {
+			return -1
+		}
+		dt := now - c.m.T0
 		ppm += c.m.CurvePPM * dt * dt
 	}
 	return ppm * 1e-6
@@ -139,8 +149,14 @@ func (c *Clock) advance(t timescale.UTC) {
 		c.chain = c.next()
 		c.walk[0] = c.walk[1]
 		c.walk[1] = c.nextWander()
+		if c.chain.stands() && c.m.StopTold {
+			c.invalid = true
+		}
 	}
 }
+
+// stands tells that the oscillator does not run in this step.
+func (h chain) stands() bool { return h.rate <= -1 }
 
 // settle begins a new step at t, for something is done to the clock.
 func (c *Clock) settle(t timescale.UTC) {
@@ -169,9 +185,15 @@ func (c *Clock) NextEdge(t timescale.UTC) (at, shows timescale.UTC, ok bool) {
 		return 0, 0, false
 	}
 	shows = whole(c.at(t).count).Add(time.Second)
-	at = c.chain.until(shows)
-	if at >= c.chain.step.Add(grid) {
-		at = c.next().until(shows)
+	if !c.chain.stands() {
+		at = c.chain.until(shows)
+	}
+	if c.chain.stands() || at >= c.chain.step.Add(grid) {
+		next := c.next()
+		if next.stands() {
+			return 0, 0, false
+		}
+		at = next.until(shows)
 	}
 	return at, shows, true
 }

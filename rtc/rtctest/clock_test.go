@@ -176,3 +176,44 @@ func TestEdgeLaw(t *testing.T) {
 		}
 	})
 }
+
+// Below a temperature the oscillator stands: the clock shows the same second until it is
+// warmer, and loses exactly that time. Only a chip with a stop flag tells.
+func TestStopsInTheCold(t *testing.T) {
+	start := timescale.UTCOf(time.Date(2031, 2, 3, 4, 0, 0, 0, time.UTC))
+	for _, told := range []bool{true, false} {
+		m := Model{StopsBelowC: -20, StopTold: told, InvalidFails: true, Temperature: func(u timescale.UTC) float64 {
+			if d := u.Sub(start); d > time.Hour && d < 3*time.Hour {
+				return -25
+			}
+			return 10
+		}}
+		c := New(m, 1, start, start)
+		cold, warm := start.Add(2*time.Hour), start.Add(4*time.Hour)
+		if _, _, ok := c.NextEdge(start.Add(30 * time.Minute)); !ok {
+			t.Error("no edge while it is warm")
+		}
+		a, errA := c.At(cold)
+		if _, _, ok := c.NextEdge(cold); ok {
+			t.Error("an edge while it stands")
+		}
+		b, errB := c.At(cold.Add(30 * time.Minute))
+		if (errA != nil) != told || (errB != nil) != told || a != b {
+			t.Errorf("told %v: it shows %v (%v), half an hour later %v (%v)", told, a, errA, b, errB)
+		}
+		f, err := c.At(warm)
+		if told {
+			if err == nil {
+				t.Error("its flag is gone without a setting")
+			}
+			continue
+		}
+		u, _ := f.UTC()
+		if lost := warm.Sub(u); err != nil || (lost-2*time.Hour).Abs() > time.Minute+time.Second {
+			t.Errorf("it stood for two hours and lost %v (%v)", lost, err)
+		}
+		if _, _, ok := c.NextEdge(warm); !ok {
+			t.Error("no edge when it is warm again")
+		}
+	}
+}

@@ -5,33 +5,17 @@ import (
 	"testing"
 	"time"
 
-	"noonmark/clockcheck/timescale"
-	"noonmark/cmd/internal/station"
 	"noonmark/status"
 )
 
-// restart ends the program and starts it anew after pause, the machine running on.
+// restart ends the program and starts it again after pause, the machine running on.
 // Killed, it keeps only what was saved last.
 func (w *World) restart(pause time.Duration, killed bool) {
-	if !killed {
-		w.save()
+	c := Chapter{Down: pause, Stopped: !killed}
+	if w.chapter >= 0 {
+		c.Scene = w.s.Story[w.chapter].Scene
 	}
-	for end := w.utc.Add(pause); w.utc < end; w.to(w.utc.Add(time.Second)) {
-		if w.chapter >= 0 && !w.s.NoReceiver { // it goes on, unheard
-			w.rx.Emit((w.utc+timescale.UTC(time.Second)-1)/timescale.UTC(time.Second)*timescale.UTC(time.Second), w.s.Place, w.s.Story[w.chapter].Scene)
-		}
-	}
-	w.opened, w.line = false, nil
-	w.Station = station.New(w.cfg, w.kept.learned)
-	w.Station.Remember(w.kept.place)
-	if w.s.NoRTC {
-		w.Station.RTCMissing("This computer has no hardware clock.")
-	}
-	if w.s.NoReceiver {
-		w.Station.Lost("No receiver is plugged in.", w.local)
-	} else if w.chapter >= 0 {
-		w.open(w.s.Story[w.chapter].Scene)
-	}
+	w.down(&c)
 }
 
 // The oscillator does not stop with the program: what was proved before a restart need
@@ -87,15 +71,10 @@ func TestRestartsNeverFalselyWithin(t *testing.T) {
 		t.Run(s.Name, func(t *testing.T) {
 			t.Parallel()
 			for seed := range uint64(3) {
-				cfg := config()
-				cfg.BootID = "b"
-				w := New(s, cfg, seed+1)
-				falseWithin, missed, boots := 0, 0, w.booted
+				w := New(s, config(), seed+1)
+				falseWithin, missed := 0, 0
 				for next := time.Duration(0); w.Elapsed() < min(s.Length, 3*time.Hour); {
 					snap := w.Second()
-					if w.booted != boots {
-						boots, w.cfg.BootID = w.booted, w.cfg.BootID+"'"
-					}
 					if c := snap.Clock; c.GuardS.OK && math.Abs(c.ErrorS.V-w.SystemError()) > c.GuardS.V {
 						missed++
 					}

@@ -24,15 +24,22 @@ const (
 	syncTick  = 1005 * time.Millisecond
 )
 
-// startSteering gives the machine that boots a kernel to be steered, if it is.
+// startKernel gives the machine that boots a kernel to be steered, if it is.
+func (w *World) startKernel() {
+	if w.cfg.Steer != nil {
+		w.kernel = &kernel{Clock: steertest.New(w.local, w.utc.Add(time.Duration(w.system)))}
+	}
+}
+
+// startSteering hands the program what was learned of the steering. An order that the
+// program before it left is lost with it; the kernel goes on as it was.
 func (w *World) startSteering() {
 	if w.cfg.Steer == nil {
 		return
 	}
 	cfg := *w.cfg.Steer
 	cfg.Learned = w.kept.steering
-	w.cfg.Steer = &cfg
-	w.kernel = &kernel{Clock: steertest.New(w.local, w.utc.Add(time.Duration(w.system)))}
+	w.cfg.Steer, w.kernel.order = &cfg, nil
 }
 
 // setSystem moves the system clock, by whomever, so that its error is ns.
@@ -51,6 +58,23 @@ func (w *World) run(gained float64) {
 		return
 	}
 	w.system = float64(w.kernel.System(w.local).Sub(w.utc))
+}
+
+// slew lets another program change the system clock's rate, and turn it.
+func (w *World) slew(c *Chapter) {
+	if c.Slew != nil && w.kernel == nil {
+		w.slewPPM = *c.Slew
+	}
+	if w.kernel == nil {
+		w.system += float64(c.Turn) // without a kernel of its own the turn comes at once
+		return
+	}
+	if c.Slew != nil {
+		w.kernel.Tamper(w.local, steertest.Tamper{FreqPPM: c.Slew})
+	}
+	if c.Turn != 0 {
+		w.kernel.Tamper(w.local, steertest.Tamper{Slew: &c.Turn})
+	}
 }
 
 func (w *World) readKernel() *steer.Kernel {

@@ -117,7 +117,7 @@ func TestSteeringAddsLittle(t *testing.T) {
 	}
 	s, _ := Named("camp")
 	s.Receiver, s.Length = gnsstest.Typical(), 3*time.Hour
-	s.Story = []Chapter{{Scene: open, Servers: []Server{{"192.0.2.1", 2 * time.Millisecond, 20 * time.Millisecond}}}, {From: time.Hour, Scene: open}}
+	s.Story = []Chapter{{Scene: open, Servers: []Server{{Name: "192.0.2.1", Error: 2 * time.Millisecond, Bound: 20 * time.Millisecond}}}, {From: time.Hour, Scene: open}}
 	w := New(s, steered("rtc-some"), 1)
 	clock, estimate, apart, n := 0.0, 0.0, 0.0, 0
 	for w.Elapsed() < s.Length {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/gnsstest"
@@ -18,6 +19,7 @@ type Scenario struct {
 	Length        time.Duration // of the story
 	Osc           Oscillator
 	Air           Air
+	Transmitter   *Transmitter  // nil = never on the air
 	Thermometer   *Thermometer  // nil = none
 	SystemError   time.Duration // system clock − UTC at the start
 	Receiver      gnsstest.Model
@@ -28,30 +30,9 @@ type Scenario struct {
 	RTCError      time.Duration // RTC − UTC, OffFor and an hour before the start
 	OffFor        time.Duration // power-off before the start
 	Learned       bool          // compared with a server at home before that
+	Link          Link          // of the receiver
 	Place         gnsstest.Place
 	Story         []Chapter
-}
-
-// Oscillator is the computer's.
-type Oscillator struct {
-	PPM       float64 // gains so much on UTC at 25 °C at the start
-	WanderPPM float64 // random walk of the rate, sd after an hour
-	NoisePPM  float64 // white frequency noise, sd over a second
-	TempPPM   float64 // per °C
-	AgeingPPM float64 // per day
-}
-
-// Air is the temperature around computer and hardware clock: a daily wave,
-// coldest at 10:00 UTC (dawn, where the camp is). The zero value is 25 °C always.
-type Air struct {
-	OffC   float64 // mean − 25 °C
-	SwingC float64 // half of the difference of day and night
-}
-
-func (a Air) at(t timescale.UTC) float64 {
-	day := 24 * time.Hour
-	phase := float64((time.Duration(t)-10*time.Hour)%day) / float64(day)
-	return 25 + a.OffC - a.SwingC*math.Cos(2*math.Pi*phase)
 }
 
 // Thermometer is a sensor on the computer's board.
@@ -71,18 +52,39 @@ type Chapter struct {
 	From    time.Duration
 	Text    string
 	Scene   gnsstest.Scene
-	Servers []Server        // that answer from here on
-	Mark    *Mark           // the operator marks a minute
-	Pulse   time.Duration   // the pulse alone comes later by this
-	Plug    *gnsstest.Model // another receiver takes the place of the former
-	Step    time.Duration   // somebody moves the system clock by this
-	RTCMove time.Duration   // somebody moves the hardware clock by this
+	Servers []Server // that answer from here on
+	Portal  *Server  // … or this one, in the place of all of them
+	Way     Way      // of the network
+
+	Link    *Link                   // the bytes come another way from here on
+	Void    time.Duration           // the receiver calls itself invalid for so long, and tracks on
+	Mark    *Mark                   // the operator marks a minute
+	Pulse   time.Duration           // the pulse alone comes later by this
+	Plug    *gnsstest.Model         // another receiver takes the place of the former
+	Restart *bool                   // the receiver starts again, cold if true, its port open
+	Change  []func(*gnsstest.Model) // somebody changes the receiver's settings
+	Air     *TempMove               // the air around the computer goes to a temperature; nil offset = to the usual
+	Sun     *TempMove               // the sun warms the computer
+	OscJump float64                 // the oscillator's rate jumps by this, ppm
+	Slew    *float64                // another program sets the system clock's rate, ppm
+	Turn    time.Duration           // another program lets the system clock turn by this, as adjtime does
+	Step    time.Duration           // somebody moves the system clock by this
+	RTCMove time.Duration           // somebody moves the hardware clock by this
 	Battery *rtctest.Battery
 	Sleep   time.Duration // the computer is suspended for so long
 	Down    time.Duration // the program is killed, and started again after so long
+	Stopped bool          // … not killed: it saved
 	Off     time.Duration // the power is off for so long
 	Cut     bool          // … without a shutdown: what was not saved is lost
-	Forget  bool          // … and the state file is gone
+	Forget  bool          // … and the state file is gone (after Down too)
+	Former  bool          // … or damaged: the generation before is read
+}
+
+// TempMove is a change of temperature.
+type TempMove struct {
+	ToC   float64 // the mean temperature that it goes to; by how much the sun warms
+	Usual bool    // it goes back to the usual one
+	Over  time.Duration
 }
 
 // Mark is an operator's, on a radio time signal or with a borrowed clock.
@@ -91,13 +93,6 @@ type Mark struct {
 	Bound    time.Duration
 	Borrowed bool
 	OurOwn   bool // the borrowed clock took its time from this station
-}
-
-// Server is a time server of the story.
-type Server struct {
-	Name  string
-	Error time.Duration
-	Bound time.Duration
 }
 
 // turn moves to the chapter of this instant.
@@ -109,22 +104,19 @@ func (w *World) turn() gnsstest.Scene {
 	if w.chapter < 0 {
 		return gnsstest.Scene{}
 	}
-	return w.s.Story[w.chapter].Scene
+	s := w.s.Story[w.chapter].Scene
+	s.Void = s.Void || w.utc < w.void
+	return s
 }
 
 func (w *World) happen(c *Chapter) {
-	w.servers = c.Servers
+	w.servers, w.portal, w.way = c.Servers, c.Portal, c.Way
 	if m := c.Mark; m != nil {
 		w.mark(m)
 	}
-	w.pulsing.moved += c.Pulse
-	if c.Plug != nil {
-		if w.opened {
-			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
-		}
-		w.s.Receiver, w.opened, w.line = *c.Plug, false, nil
-		w.rx = gnsstest.New(*c.Plug, w.rng.Uint64())
-	}
+	w.receiverHappens(c)
+	w.weather(c)
+	w.slew(c)
 	w.setSystem(w.system + float64(c.Step))
 	if c.RTCMove != 0 {
 		if shows, ok := w.shows(); ok {
@@ -145,24 +137,78 @@ func (w *World) happen(c *Chapter) {
 	}
 }
 
+// receiverHappens is what is done to the receiver and its line.
+func (w *World) receiverHappens(c *Chapter) {
+	if c.Link != nil {
+		w.relink(*c.Link)
+	}
+	if c.Void > 0 {
+		w.void = w.utc.Add(c.Void)
+	}
+	w.pulsing.moved += c.Pulse
+	if c.Plug != nil {
+		if w.opened {
+			w.Station.Lost("The receiver is unplugged: plug it in.", w.local)
+		}
+		w.s.Receiver, w.opened, w.line = *c.Plug, false, nil
+		w.rx = gnsstest.New(*c.Plug, w.rng.Uint64())
+	}
+	if c.Restart != nil {
+		w.rx.Restart(*c.Restart)
+	}
+	for _, f := range c.Change {
+		w.rx.Reconfigure(f)
+	}
+}
+
+// weather is what becomes warm or cold.
+func (w *World) weather(c *Chapter) {
+	if m := c.Air; m != nil {
+		to := m.ToC - 25 - w.s.Air.OffC
+		if m.Usual {
+			to = 0
+		}
+		w.room.add(w.utc, to, m.Over)
+	}
+	if m := c.Sun; m != nil {
+		w.sun.add(w.utc, m.ToC, m.Over)
+	}
+	w.jumped += c.OscJump
+}
+
 // portBuffer is what a serial port keeps for a program that does not read, bytes
 // (Linux n_tty.c: N_TTY_BUF_SIZE).
 const portBuffer = 4096
 
-// down kills the program. What the receiver sends meanwhile waits in the port's
-// buffer, which keeps the oldest, and is read at once when the port is opened again.
+// down kills the program, or ends it. What the receiver sends meanwhile waits in the
+// port's buffer, which keeps the oldest, and is read at once when the port is opened again.
 func (w *World) down(c *Chapter) {
+	if c.Stopped {
+		w.save()
+	}
+	w.forget(c)
 	var waits []byte
 	for end := w.utc.Add(c.Down); w.utc < end; w.to(w.utc.Add(time.Second)) {
-		for _, b := range w.rx.Emit(w.utc.Add(time.Second-1)/timescale.UTC(timescale.Second)*timescale.UTC(timescale.Second), w.s.Place, c.Scene) {
+		for _, b := range w.rx.Emit(w.nextSecond(), w.s.Place, c.Scene) {
 			waits = append(waits, b.Bytes...)
 		}
 	}
-	local := w.local
-	w.boot()
-	w.local = local
+	w.startProgram()
+	if w.s.NoReceiver {
+		return
+	}
 	if w.open(c.Scene); w.opened {
 		w.Station.Bytes(waits[:min(len(waits), portBuffer)], station.Read{At: w.local})
+	}
+}
+
+// forget is what becomes of the state file.
+func (w *World) forget(c *Chapter) {
+	switch {
+	case c.Forget:
+		w.kept.learned, w.kept.steering, w.kept.place, w.kept.former = clockcheck.Learned{}, steer.Learned{}, nil, nil
+	case c.Former && w.kept.former != nil:
+		w.kept.learned = *w.kept.former
 	}
 }
 
@@ -197,9 +243,7 @@ func (w *World) off(c *Chapter) {
 	if !c.Cut {
 		w.save()
 	}
-	if c.Forget {
-		w.kept.learned, w.kept.place = clockcheck.Learned{}, nil
-	}
+	w.forget(c)
 	w.rtc.Power(w.utc, false)
 	w.pass(c.Off)
 	w.rtc.Power(w.utc, true)
@@ -225,6 +269,7 @@ func (w *World) shows() (timescale.UTC, bool) {
 func (w *World) pass(d time.Duration) {
 	w.walkPPM += w.s.Osc.WanderPPM * w.rng.NormFloat64() * math.Sqrt(d.Hours())
 	w.utc = w.utc.Add(d)
+	w.transmit(d)
 }
 
 // Chapter is the text of the story's present chapter.

@@ -33,7 +33,7 @@ func (w *World) warm() {
 // shown is what the sensor shows now.
 func (w *World) shown(m *Thermometer) float64 {
 	t := &w.thermometer
-	air := w.s.Air.at(w.utc)
+	air := w.airAt(w.utc)
 	if t.at == 0 || m.Lag == 0 {
 		t.c = air
 	} else {

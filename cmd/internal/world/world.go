@@ -10,6 +10,7 @@
 package world
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"time"
@@ -19,7 +20,6 @@ import (
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/gnsstest"
-	"noonmark/rtc"
 	"noonmark/rtc/rtctest"
 	"noonmark/status"
 )
@@ -53,6 +53,17 @@ type World struct {
 	powered timescale.UTC // when the power came, at the latest
 
 	thermometer thermometer
+	odd         *rand.Rand // what only unusual worlds draw from
+	ownBoots    int        // boots named by the world, where the configuration names none; −1 = it does
+	room, sun   moves      // what is added to the air's temperature, °C
+	duty        duty       // of the transmitter
+	jumped      float64    // by how much the oscillator's rate has jumped, ppm
+	slewPPM     float64    // another program's, where nobody of ours steers the clock
+	link        Link
+	transit     transit
+	void        timescale.UTC // until when the receiver calls itself invalid
+	portal      *Server       // answers in the place of all servers
+	way         Way
 }
 
 // kept is the state file.
@@ -62,6 +73,7 @@ type kept struct {
 	place    *station.LastPlace
 	at       timescale.UTC // of the last write, 0 = none since boot
 	writes   int
+	former   *clockcheck.Learned // the generation before
 }
 
 // Start is when a scenario begins that does not say when.
@@ -77,11 +89,15 @@ func New(s Scenario, cfg station.Config, seed uint64) *World {
 	}
 	w := &World{s: s, cfg: cfg, rng: rand.New(rand.NewPCG(seed, 0x776f726c64)), start: s.Start, utc: s.Start,
 		system: float64(s.SystemError), chapter: -1}
+	w.odd = rand.New(rand.NewPCG(seed, 0x6f6464))
+	if cfg.BootID != "" {
+		w.ownBoots = -1
+	}
 	w.thermometer.rng, w.powered = rand.New(rand.NewPCG(seed, 0x74656d70)), s.Start
-	w.rx = gnsstest.New(s.Receiver, seed+1)
+	w.rx, w.link = gnsstest.New(s.Receiver, seed+1), s.Link
 	before := s.Start.Add(-s.OffFor - time.Hour)
 	model := s.RTC
-	model.Temperature = s.Air.at
+	model.Temperature = w.airAt
 	w.rtc = rtctest.New(model, seed+2, before, before.Add(s.RTCError))
 	if s.Learned {
 		w.kept.learned = w.learn(before)
@@ -90,9 +106,21 @@ func New(s Scenario, cfg station.Config, seed uint64) *World {
 	return w
 }
 
-// boot starts the program on what was kept.
+// boot starts the machine, and the program on what was kept.
 func (w *World) boot() {
-	w.local, w.asleep, w.opened, w.line = timescale.Local(bootTime), 0, false, nil
+	w.local, w.asleep = timescale.Local(bootTime), 0
+	if w.ownBoots >= 0 {
+		w.ownBoots++
+		w.cfg.BootID = fmt.Sprintf("boot %d of this world", w.ownBoots)
+	}
+	w.slewPPM = 0
+	w.startKernel()
+	w.startProgram()
+}
+
+// startProgram starts the program, the machine running on.
+func (w *World) startProgram() {
+	w.opened, w.line = false, nil
 	w.booted, w.asked, w.kept.at = w.utc, 0, 0
 	w.startSteering()
 	w.Station = station.New(w.cfg, w.kept.learned)
@@ -156,6 +184,8 @@ func (w *World) keep() {
 }
 
 func (w *World) save() {
+	former := w.kept.learned
+	w.kept.former = &former
 	w.kept.learned, w.kept.steering, w.kept.at = w.Station.Learned(), w.Station.LearnedSteering(), w.utc
 	w.kept.place = w.Station.LastPlace()
 	w.kept.writes++
@@ -194,32 +224,6 @@ func (w *World) to(utc timescale.UTC) {
 	w.frac = passed - whole
 	w.local += timescale.Local(whole)
 	w.utc = utc
-	w.run(gained)
-}
-
-// rate is what the oscillator gains on UTC now but for white noise, ppm.
-func (w *World) rate() float64 {
-	o := &w.s.Osc
-	dt := w.s.Air.at(w.utc) - 25
-	return o.PPM + w.walkPPM + o.TempPPM*dt + o.AgeingPPM*w.Elapsed().Hours()/24
-}
-
-// readRTC looks for an edge every so often, as the service does. It is called at
-// the end of a second, for the edges within it.
-func (w *World) readRTC(begin timescale.UTC) {
-	if w.s.NoRTC || w.utc < w.nextRTC {
-		return
-	}
-	w.nextRTC = w.utc.Add(time.Minute)
-	at, shows, ok := w.rtc.NextEdge(begin)
-	if !ok {
-		w.Station.RTCInvalid(w.local)
-		return
-	}
-	edge := w.local.Add(at.Sub(w.utc)) // within a second of now: the rate does not matter
-	half := 2 * time.Millisecond
-	jitter := time.Duration((w.rng.Float64()*2 - 1) * float64(half))
-	r := rtc.Reading{Edge: edge.Add(jitter), Half: half, Value: shows}
-	r.Flags, r.FlagsKnown = w.rtc.Flags(at)
-	w.Station.RTC(r)
+	w.transmit(time.Duration(d))
+	w.run(gained + (d+gained)*w.slewPPM*1e-6)
 }

@@ -189,8 +189,8 @@ func TestAwkwardReceivers(t *testing.T) {
 		},
 		"server and liar": func(s *Scenario) {
 			s.Learned = false
-			s.Story[0].Servers = []Server{{"192.0.2.1", 5 * time.Millisecond, 30 * time.Millisecond}, {"192.0.2.2", 2 * time.Second, 30 * time.Millisecond},
-				{"192.0.2.3", -5 * time.Millisecond, 40 * time.Millisecond}}
+			s.Story[0].Servers = []Server{{Name: "192.0.2.1", Error: 5 * time.Millisecond, Bound: 30 * time.Millisecond}, {Name: "192.0.2.2", Error: 2 * time.Second, Bound: 30 * time.Millisecond},
+				{Name: "192.0.2.3", Error: -5 * time.Millisecond, Bound: 40 * time.Millisecond}}
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
