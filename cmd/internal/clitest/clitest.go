@@ -6,26 +6,51 @@ import (
 	"fmt"
 	"math"
 	"net"
-	"noonmark/status"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
 
 	"github.com/creack/pty"
+
+	"noonmark/status"
 )
 
-// Binary builds the program once for the tests that run it.
-func Binary(t *testing.T) string {
+// built is the program, made once for all tests of a package.
+var built struct {
+	once sync.Once
+	dir  string
+	err  error
+}
+
+// Run runs the tests of a package whose tests use Binary, and removes what was built:
+//
+//	func TestMain(m *testing.M) { os.Exit(clitest.Run(m)) }
+func Run(m *testing.M) int {
+	defer func() { os.RemoveAll(built.dir) }()
+	return m.Run()
+}
+
+// Binary is the program's path. The first test that asks builds it.
+func Binary(t testing.TB) string {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "noonmark")
-	if out, err := exec.Command("go", "build", "-o", path, "noonmark/cmd/noonmark").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
+	built.once.Do(func() {
+		if built.dir, built.err = os.MkdirTemp("", "noonmark-test-"); built.err != nil {
+			return
+		}
+		out, err := exec.Command("go", "build", "-o", built.dir, "noonmark/cmd/noonmark").CombinedOutput()
+		if err != nil {
+			built.err = fmt.Errorf("build: %w\n%s", err, out)
+		}
+	})
+	if built.err != nil {
+		t.Fatal(built.err)
 	}
-	return path
+	return filepath.Join(built.dir, "noonmark")
 }
 
 // feeder writes sentences into a pty in real time. It shares no code with the
