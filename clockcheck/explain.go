@@ -24,6 +24,7 @@ type Reference struct {
 	Name    string
 	Kind    string // "gnss", "pps", "rtc", "network", "operator"
 	Trust   Trust
+	State   string  // what is the matter, a stable word; "" = nothing
 	Because string  // one sentence, with the remedy where there is one
 	HasSaid bool    // Error and Bound have a meaning
 	Error   float64 // s: system clock − what the reference says
@@ -51,6 +52,7 @@ func (j *Judge) receiverReference(now timescale.Local, dst *Judgement) Reference
 	rx := &j.rx
 	r := Reference{Name: "receiver", Kind: "gnss", Age: age(now, rx.heard)}
 	r.Trust, r.Because = j.receiverTrust(now)
+	r.State, dst.SecondIn = j.receiverState(now), j.secondIn(now)
 	if j.x.known && rx.run > 0 && now.Sub(rx.valid) < receiverFresh {
 		// What the receiver alone says: its stream plus the latency.
 		z := j.zRel(rx.valid, rx.runZ)
@@ -147,7 +149,7 @@ func (j *Judge) opponent() string {
 
 func (j *Judge) rtcReference(now timescale.Local, dst *Judgement) Reference {
 	c := &j.rtc
-	r := Reference{Name: "hardware clock", Kind: "rtc", Age: age(now, c.heard)}
+	r := Reference{Name: "hardware clock", Kind: "rtc", Age: age(now, c.heard), State: j.rtcState()}
 	if c.provisional {
 		r.HasSaid = true
 		r.Error = dst.Error
@@ -188,7 +190,7 @@ func (j *Judge) rtcTrusted() string {
 
 func (j *Judge) serverReference(now timescale.Local, s *server, dst *Judgement) Reference {
 	rel := j.rel(s.at, s.z)
-	r := Reference{Name: s.name, Kind: "network", HasSaid: true, Error: dst.Error - rel, Bound: s.bound, Age: age(now, s.at)}
+	r := Reference{Name: s.name, Kind: "network", HasSaid: true, Error: dst.Error - rel, Bound: s.bound, Age: age(now, s.at), State: serverState(now, s)}
 	switch {
 	case now.Sub(s.at) > serverFresh:
 		r.Trust, r.Because = Silent, fmt.Sprintf("No answer for %s.", forHowLong(now.Sub(s.at)))

@@ -164,13 +164,13 @@ func (j *Judge) markReference(now timescale.Local, i int, dst *Judgement) (r Ref
 	ago := forHowLong(now.Sub(m.at))
 	switch {
 	case now.Sub(m.at) > markAgree:
-		r.Trust, r.Because = Silent, "The last mark is "+ago+" old: mark again."
+		r.Trust, r.State, r.Because = Silent, StateQuiet, "The last mark is "+ago+" old: mark again."
 	case m.agrees:
 		r.Trust, r.Because = Trusted, fmt.Sprintf("Marked %s ago to within %.2f s, and agrees.", ago, m.bound)
 	case m.outvoted:
-		r.Trust, r.Because = Doubted, "Outvoted: the mark differs by "+seconds(rel)+"."
+		r.Trust, r.State, r.Because = Doubted, StateOutvoted, "Outvoted: the mark differs by "+seconds(rel)+"."
 	default:
-		r.Trust, r.Because = Doubted, "The mark differs by "+seconds(rel)+", and there is no third to decide: mark again."
+		r.Trust, r.State, r.Because = Doubted, StateDisagrees, "The mark differs by "+seconds(rel)+", and there is no third to decide: mark again."
 	}
 	return r, true
 }

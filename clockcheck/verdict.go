@@ -69,6 +69,7 @@ type Judgement struct {
 	// always there, if only as what was assumed. All three are for steering.
 	ErrorLo, ErrorHi float64
 	LocalRatePPM     float64
+	SecondIn         float64 // s until waiting alone confirms the whole second; negative where it does not
 	Proved           []string
 	Ancestry         []string
 	Because          string

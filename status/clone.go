@@ -14,6 +14,11 @@ func (s *Snapshot) Clone() Snapshot {
 	c.Modes = slices.Clone(s.Modes)
 	c.References = slices.Clone(s.References)
 	c.Events = slices.Clone(s.Events)
+	c.Problems = slices.Clone(s.Problems)
+	if s.Advice != nil {
+		a := *s.Advice
+		c.Advice = &a
+	}
 	if s.Position != nil {
 		p := *s.Position
 		c.Position = &p

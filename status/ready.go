@@ -19,6 +19,10 @@ type Report struct {
 	Clock   Clock  `json:"clock"` // as of now, steps since the writing included
 	Answer  string `json:"answer"`
 	Because string `json:"because"` // one sentence
+	Advice  Advice `json:"advice"`  // what to do next
+	// Simulated: the status speaks of no real clock; the answer is CannotTell.
+	Simulated bool `json:"simulated,omitempty"`
+	moved     bool // something moved the clock since: Because says so
 }
 
 // ExitCode is 0 for yes, 1 for no, 3 for cannot tell.
@@ -47,8 +51,22 @@ func (e *ModeError) Error() string {
 // Refusal is the report when there is no status to judge: the answer is
 // CannotTell, because is one sentence.
 func Refusal(because string) Report {
-	return Report{Modes: []Mode{}, Answer: CannotTell, Because: because,
+	return Report{Modes: []Mode{}, Answer: CannotTell, Because: because, Advice: start,
 		Clock: Clock{Basis: BasisNone, Steering: SteeringObserving}}
+}
+
+// start is the advice where noonmark does not speak.
+var start = Advice{Kind: AdviceStart, Text: "Start noonmark: sudo systemctl restart noonmark, or noonmark run."}
+
+// Asked is which of all the answer is about where no mode was named: the mode in use,
+// else all.
+func Asked(all []Mode) []Mode {
+	for i := range all {
+		if all[i].InUse {
+			return all[i : i+1]
+		}
+	}
+	return all
 }
 
 // Ready answers for the modes named, in any case of letters; with none named, for
@@ -66,13 +84,13 @@ func Ready(s Snapshot, now Now, names []string) (Report, error) {
 	fresh := Fresh(s, now)
 	switch {
 	case !s.Live:
-		r.Because = "This is a simulation or a replay, not this computer's clock."
+		r.Because, r.Advice, r.Simulated = "This is a simulation or a replay. It says nothing of this computer's clock.", start, true
 		return withoutVerdicts(r), nil
 	case !fresh.OK:
-		r.Because = fresh.Because
+		r.Because, r.Advice = fresh.Because, start
 		return withoutVerdicts(r), nil
 	case len(modes) == 0:
-		r.Because = "The status judges no mode. Name some in [modes] show of the configuration."
+		r.Because, r.Advice = "The status judges no mode. Name some in [modes] show of the configuration.", Advise(&s, nil)
 		return r, nil
 	}
 	r.Clock = shifted(s.Clock, fresh)
@@ -83,7 +101,9 @@ func Ready(s Snapshot, now Now, names []string) (Report, error) {
 			r.Answer = No
 		}
 	}
-	r.Because = r.Clock.Because
+	r.Because, r.moved = r.Clock.Because, fresh.StepS != 0
+	s.Clock = r.Clock
+	r.Advice = Advise(&s, r.Modes)
 	return r, nil
 }
 
@@ -107,12 +127,7 @@ func choose(all []Mode, names []string) ([]Mode, error) {
 	if len(names) > 0 {
 		return out, nil
 	}
-	for _, m := range all {
-		if m.InUse {
-			return append(out, m), nil
-		}
-	}
-	return append(out, all...), nil
+	return append(out, Asked(all)...), nil
 }
 
 // withoutVerdicts takes out of r what must not be believed now.

@@ -204,8 +204,11 @@ func anySnapshot(t *rapid.T) Snapshot {
 		s.Modes = append(s.Modes, Mode{Mode: name(), InUse: rapid.Bool().Draw(t, "use"), PeriodS: 15, ToleranceS: rapid.Float64Range(0.001, 10).Draw(t, "tol"),
 			Verdict: draw("verdict", Within, Outside, Borderline, Unknown), MarginS: float(), GoodUntilUTC: when(), GoodForS: width()})
 		s.References = append(s.References, Reference{name(), draw("kind", "gnss", "rtc"),
-			draw("trust", Silent, Warming, Trusted, Doubted, Faulty), text(), float(), width(), width(), draw("battery", "", BatteryGood, BatteryLow, BatteryEmpty)})
+			draw("trust", Silent, Warming, Trusted, Doubted, Faulty), draw("state", "", "no-fix"), text(), float(), width(), width(), draw("battery", "", BatteryGood, BatteryLow, BatteryEmpty)})
 		s.Events = append(s.Events, Event{when(), "step", text()})
+		s.Advice = &Advice{draw("advice", AdviceWait, AdviceNone), name(), width()}
+		s.Problems = append(s.Problems, Problem{ProblemNotKept, name()})
+		s.Clock.SecondInS = Known(width().V)
 		s.Receiver = &Receiver{text(), text(), int(count() % 921601), count(), map[string]int64{name(): count()}, count(), count()}
 		s.Sharing = &Sharing{count(), count(), count()}
 		station := text()

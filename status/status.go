@@ -65,6 +65,10 @@ type Snapshot struct {
 	Events     []Event     `json:"events"`             // oldest first
 	Receiver   *Receiver   `json:"receiver,omitempty"` // nil when none is open
 	Sharing    *Sharing    `json:"sharing,omitempty"`  // nil when nothing is shared
+	// Advice is the next step for the mode in use, else for the modes shown.
+	Advice *Advice `json:"advice,omitempty"`
+	// Problems are what noonmark cannot do beside judging; the worst first.
+	Problems []Problem `json:"problems,omitempty"`
 	// Thermometer is nil when there is none.
 	Thermometer *Thermometer `json:"thermometer,omitempty"`
 	// Air is what the radio heard, nil when nobody listens.
@@ -98,7 +102,10 @@ type Clock struct {
 	Steering        string   `json:"steering"`
 	SteeringBecause string   `json:"steering_because,omitempty"` // one sentence
 	Because         string   `json:"because"`                    // one sentence
-	Budget          []Term   `json:"budget,omitempty"`
+	// SecondInS is how long it takes until the whole second is confirmed if the receiver
+	// goes on as it does; not known where waiting does not confirm it.
+	SecondInS Float  `json:"second_in_s,omitzero"`
+	Budget    []Term `json:"budget,omitempty"`
 }
 
 // Term is one line of the error budget that makes up the guard.
@@ -141,9 +148,11 @@ type Position struct {
 
 // Reference is something that can tell the time, and what we think of it.
 type Reference struct {
-	Name    string `json:"name"`
-	Kind    string `json:"kind"` // gnss, pps, rtc, network, operator
-	Trust   string `json:"trust"`
+	Name  string `json:"name"`
+	Kind  string `json:"kind"` // gnss, pps, rtc, network, operator
+	Trust string `json:"trust"`
+	// State is what is the matter with it, a stable word; "" for nothing.
+	State   string `json:"state,omitempty"`
 	Because string `json:"because"` // one plain sentence
 	ErrorS  Float  `json:"error_s"` // of the system clock, by this reference alone
 	BoundS  Float  `json:"bound_s"`
@@ -159,6 +168,19 @@ const (
 	BatteryLow   = "low"
 	BatteryEmpty = "empty"
 )
+
+// Kinds of problems.
+const (
+	ProblemNotKept = "not-kept" // what is learned cannot be written
+	ProblemHook    = "hook"     // a command of [events] cannot be run
+	ProblemPage    = "page"     // the page cannot be served
+)
+
+// Problem is something that noonmark cannot do; the judgement stands all the same.
+type Problem struct {
+	Kind string `json:"kind"`
+	Text string `json:"text"` // what and why, and what to do
+}
 
 // Event is something that changed.
 type Event struct {

@@ -14,6 +14,23 @@ var basisWords = map[string]string{
 	BasisRTC: "the hardware clock", BasisHoldover: "the computer's own oscillator, on its own",
 }
 
+// Headings for a verdict, as an operator says it; the schema's words stand beside them.
+var headings = map[string]string{Within: "Clock good", Borderline: "Not sure", Outside: "Clock wrong", Unknown: "No time"}
+
+// NoContact is the heading where noonmark does not speak.
+const NoContact = "No contact"
+
+// Heading is a verdict as an operator says it; that of Unknown for any other word.
+func Heading(verdict string) string {
+	if h := headings[verdict]; h != "" {
+		return h
+	}
+	return headings[Unknown]
+}
+
+// Simulated stands before everything that speaks of no real clock.
+const Simulated = "SIMULATION: this is not this computer's clock."
+
 // Text renders the snapshot for a glance: the modes, the clock, the place. It is
 // as of s.Written and does not say how old that is: ask Fresh.
 func (s Snapshot) Text() string {
@@ -30,9 +47,14 @@ func (s Snapshot) Text() string {
 	return p.String()
 }
 
-// Text renders the report: one line a mode, then the answer.
-func (r Report) Text() string {
-	var p page
+// Text renders the report for 80 columns: see TextFor.
+func (r Report) Text() string { return r.TextFor(lineWidth) }
+
+// TextFor renders the report in lines of at most width columns, 40 or more: the answer
+// with the next step, then one line a mode, then the clock.
+func (r Report) TextFor(width int) string {
+	p := page{width: width}
+	p.line(0, r.Headline())
 	for _, m := range r.Modes {
 		if r.Answer == CannotTell {
 			p.line(0, fmt.Sprintf("%-8s cannot tell", Clean(m.Mode)))
@@ -40,20 +62,61 @@ func (r Report) Text() string {
 		}
 		p.line(0, m.text())
 	}
-	switch r.Answer {
-	case Yes:
-		p.line(0, "Ready: yes. "+r.Clock.text())
-	case No:
-		p.line(0, "Ready: no. "+strings.TrimSpace(r.Clock.text()+" "+Clean(r.Because)))
-	default:
-		p.line(0, "Ready: cannot tell. "+Clean(r.Because))
+	if r.Answer == CannotTell {
+		p.line(0, Clean(r.Because))
+		return p.String()
 	}
+	if r.moved {
+		p.line(0, Clean(r.Because))
+	}
+	p.line(0, r.Clock.text())
 	return p.String()
+}
+
+// Headline is the answer in one line, with the next step.
+func (r Report) Headline() string {
+	next := Clean(r.Advice.Text)
+	switch {
+	case r.Answer == CannotTell && r.Simulated:
+		return "Ready: cannot tell. " + Simulated
+	case r.Answer == CannotTell:
+		return "Ready: cannot tell. " + NoContact + ". " + next
+	case r.Answer == Yes && r.Advice.Kind == AdviceRenew:
+		return "Ready: yes, but " + lower(next)
+	case r.Answer == Yes:
+		head := "Ready: yes. " + r.head()
+		if r.Advice.Kind != AdviceNone {
+			head += " " + next
+		}
+		return head
+	}
+	return "Ready: no. " + r.head() + " " + next
+}
+
+// head is the heading of the worst mode.
+func (r Report) head() string {
+	w := worst(r.Modes)
+	head := Heading(w.Verdict)
+	switch {
+	case w.Mode == "" || w.Verdict == Unknown:
+	case w.Verdict == Within && len(r.Modes) > 1:
+		head += " for all these modes"
+	default:
+		head += " for " + Clean(w.Mode)
+	}
+	return head + "."
+}
+
+func lower(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
 }
 
 func (p *page) notLive(s Snapshot) {
 	if !s.Live {
-		p.line(0, "SIMULATION OR REPLAY: this is not this computer's clock.")
+		p.line(0, Simulated)
 	}
 }
 
@@ -62,14 +125,14 @@ func (m Mode) text() string {
 	b := fmt.Sprintf("%-8s %-10s", Clean(m.Mode), Clean(m.Verdict))
 	switch m.Verdict {
 	case Within:
-		b += " margin " + with(m.MarginS, "s")
 		if until := m.until(); until != "" {
-			b += ", good until " + until
+			b += " good until " + until + ","
 		}
+		b += " margin " + with(m.MarginS, "s")
 	case Borderline:
-		b += " may or may not be within " + Number(m.ToleranceS) + " s: do not key up"
+		b += " may be over the " + Number(m.ToleranceS) + " s allowed: do not key up"
 	case Outside:
-		b += " the clock is off by more than " + Number(m.ToleranceS) + " s: do not key up"
+		b += " more than the " + Number(m.ToleranceS) + " s allowed: do not key up"
 	default:
 		b += " nothing tells the time yet: do not key up"
 	}
@@ -94,7 +157,10 @@ func (c Clock) text() string {
 	}
 	b := "The clock is " + FastSlow(c.ErrorS)
 	if c.BoundS.OK {
-		b += ", ± " + Number(c.BoundS.V) + " s"
+		b += ", ± " + Number(c.BoundS.V) + " s (99 %)"
+	}
+	if c.GuardS.OK {
+		b += ", worst case " + Number(c.GuardS.V) + " s"
 	}
 	if w := BasisWords(c.Basis); w != "" {
 		b += ", by " + w

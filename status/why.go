@@ -8,12 +8,15 @@ import (
 	"strings"
 )
 
-// Why renders the judgement explained: the verdict on each mode, what the clock's
-// error stands on, each reference with its trust and reason, and the error
-// budget. At most 80 columns; as of s.Written, like Text.
-func (s Snapshot) Why() string {
-	var p page
-	p.notLive(s)
+// Why renders the judgement explained, for 80 columns: see WhyFor.
+func (s Snapshot) Why() string { return s.WhyFor(lineWidth) }
+
+// WhyFor renders the judgement explained: the answer of Brief, the verdict on each mode,
+// what the clock's error stands on, each reference with its trust and reason, and the
+// error budget. At most width columns, 40 or more; as of s.Written, like Text.
+func (s Snapshot) WhyFor(width int) string {
+	p := page{width: width}
+	p.brief(s)
 	p.clock(s)
 	p.modes(s.Modes)
 	p.references(s.References)
@@ -27,22 +30,73 @@ func (s Snapshot) Why() string {
 	return p.String()
 }
 
+// Brief is why in five lines: the answer, the next step, the clock, whom it is judged
+// by, what is done to it; and what noonmark cannot do, where there is such a thing.
+func (s Snapshot) Brief(width int) string {
+	p := page{width: width}
+	p.brief(s)
+	p.line(0, s.Clock.text())
+	p.line(0, s.mainReference())
+	p.line(0, upper(s.Clock.SteeringText()))
+	return p.String()
+}
+
+// brief is the answer and the next step.
+func (p *page) brief(s Snapshot) {
+	p.notLive(s)
+	r := Report{Modes: Asked(s.Modes), Clock: s.Clock}
+	p.line(0, r.head()+" "+r.word())
+	a := Advise(&s, r.Modes)
+	p.line(0, "Next: "+Clean(a.Text))
+	for i, q := range s.Problems {
+		if a.Kind != AdviceRepair || i > 0 {
+			p.line(0, "Problem: "+Clean(q.Text))
+		}
+	}
+}
+
+// word is the schema's word for the answer.
+func (r Report) word() string {
+	if w := worst(r.Modes); w.Verdict != "" {
+		return "(" + Clean(w.Verdict) + ")"
+	}
+	return "(" + Unknown + ")"
+}
+
+// mainReference is the one that explains most: the receiver, or the first that is
+// there at all.
+func (s Snapshot) mainReference() string {
+	for _, r := range s.References {
+		if r.Kind == "gnss" || len(s.References) == 1 {
+			return upper(Clean(r.Name)) + " " + Clean(r.Trust) + ". " + Clean(r.Because)
+		}
+	}
+	return "No source of time is known."
+}
+
+func upper(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
 func (p *page) clock(s Snapshot) {
 	c := s.Clock
-	at := "at an unknown time"
+	at := "an unknown time"
 	if s.Written.SystemUTC.OK {
-		at = "at " + s.Written.SystemUTC.V.Time().Format(utcSecond) + " UTC by itself"
+		at = s.Written.SystemUTC.V.Time().Format(utcSecond) + " UTC"
 	}
-	p.line(0, "System clock "+at+": "+FastSlow(c.ErrorS))
+	p.line(0, "The system clock reads "+at+": "+FastSlow(c.ErrorS))
 	if c.ErrorS.OK {
-		p.line(2, "known to ± "+with(c.BoundS, "s")+" (99 %); verdicts use ± "+with(c.GuardS, "s"))
+		p.line(2, "± "+with(c.BoundS, "s")+" (99 %); worst case "+with(c.GuardS, "s")+", which verdicts use")
 	}
 	basis := BasisWords(c.Basis)
 	if basis == "" {
 		basis = "nothing"
 	}
-	p.line(2, "stands on "+basis)
-	p.line(2, "proved: "+list(c.Proved)+"; knowledge of UTC from: "+list(c.Ancestry))
+	p.line(2, "judged by "+basis)
+	p.line(2, "confirmed: "+list(c.Proved)+"; knowledge of UTC from: "+list(c.Ancestry))
 	if c.RatePPM.OK {
 		p.line(2, "gains "+with(c.RatePPM, "ppm")+" ± "+with(c.RateBoundPPM, "ppm")+
 			fmt.Sprintf(" (%s s a day)", Number(c.RatePPM.V*86400e-6)))
@@ -101,7 +155,7 @@ func (p *page) budget(c Clock) {
 	if len(c.Budget) == 0 {
 		return
 	}
-	p.line(0, "Error budget: what makes up the "+with(c.GuardS, "s")+" that verdicts use")
+	p.line(0, "Error budget: what makes up the worst case of "+with(c.GuardS, "s"))
 	for _, t := range c.Budget {
 		p.line(2, fmt.Sprintf("%-20s %12s  %s", Clean(t.Term), with(t.GuardS, "s"), Clean(t.Because)))
 	}

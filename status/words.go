@@ -100,13 +100,22 @@ func Clean(s string) string {
 	}, s)
 }
 
-// A page collects lines of at most lineWidth columns.
-type page struct{ strings.Builder }
+// A page collects lines of at most width columns.
+type page struct {
+	strings.Builder
+	width int // 0 = lineWidth
+}
+
+// narrowest is the fewest columns that a text is made for; a narrower terminal wraps it.
+const narrowest = 40
 
 // line adds text, indented by n; what does not fit goes on below, a little deeper.
 func (p *page) line(n int, text string) {
 	const deeper = 2
-	room := lineWidth - n
+	if p.width == 0 {
+		p.width = lineWidth
+	}
+	room := max(p.width, narrowest) - n
 	indent := n
 	for first := true; first || text != ""; first = false {
 		head, rest := split(text, room)

@@ -71,6 +71,9 @@ func (s *Station) fill(t Tick) {
 	for _, b := range j.Budget {
 		out.Clock.Budget = append(out.Clock.Budget, status.Term{Term: b.Name, GuardS: status.Known(b.GuardS), Because: b.Because})
 	}
+	if out.Clock.SecondInS = (status.Float{}); j.SecondIn >= 0 {
+		out.Clock.SecondInS = status.Known(j.SecondIn)
+	}
 	s.fillModes(t)
 	s.fillThermometer()
 	out.References = out.References[:0]
@@ -84,6 +87,8 @@ func (s *Station) fill(t Tick) {
 	s.fillEvents(t)
 	out.Position = s.place.position(t, s.datedUTC(t.System))
 	out.Receiver = s.receiver()
+	s.advice = status.Advise(out, status.Asked(out.Modes))
+	out.Advice = &s.advice
 }
 
 func (s *Station) fillThermometer() {
@@ -115,7 +120,7 @@ func (s *Station) fillModes(t Tick) {
 }
 
 func reference(r clockcheck.Reference) status.Reference {
-	out := status.Reference{Name: r.Name, Kind: r.Kind, Trust: string(r.Trust), Because: r.Because}
+	out := status.Reference{Name: r.Name, Kind: r.Kind, Trust: string(r.Trust), State: r.State, Because: r.Because}
 	if r.HasSaid {
 		out.ErrorS = status.Known(r.Error)
 		if r.Bound > 0 {

@@ -87,6 +87,7 @@ type Station struct {
 	former    *clockcheck.Held // what the run before knew
 	battery   string           // of the hardware clock, as it says; "" = cannot tell
 	snap      status.Snapshot
+	advice    status.Advice // of snap
 	onEpoch   func(*gnss.Epoch)
 	leapEnd   timescale.UTC // end of the month for which a leap second was announced; see Served
 	steer     steering
