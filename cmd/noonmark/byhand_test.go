@@ -117,6 +117,7 @@ func lastMinute(t *testing.T, address string) timescale.Local {
 // TestMarkByHandReachesTheJudge: in a story with the hardware clock only, taps made
 // where UTC's minutes truly are agree; taps a quarter of a minute off do not.
 func TestMarkByHandReachesTheJudge(t *testing.T) {
+	t.Parallel()
 	address, number := liveDemo(t, "no-receiver")
 	now(t, address)
 	minute := lastMinute(t, address)
@@ -229,6 +230,7 @@ func TestBorrowedWhileServing(t *testing.T) {
 // TestServiceByHand: the number that noonmark pin shows opens what the page of a
 // real service can do; the service's own machine lends it no clock.
 func TestServiceByHand(t *testing.T) {
+	t.Parallel()
 	l, err := web.Listen("127.0.0.1:0", false)
 	if err != nil {
 		t.Fatal(err)

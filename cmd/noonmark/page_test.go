@@ -28,6 +28,7 @@ import (
 // story, 800 times as fast as it happens: what it shows is what the status says,
 // and every turn of the story is seen.
 func TestDemoPageTellsTheStory(t *testing.T) {
+	t.Parallel()
 	b := pagetest.Open(t)
 	b.Size(1280, 900)
 	dir := t.TempDir()
@@ -155,6 +156,7 @@ func TestForeignNamesAreRefused(t *testing.T) {
 // owner of the station nor a decent reader waiting for longer than the time a header
 // may take.
 func TestIdleClientsDoNotStallTheOwner(t *testing.T) {
+	t.Parallel()
 	p, address := served(t)
 	for i := range 1000 {
 		from := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, byte(10+i%10))}}

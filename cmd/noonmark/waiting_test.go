@@ -63,6 +63,7 @@ func keepPublished(t *testing.T, dir string, change func(*status.Snapshot)) {
 }
 
 func TestUntil(t *testing.T) {
+	t.Parallel()
 	none, good, wide, sim := t.TempDir(), t.TempDir(), t.TempDir(), t.TempDir()
 	keepPublished(t, good, nil)
 	keepPublished(t, wide, func(s *status.Snapshot) { s.Modes[0].Verdict, s.Clock.GuardS = status.Borderline, status.Known(3) })
@@ -104,6 +105,7 @@ func TestUntil(t *testing.T) {
 
 // What comes while it waits ends the wait.
 func TestUntilSeesItCome(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	var right atomic.Bool
 	keepPublished(t, dir, func(s *status.Snapshot) {
@@ -123,6 +125,7 @@ func TestUntilSeesItCome(t *testing.T) {
 // The screen on a real pseudo-terminal: it takes it over, shows the verdict, ends at q
 // and gives the terminal back.
 func TestScreenOnAPty(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	keepPublished(t, dir, nil)
 	cmd := exec.Command(clitest.Binary(t), "screen", "--run-dir", dir)
@@ -191,6 +194,7 @@ func TestScreenNeedsATerminal(t *testing.T) {
 // Preflight on whatever machine this is: every check answers, and the exit status is
 // that of the answers.
 func TestPreflight(t *testing.T) {
+	t.Parallel()
 	code, out, errOut := runArgs("preflight", "--json")
 	var r inspect.PreflightChecks
 	if err := json.Unmarshal([]byte(out), &r); err != nil {
