@@ -2,7 +2,7 @@
 // name, a broker's reason) from commanding a terminal or turning a line around. Text
 // or JSON goes in; the same with every control character, C1 control, bidirectional
 // control, other invisible format character and damaged byte written as a JSON escape
-// (\u202e) comes out. Line ends and tabs stay.
+// (\u202e) comes out. Line ends (LF, and CR LF as in CSV, RFC 4180) and tabs stay.
 //
 // In JSON an escape within a string means the same string, so nothing is lost; in
 // text it shows what was there.
@@ -31,10 +31,13 @@ func harmful(r rune) bool {
 	return unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) || r>>16 == 0xe
 }
 
+// crlf tells whether b begins with the line end of two characters.
+func crlf(b []byte) bool { return len(b) > 1 && b[0] == '\r' && b[1] == '\n' }
+
 // clean reports the common case: nothing but printable ASCII, line ends and tabs.
 func clean(b []byte) bool {
-	for _, c := range b {
-		if c < 0x20 && c != '\n' && c != '\t' || c >= 0x7f {
+	for i, c := range b {
+		if c < 0x20 && c != '\n' && c != '\t' && !crlf(b[i:]) || c >= 0x7f {
 			return false
 		}
 	}
@@ -52,7 +55,7 @@ func Escape(b []byte) []byte {
 		switch {
 		case r == utf8.RuneError && n == 1:
 			out = append(out, `\ufffd`...)
-		case !harmful(r):
+		case !harmful(r), crlf(b):
 			out = append(out, b[:n]...)
 		case r > 0xffff:
 			hi, lo := utf16.EncodeRune(r)
@@ -113,6 +116,9 @@ func (w *Writer) Close() error {
 
 // partial is how many bytes at the end of b begin a character that is not whole.
 func partial(b []byte) int {
+	if len(b) > 0 && b[len(b)-1] == '\r' { // perhaps the half of a line end
+		return 1
+	}
 	for n := 1; n <= min(utf8.UTFMax-1, len(b)); n++ {
 		if c := b[len(b)-n]; utf8.RuneStart(c) {
 			if utf8.FullRune(b[len(b)-n:]) {

@@ -15,7 +15,7 @@ func TestEscape(t *testing.T) {
 	for in, want := range map[string]string{
 		"": "", "FG69 ±0.1 s\tµ\n": "FG69 ±0.1 s\tµ\n", "\x1b[2J": `\u001b[2J`, "a\u009b31m": `a\u009b31m`, "\u202eabc": `\u202eabc`,
 		"a\x9bb": `a\ufffdb`, "\x7f\r\a": `\u007f\u000d\u0007`, "\u2066x\u2069\u200f\u061c": `\u2066x\u2069\u200f\u061c`,
-		"\U000e0041": `\udb40\udc41`, "\u2028": `\u2028`, "\ufeff": `\ufeff`, "é日": "é日",
+		"\U000e0041": `\udb40\udc41`, "\u2028": `\u2028`, "\ufeff": `\ufeff`, "é日": "é日", "a,b\r\nc\r\n": "a,b\r\nc\r\n", "FG69\rover": `FG69\u000dover`, "\r\r\n": "\\u000d\r\n",
 	} {
 		if got := String(in); got != want {
 			t.Errorf("%q: %q, want %q", in, got, want)
@@ -50,6 +50,20 @@ func TestLaw(t *testing.T) {
 			t.Fatalf("%q became %q (%v)", text, got["k"], err)
 		}
 	})
+}
+
+// A line end that comes in two pieces stays one.
+func TestLineEndInPieces(t *testing.T) {
+	var out bytes.Buffer
+	w := NewWriter(&out)
+	for _, p := range []string{"a,b\r", "\nc\r", "d\r"} {
+		if _, err := w.Write([]byte(p)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil || out.String() != "a,b\r\nc\\u000dd\\u000d" {
+		t.Errorf("%q, %v", &out, err)
+	}
 }
 
 func harmless(t interface{ Fatalf(string, ...any) }, s string) {
