@@ -13,6 +13,7 @@ require (
 	github.com/creack/pty v1.1.24
 	github.com/eclipse/paho.golang v0.23.0
 	github.com/google/renameio/v2 v2.0.2
+	github.com/rogpeppe/go-internal v1.16.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
 	github.com/tidwall/geodesic v1.52.4
 	go.bug.st/serial v1.8.0

@@ -1,10 +1,18 @@
 package main
 
 import (
-	"os"
 	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
 
 	"noonmark/cmd/internal/clitest"
 )
 
-func TestMain(m *testing.M) { os.Exit(clitest.Run(m)) }
+// tests runs the tests and removes the program that they built.
+type tests struct{ m *testing.M }
+
+func (t tests) Run() int { return clitest.Run(t.m) }
+
+func TestMain(m *testing.M) {
+	testscript.Main(tests{m}, map[string]func(){"noonmark": program})
+}
