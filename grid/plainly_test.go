@@ -15,7 +15,7 @@ var (
 	inBrackets = regexp.MustCompile(`(?s)^(\((.*)\)|\[(.*)\]|\{(.*)\}|<(.*)>)$`)
 	announcing = regexp.MustCompile(`(?i)^(utm|zone|mgrs|usng|locator|grid|position|pos|coordinates)([^a-z].*)$`)
 	isoPair    = regexp.MustCompile(`(?i)^([-+−–])([0-9.]+)([-+−–])([0-9.]+)([-+−–][0-9.]+)?(CRS[a-z0-9_]+)?/?$`)
-	labels     = regexp.MustCompile(`(?i)\b(latitude|lat|longitude|long|lon|lng)(\s*[:=.])?`)
+	labels     = regexp.MustCompile(`(?i)(latitude|lat|longitude|long|lon|lng)(\s*[:=.])?`)
 	unitWords  = strings.NewReplacer("degrees", "°", "degree", "°", "deg", "°", "minutes", "'", "minute", "'", "min", "'",
 		"seconds", `"`, "second", `"`, "sec", `"`, "north", "N", "south", "S", "east", "E", "west", "W")
 	hyphen = regexp.MustCompile(`([0-9])[-−–]([0-9])`)
@@ -49,7 +49,7 @@ func plainly(text string) string {
 		if strings.HasPrefix(strings.ToLower(m[1]), "lo") || strings.EqualFold(m[1], "lng") {
 			prefix = lonFirstMark
 		}
-		text = labels.ReplaceAllString(text, "")
+		text = labels.ReplaceAllString(text, " ")
 	}
 	text = unitWords.Replace(strings.ToLower(text))
 	if regexp.MustCompile(`(?i)[nsew].*[nsew]`).MatchString(text) {

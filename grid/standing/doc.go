@@ -7,9 +7,11 @@
 // Its bound falls little: by a twentieth in ten minutes, by a fifth in three hours,
 // never below half of a single fix's; and it is never larger than the last fix's.
 //
-// Movement is noticed by the speed over ground that the receiver says, and by fixes
-// that lie too far from the mean; averaging then begins anew. What moves more
-// slowly than both can tell leaves the mean behind by up to 2.4 σ of a single fix.
+// Movement is noticed by the speed over ground that the receiver says (from 0.3 m/s on
+// within 20 s), and by fixes that lie too far from the mean; averaging then begins again.
+// What moves more slowly looks like the wander of a station that stands. So the place
+// stays within 0.35 σ of the last fix, farther only as far as the receiver's own speed
+// rules out that the station has gone there: the bound holds at every speed.
 //
 // Values in, values out: no clock, no goroutine. One goroutine at a time.
 package standing

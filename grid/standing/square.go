@@ -61,7 +61,7 @@ func (s *Square) name(c grid.Cell, n int) grid.Cell {
 }
 
 // Slack is how far outside of the named square a place may lie, m.
-func Slack(e Estimate) float64 { return Radius95(e.SigmaNorthM, e.SigmaEastM) / 2 }
+func Slack(e Estimate) float64 { return Radius95(e.SigmaNorthM, e.SigmaEastM) }
 
 // Outside is how far p lies outside of c, m; 0 inside, and on its border. It is
 // meant for places near the square.

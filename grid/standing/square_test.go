@@ -32,7 +32,7 @@ func TestSquareKeepsItsNameAtABorder(t *testing.T) {
 		after int // seconds until the square changes, −1 = never
 	}{
 		{"a little outside, it stays there", -1, 2, false, 60},
-		{"clearly outside", -4, 2, false, 0},
+		{"clearly outside", -6, 2, false, 0},
 		{"clearly outside for a poor fix only", -2, 3.8, false, 60},
 		{"a little outside, moving", -1, 2, true, 0},
 		{"a little inside", 1, 2, false, -1},
