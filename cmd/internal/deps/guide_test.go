@@ -3,8 +3,10 @@ package deps
 import (
 	"go/ast"
 	"os"
+	"path"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"testing"
 )
 
@@ -32,7 +34,7 @@ func TestGuideNamesWhatExists(t *testing.T) {
 			t.Errorf("DEVELOPERS.md names %s, which is nowhere", name)
 		}
 	}
-	folders := regexp.MustCompile("`((?:gnss|rtc|clockcheck|cmd|testdata|packaging)/[a-zA-Z0-9_./]+)`").FindAllSubmatch(guide, -1)
+	folders := regexp.MustCompile("`((?:gnss|rtc|clockcheck|grid|status|cmd|testdata|packaging|\\.ci)/[a-zA-Z0-9_./-]+)`").FindAllSubmatch(guide, -1)
 	if len(folders) < 10 {
 		t.Errorf("the guide names %d paths; its form has changed, mend this test", len(folders))
 	}
@@ -40,5 +42,40 @@ func TestGuideNamesWhatExists(t *testing.T) {
 		if _, err := os.Stat(filepath.Join(root, string(m[1]))); err != nil {
 			t.Errorf("DEVELOPERS.md: %v", err)
 		}
+	}
+}
+
+// TestGuideNamesEachLibrary: what go.mod requires directly has its line, with why.
+func TestGuideNamesEachLibrary(t *testing.T) {
+	guide, err := os.ReadFile(filepath.Join(root, "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, section, ok := strings.Cut(string(guide), "\n## Libraries\n")
+	if !ok {
+		t.Fatal("DEVELOPERS.md has no section Libraries")
+	}
+	section, _, _ = strings.Cut(section, "\n## ")
+	mod, err := os.ReadFile(filepath.Join(root, "go.mod"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	direct := 0
+	for _, line := range strings.Split(string(mod), "\n") {
+		f := strings.Fields(line)
+		if len(f) != 2 || !strings.HasPrefix(f[1], "v") || strings.HasPrefix(f[0], "go") && len(f[0]) == 2 {
+			continue // a requirement with "// indirect" has more words
+		}
+		direct++
+		name := f[0]
+		if base := path.Base(name); regexp.MustCompile(`^v[0-9]+$`).MatchString(base) {
+			name = path.Dir(name)
+		}
+		if !strings.Contains(section, path.Base(name)) {
+			t.Errorf("DEVELOPERS.md, Libraries: no line says why go.mod requires %s", f[0])
+		}
+	}
+	if direct < 10 {
+		t.Errorf("%d requirements found; the form of go.mod has changed, mend this test", direct)
 	}
 }
