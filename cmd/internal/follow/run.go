@@ -1,32 +1,29 @@
 package follow
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
-	"os/exec"
 	"sync"
-	"syscall"
 	"time"
 
 	"noonmark/status"
 )
 
-// Rules of this file.
+// Rules of this package.
 //
-//   - A command has a process group of its own. When the command ends, or its time
-//     is over, or we end, what is left of the group is ended too: first asked, then
-//     killed.
+//   - When a command ends, or its time is over, or we end, all that it started is ended
+//     too, wherever it hides (processes_linux.go): first asked, then killed.
+//   - A command's environment is a list of its own, not ours: no credentials, no
+//     sockets of the service manager.
 //   - Never two of one kind at once: what comes meanwhile waits, at most maxWaiting;
 //     beyond that the oldest is given up, and the next command is told how many.
 //   - Nothing a command does or prints goes further than the log, and a bounded part.
 
 const (
 	maxWaiting = 8
-	maxPrinted = 2 << 10         // bytes of output that are logged
+	maxPrinted = 2 << 10         // bytes of output that are kept and logged
 	grace      = 3 * time.Second // between asking and killing
 )
 
@@ -47,6 +44,7 @@ type Runner struct {
 	limit time.Duration
 	done  func(Outcome)
 	kinds map[string]*kind
+	jobs  *jobs
 }
 
 // kind is the queue of one kind of event.
@@ -67,7 +65,7 @@ type job struct {
 // NewRunner returns a Runner of the commands by kind of event; those without words
 // are left out. done is called from several goroutines.
 func NewRunner(commands map[string][]string, limit time.Duration, done func(Outcome)) *Runner {
-	r := &Runner{limit: limit, done: done, kinds: map[string]*kind{}}
+	r := &Runner{limit: limit, done: done, kinds: map[string]*kind{}, jobs: newJobs()}
 	for name, argv := range commands {
 		if len(argv) > 0 {
 			r.kinds[name] = &kind{argv: argv, wake: make(chan struct{}, 1)}
@@ -108,6 +106,9 @@ func (r *Runner) Put(e Event, s *status.Snapshot) error {
 
 // Run runs commands until ctx ends, and then until those running have ended.
 func (r *Runner) Run(ctx context.Context) {
+	if r.Any() {
+		adoptOrphans()
+	}
 	var all sync.WaitGroup
 	for _, k := range r.kinds {
 		all.Go(func() {
@@ -139,49 +140,4 @@ func (k *kind) next() (j job, missed int, ok bool) {
 	j, missed = k.jobs[0], k.missed
 	k.jobs, k.missed = k.jobs[1:], 0
 	return j, missed, true
-}
-
-// one runs one command to its end.
-func (r *Runner) one(ctx context.Context, argv []string, j job, missed int) Outcome {
-	limited, cancel := context.WithTimeout(ctx, r.limit)
-	defer cancel()
-	out := &clipped{}
-	cmd := exec.CommandContext(limited, argv[0], argv[1:]...)
-	cmd.Env = append(os.Environ(), environment(j.event, missed)...)
-	cmd.Stdin, cmd.Stdout, cmd.Stderr = bytes.NewReader(j.input), out, out
-	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
-	asked := false
-	cmd.Cancel = func() error { asked = true; return syscall.Kill(-cmd.Process.Pid, syscall.SIGTERM) }
-	cmd.WaitDelay = grace // then killed; a grandchild that holds the pipes waits no longer
-	begin := time.Now()
-	err := cmd.Run()
-	if cmd.Process != nil {
-		_ = syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) // what is left of the group
-	}
-	switch {
-	case asked && ctx.Err() == nil:
-		err = ErrTooLong
-	case errors.Is(err, exec.ErrWaitDelay): // ended well, and left something running
-		err = nil
-	}
-	return Outcome{Event: j.event, Missed: missed, Took: time.Since(begin), Printed: out.String(), Err: err}
-}
-
-// environment says the event in variables; empty ones are there too, so that a
-// script may ask for them all.
-func environment(e Event, missed int) []string {
-	return []string{
-		"NOONMARK_EVENT=" + e.Kind, "NOONMARK_TEXT=" + status.Clean(e.Text), "NOONMARK_MODE=" + status.Clean(e.Mode),
-		"NOONMARK_LOCATOR=" + status.Clean(e.Locator), "NOONMARK_REFERENCE=" + status.Clean(e.Reference),
-		"NOONMARK_IS=" + status.Clean(e.Is), "NOONMARK_WAS=" + status.Clean(e.Was),
-		fmt.Sprintf("NOONMARK_MISSED=%d", missed),
-	}
-}
-
-// clipped keeps the beginning of what is written.
-type clipped struct{ bytes.Buffer }
-
-func (c *clipped) Write(p []byte) (int, error) {
-	c.Buffer.Write(p[:min(len(p), maxPrinted-c.Len())])
-	return len(p), nil
 }

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -28,7 +30,7 @@ func script(t *testing.T, text string) string {
 }
 
 // patience is how long a test waits for what comes at once on an idle machine.
-const patience = time.Minute
+const patience = 20 * time.Second
 
 type outcomes struct {
 	mu  sync.Mutex
@@ -79,7 +81,7 @@ func put(t *testing.T, r *Runner, e Event) {
 // TestCommandIsTold: variables, standard input, arguments as they are, output logged.
 func TestCommandIsTold(t *testing.T) {
 	dir := t.TempDir()
-	path := script(t, `cat >"$1/in"; env | grep ^NOONMARK_ | grep -v _BROWSER | sort >"$1/env"; echo "arg: $2"; echo complaint >&2; exit 3`)
+	path := script(t, `cat >"$1/in"; env | grep ^NOONMARK_ | grep -v -e _BROWSER -e _COMMAND | sort >"$1/env"; echo "arg: $2"; echo complaint >&2; exit 3`)
 	r, o, _ := begin(t, map[string][]string{TrustChanged: {path, dir, "a b'$(c)"}, VerdictLost: {}}, time.Minute)
 	put(t, r, Event{Kind: VerdictLost})
 	put(t, r, Event{Kind: TrustChanged, Reference: "receiver\x1b[2J", Is: "silent", Was: "trusted", Text: "It is\nsilent."})
@@ -130,20 +132,29 @@ func TestTimeLimit(t *testing.T) {
 		}
 	}
 	for _, name := range []string{"child", "self", "left"} {
-		b, err := os.ReadFile(filepath.Join(dir, name))
-		if err != nil {
-			t.Fatal(err)
+		gone(t, dir, name)
+	}
+}
+
+// gone waits until the process whose number a script left in a file is no more.
+func gone(t *testing.T, dir, name string) {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(dir, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	pid, err := strconv.Atoi(strings.TrimSpace(string(b)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for end := time.Now().Add(patience); ; time.Sleep(10 * time.Millisecond) {
+		if errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) || zombie(pid) {
+			return
 		}
-		pid, err := strconv.Atoi(strings.TrimSpace(string(b)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		gone := false
-		for end := time.Now().Add(patience); !gone && time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-			gone = errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) || zombie(pid)
-		}
-		if !gone {
+		if time.Now().After(end) {
+			_ = syscall.Kill(pid, syscall.SIGKILL)
 			t.Errorf("%s, process %d, is still there", name, pid)
+			return
 		}
 	}
 }
@@ -216,5 +227,65 @@ func TestNoSuchProgram(t *testing.T) {
 		if !errors.Is(out.Err, os.ErrNotExist) {
 			t.Errorf("%v", out.Err)
 		}
+	}
+}
+
+// TestOnlyTheBeginningIsKept: whatever a command prints, what is kept of it is bounded.
+func TestOnlyTheBeginningIsKept(t *testing.T) {
+	path := script(t, `head -c 50000000 /dev/zero | tr '\0' x`)
+	r, o, _ := begin(t, map[string][]string{VerdictLost: {path}}, time.Minute)
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	put(t, r, Event{Kind: VerdictLost})
+	out := o.wait(t, 1)[0]
+	runtime.ReadMemStats(&after)
+	if out.Err != nil || len(out.Printed) != maxPrinted {
+		t.Errorf("%d bytes kept, %v", len(out.Printed), out.Err)
+	}
+	if took := after.TotalAlloc - before.TotalAlloc; took > 10<<20 {
+		t.Errorf("50 MB of output took %d MB of memory", took>>20)
+	}
+}
+
+// TestNoDescendantIsLeft: a grandchild in a session of its own, one that lost its
+// parents too, and one that wiped its environment end with the command; what is no
+// command goes on.
+func TestNoDescendantIsLeft(t *testing.T) {
+	dir := t.TempDir()
+	path := script(t, `cd "$1"
+setsid sh -c 'echo $$ >session; exec sleep 300' &
+(setsid sh -c 'echo $$ >orphan; sleep 300 & echo $! >child; wait' &)
+(env -i PATH="$PATH" setsid sh -c 'echo $$ >wiped; exec sleep 300' &)
+while [ ! -s session ] || [ ! -s orphan ] || [ ! -s child ] || [ ! -s wiped ]; do sleep 0.02; done`)
+	r, o, _ := begin(t, map[string][]string{VerdictLost: {path, dir}}, time.Minute)
+	other := exec.Command("sleep", "300")
+	other.Env = os.Environ()
+	if err := r.Keep(other); err != nil {
+		t.Fatal(err)
+	}
+	defer other.Wait()
+	defer other.Process.Kill()
+	put(t, r, Event{Kind: VerdictLost})
+	if out := o.wait(t, 1)[0]; out.Err != nil {
+		t.Fatal(out.Err)
+	}
+	for _, name := range []string{"session", "orphan", "child", "wiped"} {
+		gone(t, dir, name)
+	}
+	if err := other.Process.Signal(syscall.Signal(0)); err != nil || zombie(other.Process.Pid) {
+		t.Errorf("what is no command was ended too: %v", err)
+	}
+}
+
+// TestOwnEnvironment: a command gets what is on the list and nothing else.
+func TestOwnEnvironment(t *testing.T) {
+	t.Setenv("CREDENTIALS_DIRECTORY", "/run/secret")
+	t.Setenv("LANG", "C.UTF-8")
+	path := script(t, `env | cut -d= -f1 | sort | tr '\n' ' '`)
+	r, o, _ := begin(t, map[string][]string{VerdictLost: {path}}, time.Minute)
+	put(t, r, Event{Kind: VerdictLost})
+	got := o.wait(t, 1)[0].Printed
+	if strings.Contains(got, "CREDENTIALS") || !strings.Contains(got, "LANG ") || !strings.Contains(got, "PATH ") {
+		t.Errorf("variables %s", got)
 	}
 }
