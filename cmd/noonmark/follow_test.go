@@ -1,9 +1,11 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -118,4 +120,84 @@ func TestFollowNothing(t *testing.T) {
 	if code != exit.OK || !strings.Contains(errOut, "[events]") {
 		t.Errorf("exit %d: %s", code, errOut)
 	}
+}
+
+// TestBrokerSilencesNoAlarm: the broker's process hangs for ever, and commands are run
+// all the same; told to end, all of it ends within 10 s.
+func TestBrokerSilencesNoAlarm(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs in real time for some seconds")
+	}
+	t.Parallel()
+	dir := t.TempDir()
+	run, said, conf := filepath.Join(dir, "run"), filepath.Join(dir, "said"), filepath.Join(dir, "conf.toml")
+	pub, err := status.NewPublisher(run, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pub.Close()
+	text := "[events]\nverdict_lost = ['/bin/sh', '-c', 'echo lost >>" + said + "']\n[mqtt]\nbroker = 'mqtt://127.0.0.1:1'\n"
+	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(clitest.Binary(t), "follow", "--config", conf, "--run-dir", run)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer cmd.Process.Kill()
+	eventually := func(what, verdict string, ok func() bool) {
+		t.Helper()
+		for end := time.Now().Add(clitest.Patience); !ok(); time.Sleep(100 * time.Millisecond) {
+			if err := pub.Publish(fresh(t, verdict)); err != nil {
+				t.Fatal(err)
+			}
+			if time.Now().After(end) {
+				t.Fatalf("waited in vain for %s", what)
+			}
+		}
+	}
+	broker := 0
+	eventually("the broker's process", status.Within, func() bool { broker = childOf(cmd.Process.Pid); return broker != 0 })
+	defer syscall.Kill(broker, syscall.SIGKILL)
+	if err := syscall.Kill(broker, syscall.SIGSTOP); err != nil {
+		t.Fatal(err)
+	}
+	looked := time.Now()
+	eventually("a look", status.Within, func() bool { return time.Since(looked) > 3*time.Second })
+	eventually("the command", status.Outside, func() bool { b, _ := os.ReadFile(said); return string(b) == "lost\n" })
+	begin := time.Now()
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Error(err)
+	}
+	if d := time.Since(begin); d > 10*time.Second {
+		t.Errorf("ended after %v", d)
+	}
+	for end := time.Now().Add(clitest.Patience); syscall.Kill(broker, 0) == nil; time.Sleep(50 * time.Millisecond) {
+		if b, _ := os.ReadFile(fmt.Sprintf("/proc/%d/stat", broker)); strings.Contains(string(b), ") Z ") {
+			break
+		}
+		if time.Now().After(end) {
+			t.Fatal("the broker's process is still there")
+		}
+	}
+}
+
+// childOf is a child of a process that is to do the broker's part, or 0.
+func childOf(parent int) int {
+	all, _ := filepath.Glob("/proc/[0-9]*/stat")
+	for _, name := range all {
+		b, _ := os.ReadFile(name)
+		f := strings.Fields(string(b[strings.LastIndexByte(string(b), ')')+1:]))
+		if len(f) < 2 || f[1] != fmt.Sprint(parent) {
+			continue
+		}
+		line, _ := os.ReadFile(filepath.Join(filepath.Dir(name), "cmdline"))
+		if pid, err := strconv.Atoi(filepath.Base(filepath.Dir(name))); err == nil && strings.Contains(string(line), "--part") {
+			return pid
+		}
+	}
+	return 0
 }

@@ -47,9 +47,9 @@ func FuzzQuestion(f *testing.F) {
 	from := &net.UDPAddr{IP: net.IPv4(192, 0, 2, 7), Port: 1234}
 	f.Fuzz(func(t *testing.T, q, control []byte, how byte) {
 		d := desks[how&3]
-		d.limiter.young = map[netip.Addr]asker{} // each is the first
+		d.limiter.addresses.young = map[netip.Addr]asker{} // each is the first
 		if how&4 != 0 {
-			d.limiter.young[netip.MustParseAddr("192.0.2.7")] = asker{paid: at + 1<<60}
+			d.limiter.addresses.young[netip.MustParseAddr("192.0.2.7")] = asker{paid: at + 1<<60}
 		}
 		var state *State
 		if how&8 == 0 {

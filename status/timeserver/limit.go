@@ -10,11 +10,19 @@ import (
 // How often one client may ask. RFC 4330 section 10 forbids clients to ask more
 // often than every 15 s in the long run; programs that start ask some times in a
 // row, and several on one machine share its address. The figures are our own.
+//
+// A client is an address. Of IPv6 a device may take as many as it likes within the 64
+// bits of its network, so that the network has a rate of its own beside it, wide enough
+// for a camp of devices: networkShare times that of a client. It counts only questions
+// that the client's own rate let through, so that one eager device costs the others
+// nothing.
 const (
 	every     = 2 * time.Second // on the long average
 	burst     = 16              // questions in a row before that counts
 	kissEvery = 8 * time.Second // RATE, at most, to one client
-	// remembered clients are at most twice this: about 400 kB.
+	// A camp: 64 devices that each ask as often as they may.
+	networkShare = 64
+	// remembered clients, and networks, are at most twice this each: about 800 kB.
 	remembered = 4096
 )
 
@@ -40,9 +48,17 @@ type asker struct {
 // remembered: when the young are too many they become the old, and who is not
 // heard again until the next time is forgotten.
 type limiter struct {
-	every      time.Duration
-	burst      time.Duration
-	young, old map[netip.Addr]asker
+	every     time.Duration
+	burst     time.Duration
+	addresses askers
+	networks  askers
+}
+
+// askers are what is remembered of clients.
+type askers struct{ young, old map[netip.Addr]asker }
+
+func newAskers() askers {
+	return askers{make(map[netip.Addr]asker, remembered), make(map[netip.Addr]asker, remembered)}
 }
 
 func newLimiter(l Limit) *limiter {
@@ -50,24 +66,34 @@ func newLimiter(l Limit) *limiter {
 		l = Limit{every, burst}
 	}
 	return &limiter{every: l.Every, burst: time.Duration(l.Burst) * l.Every,
-		young: make(map[netip.Addr]asker, remembered), old: make(map[netip.Addr]asker, remembered)}
+		addresses: newAskers(), networks: newAskers()}
 }
 
 // ask judges one more question of a client at an instant.
 func (l *limiter) ask(from netip.Addr, now timescale.Local) verdict {
-	key := household(from)
-	c, ok := l.young[key]
+	from = from.Unmap().WithZone("")
+	v := l.addresses.ask(from, now, l.every, l.burst)
+	network, ok := network(from)
+	if v != serve || !ok {
+		return v
+	}
+	return l.networks.ask(network, now, l.every/networkShare, l.burst)
+}
+
+// ask judges by what is remembered under a key.
+func (m *askers) ask(key netip.Addr, now timescale.Local, every, burst time.Duration) verdict {
+	c, ok := m.young[key]
 	if !ok {
-		if c, ok = l.old[key]; !ok {
+		if c, ok = m.old[key]; !ok {
 			c.paid = now
 		}
-		if len(l.young) >= remembered {
-			clear(l.old)
-			l.young, l.old = l.old, l.young
+		if len(m.young) >= remembered {
+			clear(m.old)
+			m.young, m.old = m.old, m.young
 		}
 	}
-	v := c.ask(now, l.every, l.burst)
-	l.young[key] = c
+	v := c.ask(now, every, burst)
+	m.young[key] = c
 	return v
 }
 
@@ -84,17 +110,25 @@ func (c *asker) ask(now timescale.Local, every, burst time.Duration) verdict {
 	return kiss
 }
 
-// household is what counts as one client: an address, and of IPv6 the 64 bits of
-// the network, for the rest is the client's to choose; but where everybody shares
-// those (link-local), the address.
+// network is the 64 bits of an IPv6 address that are not the device's to choose; false
+// where there are none, or everybody shares them (link-local, the station itself).
+func network(a netip.Addr) (netip.Addr, bool) {
+	if !a.Is6() || a.Is4In6() || a.IsLinkLocalUnicast() || a.IsLoopback() {
+		return a, false
+	}
+	p, err := a.WithZone("").Prefix(64)
+	if err != nil {
+		return a, false
+	}
+	return p.Addr(), true
+}
+
+// household is what counts as one device where devices are counted: its address, and of
+// IPv6 the network.
 func household(a netip.Addr) netip.Addr {
 	a = a.Unmap().WithZone("")
-	if a.Is4() || a.IsLinkLocalUnicast() {
-		return a
+	if n, ok := network(a); ok {
+		return n
 	}
-	p, err := a.Prefix(64)
-	if err != nil {
-		return a
-	}
-	return p.Addr()
+	return a
 }

@@ -50,7 +50,7 @@ func TestLimit(t *testing.T) {
 func TestHousehold(t *testing.T) {
 	for in, want := range map[string]string{
 		"192.0.2.7": "192.0.2.7", "::ffff:192.0.2.7": "192.0.2.7", "2001:db8:1:2:3:4:5:6": "2001:db8:1:2::",
-		"fe80::1:2%eth0": "fe80::1:2", "::1": "::", "fd00::5": "fd00::",
+		"fe80::1:2%eth0": "fe80::1:2", "::1": "::1", "fd00::5": "fd00::",
 	} {
 		if got := household(netip.MustParseAddr(in)); got.String() != want {
 			t.Errorf("%s: got %s, want %s", in, got, want)
@@ -68,7 +68,7 @@ func TestLimiterIsBounded(t *testing.T) {
 		if i%1000 == 0 && l.ask(someone, at) == serve {
 			served++
 		}
-		if n := len(l.young) + len(l.old); n > 2*remembered {
+		if n := len(l.addresses.young) + len(l.addresses.old); n > 2*remembered {
 			t.Fatalf("%d clients remembered", n)
 		}
 	}
@@ -103,5 +103,39 @@ func BenchmarkLimiter(b *testing.B) {
 	l := newLimiter(Limit{})
 	for i := 0; b.Loop(); i++ {
 		l.ask(netip.AddrFrom4([4]byte{10, byte(i >> 16), byte(i >> 8), byte(i)}), at+timescale.Local(i))
+	}
+}
+
+// TestOneNetworkOfDevices: in one IPv6 network an eager device loses only its own
+// questions, 30 devices that ask as often as they may are all served, and a device that
+// takes a new address for each question gets no more than the network's rate.
+func TestOneNetworkOfDevices(t *testing.T) {
+	device := func(n int) netip.Addr {
+		return netip.AddrFrom16([16]byte{0x20, 1, 0xd, 0xb8, 0, 1, 0, 2, 0, 0, 0, 0, 0, byte(n >> 16), byte(n >> 8), byte(n)})
+	}
+	l := newLimiter(Limit{})
+	good, served := 0, 0
+	for ms := range 120_000 {
+		now := at.Add(time.Duration(ms) * time.Millisecond)
+		l.ask(device(1), now) // 1,000 a second
+		if ms%2000 < 30 {
+			good++
+			if l.ask(device(2+ms%2000), now) == serve {
+				served++
+			}
+		}
+	}
+	if served != good {
+		t.Errorf("%d of %d good questions served beside one eager device", served, good)
+	}
+	l, served = newLimiter(Limit{}), 0
+	const seconds = 600
+	for n := range seconds * 1000 {
+		if l.ask(device(n), at.Add(time.Duration(n)*time.Millisecond)) == serve {
+			served++
+		}
+	}
+	if most := networkShare*seconds/2 + networkShare*burst; served > most {
+		t.Errorf("%d served to one device of many addresses, want at most %d", served, most)
 	}
 }

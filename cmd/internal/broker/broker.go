@@ -14,13 +14,10 @@ package broker
 
 import (
 	"context"
-	"crypto/tls"
-	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"net/url"
-	"os"
 	"strings"
 	"sync"
 	"time"
@@ -38,8 +35,9 @@ type Config struct {
 	Position     bool   // publish the place too
 	Every        time.Duration
 	Username     string
-	PasswordFile string // "" = none
+	PasswordFile string // "" = the credential, if there is one
 	CAFile       string // "" = the system's certificates
+	Credentials  string // the service manager's folder of credentials; "" = none
 }
 
 const (
@@ -196,25 +194,24 @@ func (p *Publisher) client(said func(reason string)) (autopaho.ClientConfig, err
 		ConnectUsername:  p.cfg.Username,
 		ClientConfig:     paho.ClientConfig{ClientID: "noonmark-" + p.cfg.Station, PacketTimeout: sendFor},
 	}
-	if p.cfg.PasswordFile != "" {
-		b, err := os.ReadFile(p.cfg.PasswordFile)
-		if err != nil {
-			return cfg, fmt.Errorf("mqtt: password: %w", err)
-		}
-		cfg.ConnectPassword = []byte(strings.TrimRight(string(b), "\r\n"))
-	}
 	if u.Scheme == "mqtts" {
-		cfg.TlsCfg = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: u.Hostname()}
-		if p.cfg.CAFile != "" {
-			pem, err := os.ReadFile(p.cfg.CAFile)
-			if err != nil {
-				return cfg, fmt.Errorf("mqtt: certificates: %w", err)
-			}
-			cfg.TlsCfg.RootCAs = x509.NewCertPool()
-			if !cfg.TlsCfg.RootCAs.AppendCertsFromPEM(pem) {
-				return cfg, fmt.Errorf("mqtt: %s holds no certificate in PEM", p.cfg.CAFile)
-			}
+		if cfg.TlsCfg, err = encryption(u, p.cfg.CAFile); err != nil {
+			return cfg, err
 		}
+	}
+	if cfg.ConnectPassword, err = password(p.cfg); err != nil {
+		return cfg, err
+	}
+	if len(cfg.ConnectPassword) > 0 && u.Scheme != "mqtts" && !onThisMachine(u.Hostname()) {
+		said(clear)
+	}
+	cfg.AttemptConnection = dial
+	cfg.ConnectPacketBuilder = func(c *paho.Connect, _ *url.URL) (*paho.Connect, error) {
+		if c.Properties == nil {
+			c.Properties = &paho.ConnectProperties{}
+		}
+		c.Properties.MaximumPacketSize = paho.Uint32(maxPacket)
+		return c, nil
 	}
 	return cfg, nil
 }

@@ -126,6 +126,7 @@ type Screen struct{ Where }
 
 // Follow acts on the status.
 type Follow struct {
+	Part    string `enum:"all,commands,broker" default:"all" help:"Do only a part of it: commands or broker. Default: all, the broker in a process of its own." placeholder:"PART"`
 	Config  string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
 	Verbose bool   `short:"v" help:"Log more."`
 	JSON    bool   `name:"json" help:"Log in JSON, for programs."`

@@ -36,6 +36,8 @@ type follower struct {
 	watcher follow.Watcher
 	runner  *follow.Runner
 	broker  *broker.Publisher // nil = none
+	child   *child            // the broker in a process of its own; nil = none
+	orphan  func() bool       // the process that started this one is gone
 	looked  float64           // boot clock
 }
 
@@ -45,17 +47,25 @@ func Follow(ctx context.Context, c cli.Follow, errOut io.Writer) error {
 	if err != nil {
 		return err
 	}
-	f := &follower{log: logging.New(errOut, c.Verbose, c.JSON), runDir: c.RunDir}
-	f.runner = follow.NewRunner(map[string][]string{
+	f := &follower{log: logging.New(errOut, c.Verbose, c.JSON), runDir: c.RunDir, orphan: orphaned(os.Getenv)}
+	commands := map[string][]string{
 		follow.VerdictLost: set.Events.VerdictLost, follow.VerdictRegained: set.Events.VerdictRegained,
 		follow.LocatorChanged: set.Events.LocatorChanged, follow.TrustChanged: set.Events.TrustChanged,
 		follow.BatteryLow: set.Events.BatteryLow,
-	}, time.Duration(set.Events.LimitS*1e9), f.ended)
-	if set.MQTT.Broker != "" {
+	}
+	if c.Part == partBroker {
+		commands = nil
+	}
+	f.runner = follow.NewRunner(commands, time.Duration(set.Events.LimitS*1e9), f.ended)
+	switch {
+	case set.MQTT.Broker == "" || c.Part == partCommands:
+	case f.runner.Any():
+		f.child = newChild(c, f.log)
+	default:
 		f.broker = broker.New(brokerOf(set.MQTT))
 	}
 	daemon.SdNotify(false, daemon.SdNotifyReady)
-	if !f.runner.Any() && f.broker == nil {
+	if !f.runner.Any() && f.broker == nil && f.child == nil {
 		f.log.Info("nothing to do: set commands under [events], or a broker under [mqtt]")
 		return nil
 	}
@@ -72,7 +82,8 @@ func brokerOf(m config.MQTT) broker.Config {
 		name = "station"
 	}
 	return broker.Config{Broker: m.Broker, Station: name, Position: m.Position, Every: time.Duration(m.EveryS * 1e9),
-		Username: m.Username, PasswordFile: m.PasswordFile, CAFile: m.CAFile}
+		Username: m.Username, PasswordFile: m.PasswordFile, CAFile: m.CAFile,
+		Credentials: broker.CredentialsOf()}
 }
 
 func (f *follower) run(ctx context.Context) error {
@@ -91,10 +102,16 @@ func (f *follower) run(ctx context.Context) error {
 			}
 		})
 	}
+	if f.child != nil {
+		all.Go(func() { f.child.run(ctx, f.runner.Keep) })
+	}
 	tick := time.NewTicker(reader.LookEvery)
 	defer tick.Stop()
 	for {
 		f.look()
+		if f.orphan() {
+			return nil
+		}
 		select {
 		case <-ctx.Done():
 			daemon.SdNotify(false, daemon.SdNotifyStopping)
