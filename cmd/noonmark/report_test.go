@@ -61,7 +61,7 @@ func TestReportCommand(t *testing.T) {
 		{"template that is too long", fresh, "--fit 10 --template @" + template, exit.No, "", "a template is not shortened"},
 
 		{"template from a file", fresh, "--template @" + template, exit.OK, "AT FG69gu18et\nWELL\n", ""},
-		{"by the settings", fresh, "--fit 80 --config " + settings, exit.OK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 112 KM 139T TO PUMP\n", ""},
+		{"by the settings", fresh, "--fit 80 --config " + settings, exit.OK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 112 KM 139T+-4 TO PUMP\n", ""},
 		{"the flag wins", fresh, "--fit 80 --config " + settings + " --to -20.46,-66.82", exit.OK, "WELL 030405Z FG69GU18ET 20.13000S 67.49000W +-10M 78.9 KM 118T TO -20.46 -66.82\n", ""},
 		{"distress", fresh, "--distress --fit 40", exit.OK, "20.13000S 67.49000W +-10M 030405Z\n", "sends nothing"},
 		{"simulated", simulated, "--fit 40", exit.OK, "EXERCISE WELL 030405Z FG69GU18ET\n", "not this station"},

@@ -109,6 +109,7 @@ type Report struct {
 	Fit      int    `placeholder:"N" help:"One line of at most N characters, in capitals, for slow modes."`
 	To       string `placeholder:"[NAME=]PLACE" help:"Add distance and bearing to this place. Default: that of the settings, if any."`
 	Distress bool   `help:"Call for help: coordinates first, and old news rather than none."`
+	Aloud    bool   `help:"Add how to read the place aloud: the international spelling alphabet, digits one by one."`
 	Template string `placeholder:"TEXT|@FILE" help:"Make the text by this template (Go text/template); help lists its words."`
 	Config   string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
 	Where

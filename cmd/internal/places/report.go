@@ -27,10 +27,11 @@ words of where you are, and repeat until somebody answers.
 // maxTemplate is the largest template file, bytes.
 const maxTemplate = 64 << 10
 
-// spoken is a report and its text.
-type spoken struct {
+// worded is a report and its text.
+type worded struct {
 	*report.Report
-	Text string `json:"text"`
+	Aloud string `json:"aloud"`
+	Text  string `json:"text"`
 }
 
 // Report is the command.
@@ -65,8 +66,11 @@ func Report(c cli.Report, out, errOut io.Writer) (int, error) {
 	if err != nil {
 		return exit.No, err
 	}
+	if aloud := r.Aloud(); c.Aloud && !strings.Contains(text, aloud) {
+		text = strings.TrimSuffix(text, "\n") + "\n" + aloud + "\n"
+	}
 	if c.JSON {
-		return exit.OK, json.NewEncoder(out).Encode(spoken{&r, strings.TrimSuffix(text, "\n")})
+		return exit.OK, json.NewEncoder(out).Encode(worded{&r, r.Aloud(), strings.TrimSuffix(text, "\n")})
 	}
 	for _, p := range r.Problems {
 		fmt.Fprintf(errOut, "%s\n", p)

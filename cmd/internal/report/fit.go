@@ -55,7 +55,6 @@ var (
 		{"", group, 0, 4, false, false, false},
 		{"", "", 0, 4, false, false, false},
 		{"", "", 0, 3, false, false, false},
-		{"", "", 0, 2, false, false, false},
 	}
 )
 
@@ -111,7 +110,7 @@ func (r *Report) on(g rung) string {
 		words = append([]string{"EXERCISE"}, words...)
 	}
 	if g.to && r.To != nil {
-		words = append(words, strings.NewReplacer(",", " ", " degrees true", "T").Replace(r.To.text()))
+		words = append(words, strings.NewReplacer(",", " ", " degrees true", "T", " true give or take ", "T +-", " give or take ", "+-").Replace(r.To.text()))
 	}
 	return sendable(strings.Join(words, " "))
 }

@@ -83,15 +83,23 @@ func TestTexts(t *testing.T) {
 		{"kept", place(func(p *status.Position) { p.Kept, p.AgeS = true, status.Float{} }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, OLD: from before the last start, age not known.\n"},
 		{"a poor fix", place(func(p *status.Position) { p.BoundM, p.Locator = k(4321), "FG69" }), false, true,
-			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69.\n20.13 S 67.49 W, POOR: only within 5.2 km, fix of now.\n78.9 km, give or take 4.4 km, 118 degrees true, to Base.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69.\n20.130 S 67.490 W, POOR: only within 4.4 km, fix of now.\n78.9 km, give or take 4.4 km, 118 degrees true give or take 4, to Base.\n"},
 		{"nobody knows how good", place(func(p *status.Position) { p.BoundM, p.Locator = status.Float{}, "" }), false, false,
-			"I am here and well. 2031-02-03 04:05 UTC.\n20 S 67 W, accuracy not known, fix of now.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\n20.130 S 67.490 W, accuracy not known, fix of now.\n"},
+		{"nobody knows how good, a long locator", place(func(p *status.Position) { p.BoundM = status.Float{} }), false, false,
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, accuracy not known, fix of now.\n"},
+		{"so near that no bearing is sure", place(func(p *status.Position) { p.BoundM, p.LatDeg, p.LonDeg = k(60e3), k(-20.1), k(-66.8) }), false, true,
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.100 S 66.800 W, POOR: only within 60.1 km, fix of now.\n39.9 km, give or take 60.0 km to Base.\n"},
+		{"a bearing that is not sure", place(func(p *status.Position) { p.BoundM = k(55e3) }), false, true,
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 46, to Base.\n"},
 		{"made coarse", place(func(p *status.Position) { p.EdgeM = status.Float{} }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n"},
 		{"moving", place(func(p *status.Position) { p.Moving = true }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now, moving.\n"},
 		{"distress", nil, true, false,
-			"20.13000 S 67.49000 W = 20°07.8000'S 067°29.4000'W\nwithin 10 m, fix of now. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n3656 m above the sea.\n"},
+			"20.13000 S 67.49000 W = 20°07.8000'S 067°29.4000'W\nwithin 10 m, fix of now. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n3656 m above the sea.\n" +
+				"Read aloud: two zero decimal one three zero zero zero south, six seven decimal four nine zero zero zero west.\n" +
+				"Locator aloud: Foxtrot Golf, six nine, Golf Uniform, one eight, Echo Tango.\n"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			var to *Place
@@ -133,7 +141,8 @@ func TestFit(t *testing.T) {
 		{"old, 60", old, false, 60, "WELL 030405Z FG69GU18ET 20.1300S 67.4900W +-17M OLD 4 H"},
 		{"old, 40", old, false, 40, "WELL 030405Z FG69GU 20.130S 67.490W OLD"},
 		{"old, 13", old, false, 13, "WELL FG69 OLD"},
-		{"poor, 40", poor, false, 40, "WELL 030405Z FG69 20.13S 67.49W POOR"},
+		{"poor, 120", poor, false, 120, "I AM HERE AND WELL 2031-02-03 0405Z FG69 20.130S 67.490W +-4.4KM POOR 78.9 KM +-4.4 KM 118T+-4 TO BASE"},
+		{"poor, 40", poor, false, 40, "WELL 030405Z FG69 20.130S 67.490W POOR"},
 		{"unproved, 40", unproved, false, 40, "WELL 030405Z? FG69GU18 20.1300S 67.4900W"},
 		{"unproved, and no time", unproved, false, 13, "WELL FG69GU18"},
 		{"a simulation, 40", sim, false, 40, "EXERCISE WELL 030405Z FG69GU18ET"},
@@ -142,7 +151,7 @@ func TestFit(t *testing.T) {
 		{"distress, 40", nil, true, 40, "20.13000S 67.49000W +-10M 030405Z"},
 		{"distress, 26", nil, true, 26, "20.1300S 67.4900W 030405Z"},
 		{"distress, 20", nil, true, 20, "20.1300S 67.4900W"},
-		{"distress, 13", nil, true, 13, "20.13S 67.49W"},
+		{"distress, 16", nil, true, 16, "20.130S 67.490W"}, {"distress, 13: two decimals may be minutes", nil, true, 13, ""},
 		{"distress, old, 40", old, true, 40, "20.13000S 67.49000W +-10M OLD 030405Z"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
@@ -197,6 +206,11 @@ func TestFitLaw(t *testing.T) {
 		m := coords.FindStringSubmatch(text)
 		if m == nil {
 			return
+		}
+		for _, number := range []string{m[1], m[3]} {
+			if _, frac, _ := strings.Cut(number, "."); len(frac) < 3 {
+				t.Fatalf("%q may be read as minutes", text)
+			}
 		}
 		said := func(digits, letter, minus string) float64 {
 			v, err := strconv.ParseFloat(digits, 64)

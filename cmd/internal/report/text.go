@@ -7,6 +7,7 @@ import (
 
 	"noonmark/grid"
 	"noonmark/status"
+	"noonmark/status/spoken"
 )
 
 // mostDecimals of a degree: 1.1 m.
@@ -40,6 +41,9 @@ func (r *Report) Text() string {
 	}
 	if r.To != nil {
 		lines = append(lines, r.To.text()+".")
+	}
+	if r.Distress {
+		lines = append(lines, r.Aloud())
 	}
 	var b strings.Builder
 	for _, l := range lines {
@@ -87,14 +91,43 @@ func (t *To) text() string {
 	if t.HeadingBoundDeg >= 90 {
 		return b + " to " + t.Name
 	}
-	return fmt.Sprintf("%s, %03.0f degrees true, to %s", b, math.Mod(math.Round(t.HeadingDeg), 360), t.Name)
+	return fmt.Sprintf("%s, %03.0f degrees true%s, to %s", b, math.Mod(math.Round(t.HeadingDeg), 360), t.giveOrTake(), t.Name)
 }
 
+// giveOrTake is the ± of the heading as written, "" where it is a degree at most.
+func (t *To) giveOrTake() string {
+	const rounding = 0.5 // of a heading to the degree
+	if t.HeadingBoundDeg+rounding <= 1 {
+		return ""
+	}
+	return fmt.Sprintf(" give or take %.0f", math.Ceil(t.HeadingBoundDeg+rounding))
+}
+
+// Aloud is how to read the locator and the coordinates aloud, a line each.
+func (r *Report) Aloud() string {
+	var lines []string
+	if place, ok := spoken.Coordinates(r.degrees(mostDecimals, " ")); ok {
+		lines = append(lines, "Read aloud: "+place+".")
+	}
+	if r.Locator != "" {
+		lines = append(lines, "Locator aloud: "+spoken.Locator(r.Locator)+".")
+	}
+	return strings.Join(lines, "\n")
+}
+
+// leastDecimals of a degree: 20.13 can be heard and read as 20 degrees 13 minutes, which
+// is up to 70 km elsewhere; 20.130 cannot.
+const leastDecimals = 3
+
 // decimals is how many decimals of a degree the place supports, at most so many: the
-// fewest whose rounding adds no more than half of the bound.
+// fewest whose rounding adds no more than half of the bound; where that is not known, as
+// many as go with the locator.
 func (r *Report) decimals(most int) int {
-	n := 0
-	for ; n < most && r.BoundM.OK && rounding(n) > r.BoundM.V/2; n++ {
+	n := leastDecimals
+	if !r.BoundM.OK {
+		return min(most, max(n, len(r.Locator)/2))
+	}
+	for ; n < most && rounding(n) > r.BoundM.V/2; n++ {
 	}
 	return n
 }
