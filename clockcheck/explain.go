@@ -5,18 +5,19 @@ import (
 	"math"
 	"time"
 
+	"noonmark/clockcheck/terms"
 	"noonmark/clockcheck/timescale"
 )
 
 // Trust in a reference.
-type Trust string
+type Trust = terms.Trust
 
 const (
-	Silent  Trust = "silent"  // nothing heard
-	Warming Trust = "warming" // heard, not yet to be relied on
-	Trusted Trust = "trusted"
-	Doubted Trust = "doubted" // disagrees with better evidence
-	Faulty  Trust = "faulty"  // says so itself, or shows a known fault
+	Silent  = terms.Silent
+	Warming = terms.Warming
+	Trusted = terms.Trusted
+	Doubted = terms.Doubted
+	Faulty  = terms.Faulty
 )
 
 // Reference is one reference and what the judge makes of it.

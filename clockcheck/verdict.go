@@ -4,30 +4,29 @@ import (
 	"math"
 	"time"
 
+	"noonmark/clockcheck/terms"
 	"noonmark/clockcheck/timescale"
 )
 
-// Verdict is the answer for one mode, by guarded acceptance (JCGM 106:2012).
-type Verdict string
-
-const (
-	Within     Verdict = "within"     // |error| + guard ≤ tolerance, held for 2 s
-	Outside    Verdict = "outside"    // |error| − guard > tolerance
-	Borderline Verdict = "borderline" // in between
-	Unknown    Verdict = "unknown"    // no basis at all
+// The words and the rule of acceptance are everybody's.
+type (
+	Verdict = terms.Verdict
+	Basis   = terms.Basis
 )
 
-// Basis is what the estimate stands on.
-type Basis string
-
 const (
-	BasisPPS      Basis = "pps"
-	BasisGNSS     Basis = "gnss"
-	BasisNetwork  Basis = "network"
-	BasisOperator Basis = "operator"
-	BasisRTC      Basis = "rtc"
-	BasisHoldover Basis = "holdover"
-	BasisNone     Basis = "none"
+	Within     = terms.Within // and held for 2 s
+	Outside    = terms.Outside
+	Borderline = terms.Borderline
+	Unknown    = terms.Unknown
+
+	BasisPPS      = terms.BasisPPS
+	BasisGNSS     = terms.BasisGNSS
+	BasisNetwork  = terms.BasisNetwork
+	BasisOperator = terms.BasisOperator
+	BasisRTC      = terms.BasisRTC
+	BasisHoldover = terms.BasisHoldover
+	BasisNone     = terms.BasisNone
 )
 
 const (
@@ -193,16 +192,7 @@ func (j *Judge) modes(now timescale.Local, dst *Judgement) {
 	for i, m := range j.cfg.Modes {
 		mj := ModeJudgement{Mode: m, Verdict: Unknown}
 		if dst.Known && dst.Guarded {
-			tol := m.Tolerance.Seconds()
-			mj.Margin = tol - (math.Abs(dst.Error) + dst.Guard)
-			switch {
-			case mj.Margin >= 0:
-				mj.Verdict = Within
-			case math.Abs(dst.Error)-dst.Guard > tol:
-				mj.Verdict = Outside
-			default:
-				mj.Verdict = Borderline
-			}
+			mj.Verdict, mj.Margin = terms.Accept(dst.Error, dst.Guard, m.Tolerance.Seconds())
 		}
 		mj.Verdict = j.held(i, now, mj.Verdict)
 		if mj.Verdict == Within {

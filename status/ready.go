@@ -2,7 +2,7 @@ package status
 
 import (
 	"fmt"
-	"math"
+	"noonmark/clockcheck/terms"
 	"strings"
 )
 
@@ -165,16 +165,16 @@ func rejudge(m Mode, c Clock, f Freshness, now Now) Mode {
 		m.Verdict, m.MarginS, m.GoodForS, m.GoodUntilUTC = Unknown, Float{}, Float{}, Time{}
 		return m
 	}
-	e, g := math.Abs(c.ErrorS.V), c.GuardS.V
-	m.MarginS = Known(m.ToleranceS - (e + g))
+	v, margin := terms.Accept(c.ErrorS.V, c.GuardS.V, m.ToleranceS)
+	m.MarginS = Known(margin)
 	if m.GoodForS.OK {
 		m.GoodForS = Known(m.GoodForS.V - f.AgeS)
 	}
 	switch {
-	case e-g > m.ToleranceS:
+	case v == terms.Outside:
 		m.Verdict = Outside
 	case m.Verdict != Within:
-	case !(m.MarginS.V >= 0), expired(m, c, now):
+	case v != terms.Within, expired(m, c, now):
 		m.Verdict = Borderline
 	}
 	if m.Verdict != Within || f.StepS != 0 {

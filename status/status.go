@@ -12,38 +12,39 @@ package status
 import (
 	"encoding/json"
 
+	"noonmark/clockcheck/terms"
 	"noonmark/status/plaintext"
 )
 
 // SchemaName is the value of Snapshot.Schema that this package writes and reads.
 const SchemaName = "noonmark/status/v1"
 
-// Verdicts on a mode, by guarded acceptance (JCGM 106:2012 §8.3.2).
+// Verdicts on a mode; terms says what they mean.
 const (
-	Within     = "within"     // |error| + guard ≤ tolerance
-	Outside    = "outside"    // |error| − guard > tolerance
-	Borderline = "borderline" // in between
-	Unknown    = "unknown"    // no basis at all
+	Within     = string(terms.Within)
+	Outside    = string(terms.Outside)
+	Borderline = string(terms.Borderline)
+	Unknown    = string(terms.Unknown)
 )
 
 // Bases: what the present estimate stands on.
 const (
-	BasisPPS      = "pps"
-	BasisGNSS     = "gnss"
-	BasisNetwork  = "network"
-	BasisOperator = "operator"
-	BasisRTC      = "rtc"
-	BasisHoldover = "holdover"
-	BasisNone     = "none"
+	BasisPPS      = string(terms.BasisPPS)
+	BasisGNSS     = string(terms.BasisGNSS)
+	BasisNetwork  = string(terms.BasisNetwork)
+	BasisOperator = string(terms.BasisOperator)
+	BasisRTC      = string(terms.BasisRTC)
+	BasisHoldover = string(terms.BasisHoldover)
+	BasisNone     = string(terms.BasisNone)
 )
 
 // Trust in a reference.
 const (
-	Silent  = "silent"
-	Warming = "warming"
-	Trusted = "trusted"
-	Doubted = "doubted"
-	Faulty  = "faulty"
+	Silent  = string(terms.Silent)
+	Warming = string(terms.Warming)
+	Trusted = string(terms.Trusted)
+	Doubted = string(terms.Doubted)
+	Faulty  = string(terms.Faulty)
 )
 
 // Steering when the program only watches the clock.

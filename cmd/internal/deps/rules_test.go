@@ -9,23 +9,28 @@ import (
 	"strings"
 )
 
-const timescale = "clockcheck/timescale" // the leaf that everyone may import
+// The leaves that everyone may import: the two types of time, and the words and the rule
+// that judge and screens share.
+const (
+	timescale = "clockcheck/timescale"
+	terms     = "clockcheck/terms"
+)
 
 // core are the packages to which time is an argument.
 var core = []string{
-	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, "status",
+	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms, "status",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 }
 
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
-	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale,
+	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms,
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 }
 
-// extra is what a package may import of ours besides timescale.
+// extra is what a package may import of ours besides timescale and terms.
 var extra = map[string][]string{
 	"clockcheck":                 {"clockcheck/selection"},
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
@@ -54,7 +59,7 @@ func star(s source) (faults []string) {
 	}
 	for _, p := range imports(s.file) {
 		ours, ok := strings.CutPrefix(p, "noonmark/")
-		if ok && (ours != timescale || s.dir == timescale) && !slices.Contains(extra[s.dir], ours) {
+		if ok && (ours != timescale && ours != terms || s.dir == timescale || s.dir == terms) && !slices.Contains(extra[s.dir], ours) {
 			faults = append(faults, "imports "+p)
 		}
 	}
