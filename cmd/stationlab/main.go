@@ -117,7 +117,29 @@ func rules(names []string) (set clockcheck.Rules, err error) {
 	return set, nil
 }
 
+// drawn is a night that is drawn at random.
+type drawn struct {
+	Kinds string `enum:"old,new" default:"old" help:"Kinds of nights: ${enum}."`
+	Only  string `placeholder:"KIND" help:"A new kind that each night must have; a name that does not exist lists them."`
+}
+
+func (d drawn) check() error {
+	if names := lab.KindNames(); d.Only != "" && (d.Kinds != "new" || !slices.Contains(names, d.Only)) {
+		return fmt.Errorf("stationlab: --only goes with --kinds new, and one of: %s", strings.Join(names, ", "))
+	}
+	return nil
+}
+
+// night is the one of a seed.
+func (d drawn) night(seed uint64) *lab.Case {
+	if d.Kinds == "new" {
+		return lab.RandomNew(seed, d.Only)
+	}
+	return lab.Random(seed)
+}
+
 type story struct {
+	drawn
 	File    string   `arg:"" optional:"" help:"Scenario file."`
 	Random  uint64   `placeholder:"SEED" help:"A random night instead of a file."`
 	Seed    uint64   `default:"1" help:"Which night."`
@@ -125,7 +147,10 @@ type story struct {
 }
 
 func (t story) Run(out io.Writer) error {
-	c, err := lab.Random(t.Random), error(nil)
+	if err := t.check(); err != nil {
+		return err
+	}
+	c, err := t.night(t.Random), error(nil)
 	if t.Random == 0 {
 		c, err = lab.Read(t.File)
 	} else {
@@ -145,6 +170,7 @@ func (t story) Run(out io.Writer) error {
 }
 
 type nights struct {
+	drawn
 	Count uint64 `default:"300" help:"How many."`
 	From  uint64 `default:"1" help:"First seed."`
 	Show  int    `default:"5" help:"How many nights that went wrong are named."`
@@ -152,9 +178,12 @@ type nights struct {
 }
 
 func (n nights) Run(out io.Writer) error {
+	if err := n.check(); err != nil {
+		return err
+	}
 	var jobs []lab.Job
 	for s := n.From; s < n.From+n.Count; s++ {
-		jobs = append(jobs, lab.Job{Case: lab.Random(s), Seed: s})
+		jobs = append(jobs, lab.Job{Case: n.night(s), Seed: s})
 	}
 	all := lab.PlayAll(jobs, 0)
 	rows, coverage := lab.Rows(all), lab.Coverages(all)
@@ -168,20 +197,16 @@ func (n nights) Run(out io.Writer) error {
 		lab.ModeTable(out, all)
 		fmt.Fprintln(out)
 		lab.CoverageTable(out, coverage)
+		if n.Kinds == "new" {
+			fmt.Fprintln(out)
+			lab.KindTable(out, all)
+		}
 	}
 	lab.Missed(out, all, n.Show)
 	lab.Needless(out, all, n.Show)
-	bad := 0
-	for _, night := range all {
-		if night.Good() {
-			continue
-		}
-		if bad++; bad <= n.Show {
-			fmt.Fprintf(out, "seed %d: %+v, guard missed %d s\n", night.Seed, night.Modes, night.Missed)
-		}
-	}
+	bad := lab.Wrong(out, all, n.Show)
 	if bad > 0 {
-		fmt.Fprintf(out, "%d nights went wrong; stationlab story --random SEED tells one\n", bad)
+		fmt.Fprintf(out, "%d nights went wrong; stationlab story --kinds %s --random SEED tells one\n", bad, n.Kinds)
 		return errFell
 	}
 	return nil
@@ -229,6 +254,7 @@ func (a ablate) Run(out io.Writer) error {
 }
 
 type plot struct {
+	drawn
 	File   string `arg:"" optional:"" help:"Scenario file."`
 	Random uint64 `placeholder:"SEED" help:"A random night instead of a file."`
 	Seed   uint64 `default:"1" help:"Which night."`
@@ -236,7 +262,10 @@ type plot struct {
 }
 
 func (p plot) Run(io.Writer) error {
-	c, err := lab.Random(p.Random), error(nil)
+	if err := p.check(); err != nil {
+		return err
+	}
+	c, err := p.night(p.Random), error(nil)
 	if p.Random == 0 {
 		if c, err = lab.Read(p.File); err != nil {
 			return err

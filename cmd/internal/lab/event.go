@@ -24,39 +24,64 @@ func (c *Case) event(l *line) error {
 	}
 	c.at = at
 	last := c.Story[len(c.Story)-1]
-	now := world.Chapter{From: at, Text: last.Text, Scene: last.Scene, Servers: slices.Clone(last.Servers)}
-	switch {
-	case l.is("say"):
+	now := world.Chapter{From: at, Text: last.Text, Scene: last.Scene, Servers: slices.Clone(last.Servers), Portal: last.Portal, Way: last.Way}
+	for _, read := range []func(*line, *world.Chapter) (bool, error){weather, others, network, receiverIs, machine} {
+		if ok, err := read(l, &now); err != nil {
+			return err
+		} else if ok {
+			c.Story = append(c.Story, now)
+			return nil
+		}
+	}
+	if l.is("say") {
 		now.Text = l.rest()
-	case l.is("server"):
-		err = server(l, &now)
-	case l.is("network gone"):
-		now.Servers = nil
-	case l.is("pulse later by"):
-		now.Pulse, err = l.span("how much later")
-	case l.is("mark"):
-		now.Mark, err = operatorsMark(l)
-	case l.is("another receiver"):
-		m := gnsstest.Typical()
-		err = l.list(func() error { return receiver(l, &m) })
-		now.Plug = &m
-	case l.is("system clock moved"):
-		now.Step, err = l.offset("the step")
-	case l.is("hardware clock moved"):
-		now.RTCMove, err = l.offset("the step")
-	case l.is("battery"):
-		err = battery(l, &now)
-	case l.is("sleep for"):
-		now.Sleep, err = l.span("the sleep")
-	case l.is("program down for"):
-		now.Down, err = l.span("the time without the program")
-	case l.is("power off for"):
-		err = powerOff(l, &now)
-	default:
+	} else {
 		err = scene(l, &now.Scene)
 	}
 	c.Story = append(c.Story, now)
 	return err
+}
+
+// machine reads what happens to the computer and its hardware clock, and to the operator.
+func machine(l *line, c *world.Chapter) (ok bool, err error) {
+	switch {
+	case l.is("pulse later by"):
+		c.Pulse, err = l.span("how much later")
+	case l.is("mark"):
+		c.Mark, err = operatorsMark(l)
+	case l.is("hardware clock moved"):
+		c.RTCMove, err = l.offset("the step")
+	case l.is("battery"):
+		err = battery(l, c)
+	case l.is("sleep for"):
+		c.Sleep, err = l.span("the sleep")
+	case l.is("program down for"):
+		err = programDown(l, c)
+	case l.is("power off for"):
+		err = powerOff(l, c)
+	default:
+		return false, nil
+	}
+	return true, err
+}
+
+func programDown(l *line, c *world.Chapter) (err error) {
+	if c.Down, err = l.span("the time without the program"); err != nil {
+		return err
+	}
+	for l.is(",") {
+		switch {
+		case l.is("stopped"):
+			c.Stopped = true
+		case l.is("state lost"):
+			c.Forget = true
+		case l.is("former state"):
+			c.Former = true
+		default:
+			return fmt.Errorf("a program that is down may have been stopped, and come back with its state lost or a former state")
+		}
+	}
+	return nil
 }
 
 func powerOff(l *line, c *world.Chapter) (err error) {
@@ -69,8 +94,10 @@ func powerOff(l *line, c *world.Chapter) (err error) {
 			c.Cut = true
 		case l.is("state lost"):
 			c.Forget = true
+		case l.is("former state"):
+			c.Former = true
 		default:
-			return fmt.Errorf("a power-off may be without shutdown, or with its state lost")
+			return fmt.Errorf("a power-off may be without shutdown, with its state lost, or with a former state")
 		}
 	}
 	return nil
@@ -84,33 +111,6 @@ func battery(l *line, c *world.Chapter) error {
 		}
 	}
 	return fmt.Errorf("a battery is good, low or dead")
-}
-
-func server(l *line, c *world.Chapter) error {
-	name, err := l.word("the server's name")
-	if err != nil {
-		return err
-	}
-	i := slices.IndexFunc(c.Servers, func(s world.Server) bool { return s.Name == name })
-	if i >= 0 {
-		c.Servers = slices.Delete(c.Servers, i, i+1)
-	}
-	if l.is("gone") {
-		return nil
-	}
-	s := world.Server{Name: name, Bound: 30 * time.Millisecond}
-	if !l.is("right") {
-		if s.Error, err = l.offset("the server's error"); err != nil {
-			return err
-		}
-	}
-	if l.is(", bound") {
-		if s.Bound, err = l.span("the server's bound"); err != nil {
-			return err
-		}
-	}
-	c.Servers = append(c.Servers, s)
-	return nil
 }
 
 // scene reads what is done to the receiver and its bytes.
@@ -133,6 +133,8 @@ func scene(l *line, s *gnsstest.Scene) (err error) {
 		s.Unplugged = true
 	case l.is("receiver plugged in"):
 		s.Unplugged = false
+	case l.is("status blinks"):
+		s.Blink, err = l.number("the share of epochs said void", "%")
 	case l.is("receiver stuck"):
 		s.Stuck = true
 	case l.is("receiver runs"):

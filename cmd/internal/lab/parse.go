@@ -24,8 +24,9 @@ type Case struct {
 	Steered     bool // the station sets and keeps the system clock
 	Compensated bool // the hardware clock is known to be
 	Expect      []Expectation
-	Shows       []string // rules without which this scenario falls
-	MayMiss     []window // error ± guard need not hold the truth: declared invisible
+	Shows       []string   // rules without which this scenario falls
+	MayMiss     []Declared // error ± guard need not hold the truth: declared invisible
+	Kinds       []string   // of a random night: what is unusual about it
 	at          time.Duration
 }
 
@@ -116,6 +117,11 @@ func (c *Case) statement(l *line) (err error) {
 	case l.is("thermometer"):
 		c.Thermometer = &world.Thermometer{}
 		err = l.list(func() error { return thermometer(l, c.Thermometer) })
+	case l.is("transmitter"):
+		c.Transmitter = &world.Transmitter{Over: 5 * time.Minute, On: 5 * time.Minute, Off: 5 * time.Minute}
+		err = l.list(func() error { return transmitter(l, c.Transmitter) })
+	case l.is("line"):
+		err = link(l, &c.Link)
 	case l.is("system clock"):
 		c.SystemError, err = l.offset("the system clock's error")
 	case l.is("receiver none"):
@@ -145,9 +151,7 @@ func (c *Case) statement(l *line) (err error) {
 	case l.is("shows rule"):
 		err = l.list(func() error { return c.showsRule(l) })
 	case l.is("may miss the truth"):
-		var w window
-		w, err = c.when(l)
-		c.MayMiss = append(c.MayMiss, w)
+		err = c.mayMissThe(l)
 	default:
 		err = fmt.Errorf("%q begins no statement", l.words[0])
 	}
@@ -209,6 +213,10 @@ func (c *Case) oscillator(l *line) (err error) {
 		o.TempPPM, err = l.number("the change by 1 °C", "ppm")
 	case l.is("ageing"):
 		o.AgeingPPM, err = l.number("the ageing in a day", "ppm")
+	case l.is("tuning fork"):
+		o.CurvePPM = -0.035 // NXP UM10301 section 9: -0.034, and -0.035 to -0.04
+	case l.is("cubic"):
+		o.CubicPPM, err = l.number("the change by 1 °C³", "ppm")
 	default:
 		o.PPM, err = l.fast("the oscillator's error")
 	}
@@ -222,60 +230,6 @@ func (c *Case) air(l *line) (err error) {
 	}
 	v, err := l.number("the mean temperature", "C")
 	c.Air.OffC = v - 25
-	return err
-}
-
-// thermometer reads a sensor: good, or a list of what is wrong with it.
-func thermometer(l *line, m *world.Thermometer) (err error) {
-	switch {
-	case l.is("good"):
-	case l.is("noise"):
-		m.NoiseC, err = l.number("the noise", "C")
-	case l.is("load"):
-		m.LoadC, err = l.number("the processor's warmth at work", "C")
-	case l.is("steps of"):
-		m.StepC, err = l.number("the resolution", "C")
-	case l.is("lag"):
-		m.Lag, err = l.span("the lag")
-	case l.is("own warmth"):
-		if m.HeatC, err = l.number("the computer's own warmth", "C"); err == nil && l.is("over") {
-			m.HeatOver, err = l.span("how long it takes to warm up")
-		}
-	default:
-		m.OffC, err = l.number("by how much it shows too warm", "C")
-		if err == nil && l.is("low") {
-			m.OffC = -m.OffC
-		} else if err == nil && !l.is("high") {
-			err = fmt.Errorf("say whether the thermometer shows high or low")
-		}
-	}
-	return err
-}
-
-func (c *Case) hardwareClock(l *line) (err error) {
-	m := &c.RTC
-	switch {
-	case l.is("compensated"):
-		c.Compensated, m.CurvePPM = true, 0
-	case l.is("plain"):
-		c.Compensated, m.CurvePPM = false, -0.034 // typical tuning fork, NXP UM10301 section 9
-	case l.is("wander"):
-		m.WanderPPM, err = l.number("the wander in a day", "ppm")
-	case l.is("off for"):
-		c.OffFor, err = l.span("the power-off")
-	case l.is("local time"):
-		m.Zone, err = l.span("the time zone")
-	case l.is("first tick after"):
-		m.FirstTick, err = l.span("the first tick after a write")
-	case l.is("error"):
-		c.RTCError, err = l.offset("the hardware clock's error")
-	case l.is("tells its supply"):
-		m.HasFlags = true
-	case l.is("starts at 1970"):
-		m.ResetTo, m.InvalidFails = 1, false
-	default:
-		m.PPM, err = l.fast("the hardware clock's rate")
-	}
 	return err
 }
 

@@ -17,71 +17,6 @@ import (
 // Floor is the build date that nights are judged with.
 var Floor = timescale.UTCOf(time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC))
 
-// Mode is what a night was for one mode. Times in s.
-type Mode struct {
-	Mode     string  `json:"mode"`
-	First    float64 `json:"first_within_s"` // −1 = never
-	Within   int     `json:"within_s"`
-	Declared int     `json:"declared_false_s"` // false within, in a part declared beyond what can be seen
-	Refusal
-}
-
-// Refusal is what was said falsely, and what was refused needlessly, s.
-type Refusal struct {
-	False        int `json:"false_within_s"`
-	Proved       int `json:"healthy_proved_s"`   // truth within half the tolerance, a healthy receiver proved for 60 s
-	Needless     int `json:"needless_proved_s"`  // of that, not within
-	Unproved     int `json:"healthy_unproved_s"` // the same, its second or latency not proved
-	NeedlessUnpr int `json:"needless_unproved_s"`
-}
-
-func (r *Refusal) add(o Refusal) {
-	r.False += o.False
-	r.Proved += o.Proved
-	r.Needless += o.Needless
-	r.Unproved += o.Unproved
-	r.NeedlessUnpr += o.NeedlessUnpr
-}
-
-// Sample is the judgement at one instant of a night, drawn at random from the parts
-// that are not declared beyond what can be seen: an error that is common to a night
-// must not count 43,200 times.
-type Sample struct {
-	Basis   string  `json:"basis"`
-	Learned bool    `json:"learned"` // latency (RTC: its offset) and rate
-	Error   float64 `json:"error_s"` // estimate − truth
-	Bound   float64 `json:"bound_s"`
-}
-
-// Night is what happened in one.
-type Night struct {
-	Scenario    string         `json:"scenario"`
-	Seed        uint64         `json:"seed"`
-	Seconds     int            `json:"up_s"`
-	Modes       []Mode         `json:"modes"`
-	Missed      int            `json:"guard_missed_s"` // error ± guard did not hold the truth
-	RMS         float64        `json:"rms_s"`          // of the estimate, while second and latency are proved
-	Max         float64        `json:"max_s"`
-	Steered     float64        `json:"steered_rms_s"` // of the system clock where it is steered, once it was within for a minute
-	SteeredMax  float64        `json:"steered_max_s"`
-	Steps       int            `json:"steps"`    // by anybody
-	RTCSets     int            `json:"rtc_sets"` // by the station
-	StateWrites int            `json:"state_writes"`
-	Samples     []Sample       `json:"samples"`
-	Breaks      []Break        `json:"breaks,omitempty"`
-	Why         map[string]int `json:"needless_why,omitempty"` // s, by the largest term of the guard
-}
-
-// Good tells whether everything expected held, and nothing false was said.
-func (n *Night) Good() bool {
-	for _, m := range n.Modes {
-		if m.False > 0 {
-			return false
-		}
-	}
-	return len(n.Breaks) == 0 && n.Missed == 0
-}
-
 // Trace is told each second of a night: the picture is drawn from it.
 type Trace func(at time.Duration, truth float64, s *status.Snapshot)
 
@@ -125,7 +60,7 @@ type observer struct {
 }
 
 func newObserver(c *Case, seed uint64) *observer {
-	o := &observer{c: c, night: Night{Scenario: c.Name, Seed: seed}, rng: rand.New(rand.NewPCG(seed, 0x6f627365727665)),
+	o := &observer{c: c, night: Night{Scenario: c.Name, Seed: seed, Kinds: c.Kinds}, rng: rand.New(rand.NewPCG(seed, 0x6f627365727665)),
 		drawn: make(map[[2]string]int)}
 	for i := range c.Expect {
 		o.checks = append(o.checks, checker{Expectation: &c.Expect[i]})
@@ -195,7 +130,19 @@ func (o *observer) steered(w *world.World, s *status.Snapshot, truth float64) {
 
 // mayMiss: the scenario declares that nobody could see it.
 func (o *observer) mayMiss(at time.Duration) bool {
-	return slices.ContainsFunc(o.c.MayMiss, func(w window) bool { return w.to == 0 && at >= w.from || w.has(at) })
+	return slices.ContainsFunc(o.c.MayMiss, func(d Declared) bool { return d.has(at) })
+}
+
+// declared counts a second of false within in a part that is declared, by its classes.
+func (o *observer) declared(at time.Duration) {
+	for _, d := range o.c.MayMiss {
+		if d.has(at) {
+			if o.night.Classes == nil {
+				o.night.Classes = map[int]int{}
+			}
+			o.night.Classes[d.Class]++
+		}
+	}
 }
 
 // learned tells whether latency and rate are known, so far as the basis wants.
@@ -253,6 +200,7 @@ func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration)
 		if math.Abs(truth) > m.ToleranceS {
 			if o.mayMiss(at) {
 				n.Declared++
+				o.declared(at)
 			} else {
 				n.False++
 			}

@@ -44,7 +44,7 @@ func Random(seed uint64) *Case {
 	c.Story = []world.Chapter{{Scene: sky}}
 	begin := d.evening(c, sky)
 	if c.Receiver.Latency.Ramp > 0 {
-		c.MayMiss = append(c.MayMiss, window{}) // a ramp is a drag-off too slow to be seen in time
+		c.declare(1, 0, 0) // a ramp is a drag-off too slow to be seen in time
 	}
 	c.Length = begin + NightLength
 	c.Thermometer = drawThermometer(seed)
@@ -220,7 +220,11 @@ func (d *draw) event(c *Case, at time.Duration, sky gnsstest.Scene) time.Duratio
 	fromItsStart := t != 0 && at < d.on+c.Receiver.ColdFix+time.Minute                 // it lies from its first fix on
 	if likeLeapData || fromItsStart {
 		// It is found out when the receiver comes back, some seconds after the end.
-		c.MayMiss = append(c.MayMiss, window{at, end + 15*time.Second})
+		class := 2
+		if fromItsStart {
+			class = 3
+		}
+		c.declare(class, at, end+15*time.Second)
 	}
 	c.Story = append(c.Story, during, after)
 	return end
@@ -247,6 +251,6 @@ func (d *draw) drag(c *Case, ch *world.Chapter) {
 	// A receiver that describes the second before is as late as the guard allows for
 	// while nobody has proved its latency: a drag-off leaves it before it is seen.
 	if ppm < VisiblePPM || c.Receiver.PreviousSecond {
-		c.MayMiss = append(c.MayMiss, window{from: ch.From})
+		c.declare(1, ch.From, 0)
 	}
 }

@@ -34,6 +34,19 @@ func receiver(l *line, m *gnsstest.Model) (err error) {
 		}
 	case l.is("position error"):
 		m.PositionSigmaM, err = l.number("the position's error", "m")
+	case l.is("off the second by"):
+		m.Phase, err = l.span("how much after the second the epochs are")
+		if err == nil && l.is("moving") {
+			m.PhasePPM, err = l.number("how fast they move", "ppm")
+		}
+	case l.is("rests"):
+		if m.Pause, err = l.span("how long the burst rests"); err == nil && l.is("after") {
+			m.PauseAfter = whole("after how many sentences", "")
+			l.is("sentences")
+			l.is("sentence")
+		}
+	case l.is("out of order"):
+		m.Unordered, err = l.number("the share of epochs in another order", "%")
 	default:
 		return latency(l, m)
 	}
@@ -66,6 +79,12 @@ func latency(l *line, m *gnsstest.Model) (err error) {
 		m.PreviousSecond = true
 	case l.is("zda current"):
 		m.ZDACurrent = true
+	case l.is("next second"):
+		m.NextSecond = true
+	case l.is("each satellite"):
+		d.PerSatellite, err = l.span("how much later by a satellite")
+	case l.is("poor sky"):
+		d.Poor, err = l.span("how much later under a poor sky")
 	default:
 		return fault(l, m)
 	}
@@ -98,6 +117,13 @@ func fault(l *line, m *gnsstest.Model) (err error) {
 		m.ValidTooSoon, err = l.span("how much too soon")
 	case l.is("estimates for"):
 		m.Estimates, err = l.span("how long it estimates")
+	case l.is("estimates unsaid for"):
+		m.EstimatesUnsaid = true
+		m.Estimates, err = l.span("how long it estimates")
+	case l.is("repeats for"):
+		m.RepeatsFor, err = l.span("how long it says its last epoch again")
+	case l.is("leap data after"):
+		m.AlmanacAfter, err = l.span("when the leap-second data come")
 	case l.is("simulator"):
 		m.Simulator = true
 	default:

@@ -112,7 +112,7 @@ func (w *World) writeRTC() {
 	}
 	if k.order != nil && k.order.At <= w.local {
 		at := w.utc.Add(k.order.At.Sub(w.local))
-		w.rtc.Set(at, k.order.Value)
+		w.rtc.Set(at, k.order.Value.Add(-w.s.RTC.Zone)) // the chip takes what it is given
 		w.Station.RTCWritten(k.order.At, k.order.At.Add(time.Millisecond), nil)
 		k.order, k.rtcSets, w.nextRTC = nil, k.rtcSets+1, w.utc.Add(2*time.Second)
 	}

@@ -1,0 +1,62 @@
+package lab
+
+import (
+	"fmt"
+	"time"
+)
+
+// Class is a fault that no station could see in time, with its number in
+// testdata/scenarios/README.md. A window of a night is declared from the world's truth,
+// never from what the judge made of it.
+type Class struct {
+	Number  int
+	What    string
+	Large   string // how large the error becomes
+	Reveals string // what would show it
+}
+
+// Classes are all that is declared.
+var Classes = []Class{
+	{1, "a lone receiver drags off, or its latency ramps, by less than 200 ppm; or by any rate if it is a second late by design", "without end", "a server, a mark, a compared hardware clock after hours"},
+	{2, "a false signal steps back by nearly whole seconds while leap-second data may be missing", "1 to 18 s", "a compared hardware clock, a server, a mark"},
+	{3, "a receiver lies from its first fix on, and nothing that was compared before is left beside it", "any", "a server, a mark"},
+	{4, "all servers heard answer out of one lying clock, and nobody else is there", "any", "a receiver's fix, a compared hardware clock"},
+	{5, "somebody sets the hardware clock while the power is off, and nobody else is there at boot", "any", "a receiver's fix, a server, a mark"},
+	{6, "the hardware clock stands still in the cold while the power is off, and does not tell", "the time it stood", "a receiver's fix, a server, a mark"},
+	{7, "the crystal leaps for good by 10 ppm or more in holdover, with neither hardware clock nor server", "36 ms an hour for 10 ppm", "any reading"},
+	{8, "an operator's mark, or a borrowed clock, is wrong, and nobody else is there", "as wrong as the mark", "a receiver's fix, a server"},
+	{9, "a lone receiver names the second to come", "up to 1 s", "a server, a mark, a compared hardware clock"},
+}
+
+// Declared is a part of a night that belongs to a class; 0 = the file says why.
+type Declared struct {
+	window
+	Class int
+}
+
+func (d Declared) has(t time.Duration) bool { return d.to == 0 && t >= d.from || d.window.has(t) }
+
+// declare takes a part of the night out, as a class of the table.
+func (c *Case) declare(class int, from, to time.Duration) {
+	c.MayMiss = append(c.MayMiss, Declared{window{from, to}, class})
+}
+
+// mayMissThe reads: may miss the truth WHEN, class N.
+func (c *Case) mayMissThe(l *line) error {
+	w, err := c.when(l)
+	if err != nil {
+		return err
+	}
+	class := 0
+	if l.is(", class") {
+		v, err := l.number("the class", "")
+		if err != nil {
+			return err
+		}
+		if class = int(v); class < 1 || class > len(Classes) {
+			return fmt.Errorf("there is no class %d: 1 to %d", class, len(Classes))
+		}
+	}
+	c.declare(class, w.from, w.to)
+	return nil
+}

@@ -1,0 +1,82 @@
+package lab
+
+import (
+	"math"
+	"time"
+)
+
+// declare says what nobody could see, from what is true of the night.
+func (s *newNight) declare() {
+	for _, l := range s.lies {
+		s.declareLie(l)
+	}
+	if m := &s.c.Receiver; m.ValidTooSoon > 0 && (s.begin == 0 || !s.clockKnows(window{s.offs[0].from, s.begin}, m.OwnError)) {
+		// Valid with its own clock's time, and nobody beside it: until the fix, and until what
+		// was believed meanwhile has gone.
+		s.c.declare(3, s.begin, s.begin+m.ColdFix+20*time.Minute)
+	}
+	if s.c.NoRTC {
+		for _, at := range s.leaps {
+			s.c.declare(7, at, 0)
+		}
+		return
+	}
+	for _, o := range s.offs {
+		if m := &s.c.RTC; m.StopsBelowC != 0 && !m.StopTold && s.coldest(o) < m.StopsBelowC {
+			s.c.declare(6, o.from, 0)
+		}
+		for _, at := range s.set {
+			if o.has(at) { // it happens at boot then, unseen
+				s.c.declare(5, o.from, 0)
+			}
+		}
+	}
+}
+
+func (s *newNight) declareLie(l lie) {
+	nearly := (l.by - l.by.Round(time.Second)).Abs()
+	switch {
+	case l.drag != 0 && (math.Abs(l.drag) < VisiblePPM || s.c.Receiver.PreviousSecond):
+		s.c.declare(1, l.from, 0)
+	case l.by < -time.Second/2 && nearly < nearlyWhole:
+		s.c.declare(2, l.from, l.to+15*time.Second)
+	}
+	firstFix := s.c.Receiver.ColdFix + time.Minute
+	if s.begin == 0 && l.from < firstFix { // nothing compared, and nobody there
+		s.c.declare(3, l.from, 0)
+	}
+	for _, at := range s.forgets {
+		if l.has(at) {
+			s.c.declare(3, at, 0)
+		}
+	}
+	for _, o := range s.offs {
+		by := l.by + time.Duration(l.drag*1e3*(o.to-l.from).Seconds())
+		if o.to >= l.from-firstFix && o.to <= l.to && !s.clockKnows(o, by) {
+			s.c.declare(3, o.to, 0)
+		}
+	}
+}
+
+// clockKnows tells whether the hardware clock, compared before a power-off, is good enough
+// after it to contradict a receiver wrong by so much: ±5 ppm for compensated ones by data
+// sheet (DS3231M), −150 ppm for a plain fork at −40 °C.
+func (s *newNight) clockKnows(off window, by time.Duration) bool {
+	ppm := 150.0
+	if s.c.Compensated {
+		ppm = 5
+	}
+	return !s.c.NoRTC && s.compared() && by.Seconds() != 0 &&
+		math.Abs(by.Seconds()) > 0.2+ppm*1e-6*(off.to-off.from).Seconds()
+}
+
+// coldest is the lowest temperature that a power-off may have seen, °C.
+func (s *newNight) coldest(o window) float64 {
+	c := 25 + s.c.Air.OffC - s.c.Air.SwingC
+	for _, w := range s.colds {
+		if o.from < w.to+time.Hour && o.to > w.from {
+			c = -40
+		}
+	}
+	return c
+}
