@@ -1,0 +1,243 @@
+package band
+
+import (
+	"math"
+	"sort"
+)
+
+// Signal is one signal of a mode.
+type Signal struct {
+	BeginS float64 // its first sync symbol, seconds after the first sample
+	FreqHz float64 // its lowest tone
+	SNRdB  float64 // in 2500 Hz
+	Score  float64 // nats by which the sync stands out
+	Hits   int     // sync symbols whose tone was the strongest
+	Of     int     // sync symbols that lie in the sound
+	Plain  bool    // so many hits that other modes' signals hardly ever make them: fit for a crowd
+}
+
+// candidate is a place in the spectrum.
+type candidate struct {
+	frame, bin int
+	hits, of   int
+	score      float64
+	plain      bool
+}
+
+// passes is how often the sound is searched: after each pass what was found is taken
+// out, and the rest searched anew.
+const passes = 2
+
+// Find lists the signals of a mode in 8 kHz samples, the plainest first.
+func Find(samples []float32, m Mode) []Signal {
+	s := analyse(samples, m)
+	var kept []candidate
+	var out []Signal
+	for pass := range passes {
+		before := len(kept)
+		kept = prune(kept, search(s, m), m)
+		for _, c := range kept[before:] {
+			out = append(out, refine(samples, s, m, c))
+		}
+		if pass+1 == passes || len(kept) == before {
+			break
+		}
+		for _, c := range kept[before:] {
+			s.blank(m, c)
+		}
+		s.climb(m.Tones)
+	}
+	return out
+}
+
+// probe is where a sync symbol lies, from the place that is looked at.
+type probe struct {
+	frames int
+	tone   uint8
+}
+
+func probesOf(m Mode) (all []probe) {
+	for _, a := range m.Arrays {
+		for k, tone := range a.tones {
+			all = append(all, probe{(a.at + k) * perSymbol, uint8(tone)})
+		}
+	}
+	return all
+}
+
+// search looks at every place of the spectrum.
+func search(s *spectrum, m Mode) (found []candidate) {
+	probes := probesOf(m)
+	need := thresholds(m, len(probes))
+	width := perSpacing * (m.Tones - 1)
+	for f := -probes[len(probes)-1].frames; f < s.frames; f++ {
+		in := probes
+		for len(in) > 0 && f+in[0].frames < 0 {
+			in = in[1:]
+		}
+		for len(in) > 0 && f+in[len(in)-1].frames >= s.frames {
+			in = in[:len(in)-1]
+		}
+		t := need[len(in)]
+		if t.hits == 0 {
+			continue
+		}
+		for b := 0; b+width < s.bins; b++ {
+			hits := s.hits(f, b, in, t.hits)
+			if hits < t.hits {
+				continue
+			}
+			c := candidate{f, b, hits, len(in), 0, hits >= t.plain}
+			for _, p := range in {
+				c.score += s.standsOut(f+p.frames, b, int(p.tone), m.Tones)
+			}
+			if c.score >= t.score {
+				found = append(found, s.inside(c, m, probes))
+			}
+		}
+	}
+	return found
+}
+
+// inside moves a place of which a part lies outside the sound by one array, where arrays
+// are alike: the same symbols, the third array not seen, and the whole signal in the sound.
+func (s *spectrum) inside(c candidate, m Mode, probes []probe) candidate {
+	if c.of == len(probes) || m.Arrays[0].tones[0] != m.Arrays[1].tones[0] {
+		return c
+	}
+	apart, last := m.Arrays[1].at*perSymbol, probes[len(probes)-1].frames
+	for _, f := range [2]int{c.frame - apart, c.frame + apart} {
+		if f >= 0 && f+last < s.frames {
+			c.frame = f
+		}
+	}
+	return c
+}
+
+// hits counts the sync symbols whose tone is the strongest; it stops when need is out
+// of reach.
+func (s *spectrum) hits(f, b int, in []probe, need int) (n int) {
+	left := len(in) - need
+	for _, p := range in {
+		if s.strongest[(f+p.frames)*s.bins+b] == p.tone {
+			n++
+		} else if left--; left < 0 {
+			return 0
+		}
+	}
+	return n
+}
+
+// mostNats is the most that one symbol may add: a strong neighbour that happens to
+// fall on the right tone must not outweigh many symbols.
+const mostNats = 2.0
+
+// standsOut is −ln(1 − r), r the share of a tone in the power of all tones. In even
+// noise r is Beta(1, tones − 1), so that the sum over n symbols is Gamma(n)/(tones − 1).
+func (s *spectrum) standsOut(frame, bin, tone, tones int) float64 {
+	row := s.power[frame*s.bins+bin:]
+	sum := float32(0)
+	for k := range tones {
+		sum += row[k*perSpacing]
+	}
+	rest := sum - row[tone*perSpacing]
+	if rest*math.MaxInt16 < sum {
+		return mostNats
+	}
+	return math.Min(math.Log(float64(sum/rest)), mostNats)
+}
+
+// prune adds to kept the plainest of those that are the same signal seen beside its place.
+func prune(kept, all []candidate, m Mode) []candidate {
+	sort.SliceStable(all, func(i, k int) bool { return all[i].score > all[k].score })
+	for _, c := range all {
+		same := false
+		for _, k := range kept {
+			same = same || m.same(c, k)
+		}
+		if !same {
+			kept = append(kept, c)
+		}
+	}
+	return kept
+}
+
+// same tells whether two places are one signal: beside each other, or, where the
+// arrays are alike, one array apart.
+func (m Mode) same(c, k candidate) bool {
+	df, dt := abs(c.bin-k.bin), abs(c.frame-k.frame)
+	if df > 2*perSpacing {
+		return false
+	}
+	if dt <= perSymbol*5/4 {
+		return true
+	}
+	if m.Arrays[0].tones[0] != m.Arrays[1].tones[0] {
+		return false
+	}
+	apart := m.Arrays[1].at * perSymbol
+	return abs((dt+apart/2)%apart-apart/2) <= perSymbol
+}
+
+func abs(x int) int { return max(x, -x) }
+
+// threshold is what a place must reach.
+type threshold struct {
+	hits  int // 0: too few symbols to say anything
+	plain int
+	score float64
+}
+
+// thresholds gives, for each number of sync symbols in the sound, what keeps the rate of
+// false finds per place below falseRate: the number of hits by the binomial law, which
+// holds for any interference that treats the tones alike, however strong; the score
+// by the Gamma law, which holds for even noise.
+func thresholds(m Mode, most int) []threshold {
+	out := make([]threshold, most+1)
+	for n := most / 2; n <= most; n++ {
+		fewest := func(p float64) (hits int) {
+			for hits <= n && binomialTail(n, hits, 1/float64(m.Tones)) > p {
+				hits++
+			}
+			return hits
+		}
+		hits := fewest(hitRate)
+		if hits > n {
+			continue
+		}
+		score := float64(n) / float64(m.Tones-1)
+		for gammaTail(n, score*float64(m.Tones-1)) > noiseRate {
+			score += 0.02
+		}
+		out[n] = threshold{hits, fewest(plainRate), score}
+	}
+	return out
+}
+
+// Rates of false finds per place looked at. Noise alone makes fewer than one in a hundred
+// periods of 15 s; the FT8 signals of the recordings make 1 false JS8 find a period at
+// hitRate and 0.2 at plainRate (TestFalseFinds).
+const (
+	hitRate   = 2e-6
+	plainRate = 3e-7
+	noiseRate = 1e-7
+)
+
+// binomialTail is P(X ≥ k) of n trials.
+func binomialTail(n, k int, p float64) (sum float64) {
+	for i := k; i <= n; i++ {
+		lg := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
+		sum += math.Exp(lg(n) - lg(i) - lg(n-i) + float64(i)*math.Log(p) + float64(n-i)*math.Log(1-p))
+	}
+	return sum
+}
+
+// gammaTail is P(X > x) of a Gamma variable of whole shape n: P(Poisson(x) < n).
+func gammaTail(n int, x float64) float64 {
+	term, sum := math.Exp(-x), 0.0
+	for i := range n {
+		sum += term
+		term *= x / float64(i+1)
+	}
+	return sum
+}

@@ -1,0 +1,138 @@
+// Package crowd makes one offset of the offsets of many stations: where their clocks
+// agree, with a bound.
+//
+// Stations keep their clocks by networks and satellites, some badly, a few not at all.
+// Over 57 recordings of 15 s (1,291 signals) half lay within 0.1 s of the median of their
+// period, 68 % within 0.2, 90 % within 1.0, 99 % within 1.9 s. It is pure.
+package crowd
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"sort"
+)
+
+// Least is the fewest stations that make a crowd: fewer are a club.
+const Least = 5
+
+// Floor is what all share, and no number of stations averages away, seconds: half of what
+// filter (0 to 60 ms) and way (2 to 40 ms) may differ by once Delay is taken off, and as
+// much again for the lateness that the senders' own sound devices have in common.
+// Common practice, no source.
+const (
+	Delay = 0.05
+	Floor = 0.10
+)
+
+// mostBound is the widest statistical bound that is still a claim, s.
+const mostBound = 0.5
+
+// Offset is where a crowd agrees.
+type Offset struct {
+	Signals int
+	OffsetS float64
+	BoundS  float64 // half-width at 99 %, Floor included
+}
+
+// Why there is no crowd.
+var (
+	ErrFew       = errors.New("too few stations")
+	ErrScattered = errors.New("the stations do not agree")
+)
+
+// The model: most stations scatter by a two-sided exponential of unknown width, some by
+// about a second, a few are anywhere in the period. The parts fit the figures above
+// (49, 70, 92, 98 %).
+const (
+	nearPart, farPart, anyPart = 0.80, 0.18, 0.02
+	farSigma                   = 1.1
+	step                       = 0.005
+	reach                      = 3.0
+)
+
+var widths = [...]float64{0.03, 0.045, 0.07, 0.11, 0.16, 0.24, 0.36}
+
+// Of finds where offsets, seconds, agree; period, seconds, is after how much an offset
+// means the same again. Each offset must come from a station of its own.
+func Of(offsets []float64, period float64) (o Offset, err error) {
+	o.Signals = len(offsets)
+	if o.Signals < Least {
+		return o, fmt.Errorf("%w: %d, and %d are the least", ErrFew, o.Signals, Least)
+	}
+	mid := densest(offsets, period)
+	near := make([]float64, len(offsets))
+	for i, v := range offsets {
+		near[i] = math.Remainder(v-mid, period)
+	}
+	at, p := posterior(near, period)
+	lo, hi := quantile(at, p, 0.005), quantile(at, p, 0.995)
+	o.OffsetS = quantile(at, p, 0.5)
+	o.BoundS = math.Max(hi-o.OffsetS, o.OffsetS-lo) + step
+	o.OffsetS += mid
+	if o.BoundS > mostBound {
+		return o, fmt.Errorf("%w to better than %.1f s", ErrScattered, o.BoundS)
+	}
+	o.BoundS += Floor
+	return o, nil
+}
+
+// densest is the offset that has the most others within 0.2 s.
+func densest(offsets []float64, period float64) (best float64) {
+	most := -1
+	sorted := append([]float64(nil), offsets...)
+	sort.Float64s(sorted)
+	for _, c := range sorted {
+		n := 0
+		for _, v := range sorted {
+			if math.Abs(math.Remainder(v-c, period)) <= 0.2 {
+				n++
+			}
+		}
+		if n > most {
+			best, most = c, n
+		}
+	}
+	return best
+}
+
+// posterior is how likely each place of the grid is to be the true offset.
+func posterior(x []float64, period float64) (at, p []float64) {
+	var logs [][]float64
+	top := math.Inf(-1)
+	for v := -reach; v <= reach; v += step {
+		at = append(at, v)
+		l := make([]float64, len(widths))
+		for k, b := range widths {
+			for _, xi := range x {
+				d := math.Abs(xi - v)
+				l[k] += math.Log(nearPart*math.Exp(-d/b)/(2*b) +
+					farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period)
+			}
+			top = math.Max(top, l[k])
+		}
+		logs = append(logs, l)
+	}
+	p = make([]float64, len(at))
+	sum := 0.0
+	for i, l := range logs {
+		for _, v := range l {
+			p[i] += math.Exp(v - top)
+		}
+		sum += p[i]
+	}
+	for i := range p {
+		p[i] /= sum
+	}
+	return at, p
+}
+
+func quantile(at, p []float64, q float64) float64 {
+	sum := 0.0
+	for i, v := range p {
+		if sum += v; sum >= q {
+			return at[i]
+		}
+	}
+	return at[len(at)-1]
+}
