@@ -15,6 +15,7 @@ import (
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/follower"
+	"noonmark/cmd/internal/hear"
 	"noonmark/cmd/internal/inspect"
 	"noonmark/cmd/internal/marking"
 	"noonmark/cmd/internal/places"
@@ -83,6 +84,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return exit.OK, follower.Follow(ctx, u.Follow, errOut)
 	case "mark":
 		return marking.Mark(u.Mark, in, out)
+	case "hear":
+		return hear.Hear(ctx, u.Hear, in, out, errOut)
 	case "until":
 		return reader.Until(ctx, u.Until, out)
 	case "preflight":

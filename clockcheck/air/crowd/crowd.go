@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -48,7 +49,7 @@ const (
 	nearPart, farPart, anyPart = 0.80, 0.18, 0.02
 	farSigma                   = 1.1
 	step                       = 0.005
-	reach                      = 3.0
+	reach                      = 1.5
 )
 
 var widths = [...]float64{0.03, 0.045, 0.07, 0.11, 0.16, 0.24, 0.36}
@@ -103,14 +104,14 @@ func posterior(x []float64, period float64) (at, p []float64) {
 	for v := -reach; v <= reach; v += step {
 		at = append(at, v)
 		l := make([]float64, len(widths))
-		for k, b := range widths {
-			for _, xi := range x {
-				d := math.Abs(xi - v)
-				l[k] += math.Log(nearPart*math.Exp(-d/b)/(2*b) +
-					farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period)
+		for _, xi := range x {
+			d := math.Abs(xi - v)
+			rest := farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period
+			for k, b := range widths {
+				l[k] += math.Log(nearPart*math.Exp(-d/b)/(2*b) + rest)
 			}
-			top = math.Max(top, l[k])
 		}
+		top = math.Max(top, slices.Max(l))
 		logs = append(logs, l)
 	}
 	p = make([]float64, len(at))

@@ -19,6 +19,7 @@ type CLI struct {
 	Why        Why        `cmd:"" help:"The judgement explained: who says what, who is trusted, and why."`
 	Screen     Screen     `cmd:"" help:"The verdict live and large, in a terminal."`
 	Mark       Mark       `cmd:"" help:"Set or check the clock by ear on a radio time signal."`
+	Hear       Hear       `cmd:"" help:"Hear the time from the radio: other stations' signals, time signals."`
 	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
 	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
 	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
@@ -145,6 +146,15 @@ type Mark struct {
 	LongPath bool   `name:"long-path" help:"The signal comes the long way round the earth."`
 	Place    string `placeholder:"PLACE" help:"Where you are: a locator, or latitude,longitude. Default: where the service says."`
 	Check    bool   `help:"Only compare; tell the service nothing."`
+	Where
+	Output
+}
+
+// Hear listens to the radio.
+type Hear struct {
+	Words   []string `arg:"" optional:"" name:"file" help:"Recordings to examine: WAV, 16 bit, 8 to 48 kHz. With --offsets: the offsets."`
+	Mode    string   `default:"FT8" placeholder:"MODE" help:"The mode whose signals are looked for: FT8, FT4, JS8-30, JS8-15, JS8-10 or JS8-6."`
+	Channel int      `default:"1" placeholder:"N" help:"Which channel of two carries the radio: 1 is left, 2 is right."`
 	Where
 	Output
 }

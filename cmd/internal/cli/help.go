@@ -169,3 +169,10 @@ func (Completion) Help() string {
     noonmark completion zsh > ~/.zfunc/_noonmark
     noonmark completion fish > ~/.config/fish/completions/noonmark.fish`
 }
+
+// Help implements kong's detailed help.
+func (Hear) Help() string {
+	return `Other stations keep their clocks by networks and satellites. How late their signals come, as a crowd, tells how far this computer's clock is off, modulo the mode's period. Signals are found by their sync alone: no message is decoded, no call sign read or kept.
+
+    noonmark hear --json period.wav`
+}

@@ -114,6 +114,8 @@ func (c *CLI) check() error {
 		return errors.New("--latency-s must be a number of seconds from 0 to 2")
 	case !(c.Until.Bound >= 0 && c.Until.Bound <= 3600):
 		return errors.New("--bound must be a number of seconds over 0, at most 3600")
+	case c.Hear.Channel != 0 && c.Hear.Channel != 1 && c.Hear.Channel != 2:
+		return fmt.Errorf("--channel %d: 1 is left, 2 is right", c.Hear.Channel)
 	case c.Mark.Beat && c.Mark.React:
 		return errors.New("--beat and --react: choose one")
 	case c.Mark.Taps != 0 && (c.Mark.Taps < 3 || c.Mark.Taps > 60):

@@ -35,6 +35,7 @@ var extra = map[string][]string{
 	"clockcheck":                 {"clockcheck/selection"},
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
+	"clockcheck/air/airtest":     {"clockcheck/air/band"},
 	"gnss/gnsstest":              {"gnss"},
 	"grid/standing":              {"grid"},
 	"grid/track":                 {"grid"},

@@ -26,6 +26,7 @@ var exits = map[string][]exit{
 	"why":        {{"0", "It was explained."}, {"3", "No fresh status is there."}},
 	"screen":     {{"0", "It was ended."}, {"1", "The terminal could not be used."}},
 	"mark":       {{"0", "The clock was compared, and the service was told unless that was not wanted."}, {"1", "Too few taps, or they do not fit together, or the service took nothing."}},
+	"hear":       {{"0", "A crowd or a time signal was heard."}, {"1", "Nothing was heard that tells the time; the reason is told."}},
 	"follow":     {{"0", "It was told to end, or nothing is configured."}, {"1", "It could not begin; the reason is on standard error."}},
 	"until":      {{"0", "What was asked for is so."}, {"1", "The limit is up."}},
 	"report":     {{"0", "The report was printed."}, {"1", "The template could not be read or filled in."}, {"3", "There is nothing to report: no fix, or no fresh status."}},

@@ -1,0 +1,23 @@
+package band
+
+import "testing"
+
+func TestDistinct(t *testing.T) {
+	m := named(t, "FT8")
+	loud := Signal{BeginS: 1, FreqHz: 1500, SNRdB: 20, Plain: true}
+	for _, tt := range []struct {
+		name string
+		more []Signal
+		want int
+	}{
+		{"not plain", []Signal{{BeginS: 1.4, FreqHz: 900, SNRdB: -5}}, 1},
+		{"same place", []Signal{{BeginS: 1.4, FreqHz: 1509, SNRdB: 10, Plain: true}}, 1},
+		{"sidebands of hum", []Signal{{BeginS: 1.01, FreqHz: 1600, SNRdB: -8, Plain: true}, {BeginS: 1.01, FreqHz: 1401, SNRdB: -6, Plain: true}}, 1},
+		{"another station", []Signal{{BeginS: 1.01, FreqHz: 1600, SNRdB: 5, Plain: true}, {BeginS: 1.01, FreqHz: 1400, SNRdB: 5, Plain: true}}, 3},
+		{"weak, at another time", []Signal{{BeginS: 1.2, FreqHz: 1600, SNRdB: -8, Plain: true}, {BeginS: 1.01, FreqHz: 1400, SNRdB: -8, Plain: true}}, 3},
+	} {
+		if got := len(Distinct(append(tt.more, loud), m)); got != tt.want {
+			t.Errorf("%s: %d, want %d", tt.name, got, tt.want)
+		}
+	}
+}

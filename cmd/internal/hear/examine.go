@@ -1,0 +1,96 @@
+// Package hear is noonmark hear: the radio's sound tells the time.
+//
+// It is a process of its own beside the clock service, which opens no sound and runs
+// nothing: what is found here is told over the control socket.
+package hear
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"noonmark/clockcheck/air/band"
+	"noonmark/clockcheck/air/crowd"
+	"noonmark/clockcheck/air/sound"
+)
+
+// found is what a piece of sound holds.
+type found struct {
+	Path    string   `json:"path,omitempty"`
+	Mode    string   `json:"mode"`
+	Signals []signal `json:"signals"`
+	Crowd   *crowded `json:"crowd"`
+	Station *heard   `json:"station"`
+	Because string   `json:"because"` // why there is no crowd, or what is odd about the sound
+}
+
+// signal is one signal; its offset is its begin less the piece's begin and the mode's
+// usual delay.
+type signal struct {
+	OffsetS float64 `json:"offset_s"`
+	FreqHz  float64 `json:"freq_hz"`
+	SNRdB   float64 `json:"snr_db"`
+}
+
+// crowded is where the stations agree, ± at 99 %.
+type crowded struct {
+	Signals int     `json:"signals"`
+	OffsetS float64 `json:"offset_s"`
+	BoundS  float64 `json:"bound_s"`
+}
+
+// examine looks for the signals of a mode in a piece of sound.
+func examine(p sound.Piece, m band.Mode) found {
+	f := found{Mode: m.Name, Signals: []signal{}}
+	if word := sound.Fault(p); word != "" {
+		f.Because = word
+		return f
+	}
+	samples := sound.To8k(p)
+	all := band.Find(samples, m)
+	for i, o := range band.Offsets(all, m) {
+		f.Signals = append(f.Signals, signal{round(o, 3), round(all[i].FreqHz, 1), round(all[i].SNRdB, 0)})
+	}
+	if word := band.Own(samples, all); word != "" {
+		f.Because = word
+		return f
+	}
+	apart := band.Distinct(all, m)
+	c, err := crowd.Of(band.Offsets(apart, m), m.Period.Seconds())
+	switch {
+	case len(apart) == 0 && len(all) == 0:
+		f.Because = fmt.Sprintf("No signal of %s is in the sound.", m.Name)
+		if hz := otherRate(p, m); hz != 0 {
+			f.Because = fmt.Sprintf("The sampling rate is wrong: the signals are as if it were %d Hz, not %d.", hz, p.Rate)
+		}
+	case errors.Is(err, crowd.ErrFew):
+		f.Because = fmt.Sprintf("%d stations are plain enough; %d are the least that make a crowd.", len(apart), crowd.Least)
+	case err != nil:
+		f.Because = fmt.Sprintf("The %d stations do not agree well enough (± %.1f s).", len(apart), c.BoundS)
+	default:
+		f.Crowd = &crowded{c.Signals, round(c.OffsetS, 3), round(c.BoundS+m.Doubt.Seconds(), 3)}
+	}
+	return f
+}
+
+// otherRates are those that sound is usually sampled at.
+var otherRates = [...]int{8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000}
+
+// otherRate is the rate at which a piece would hold three plain signals; 0 if none is.
+func otherRate(p sound.Piece, m band.Mode) int {
+	for _, hz := range otherRates {
+		if ratio := float64(hz) / float64(p.Rate); hz == p.Rate || ratio > 2.1 || ratio < 0.45 {
+			continue
+		}
+		q := sound.Piece{Rate: hz, Samples: p.Samples}
+		if len(band.Distinct(band.Find(sound.To8k(q), m), m)) >= 3 {
+			return hz
+		}
+	}
+	return 0
+}
+
+func round(v float64, digits int) float64 {
+	p := math.Pow(10, float64(digits))
+	return math.Round(v*p) / p
+}

@@ -1,0 +1,95 @@
+package hear
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"noonmark/clockcheck/air/band"
+	"noonmark/clockcheck/air/sound"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/exit"
+)
+
+// maxFile is the largest file that is read: 20 minutes at 48 kHz, two channels.
+const maxFile = 256 << 20
+
+// Hear does what the command line asks for.
+func Hear(ctx context.Context, c cli.Hear, in io.Reader, out, errOut io.Writer) (int, error) {
+	m, err := band.ModeNamed(c.Mode)
+	if err != nil {
+		return exit.Misuse, exit.Usage(err)
+	}
+	return files(c, m, out)
+}
+
+// files examines recordings, each for itself.
+func files(c cli.Hear, m band.Mode, out io.Writer) (code int, err error) {
+	code = exit.No
+	enc := json.NewEncoder(out)
+	for _, path := range c.Words {
+		p, word, err := read(path, c.Channel-1)
+		if err != nil {
+			return exit.No, fmt.Errorf("hear: %w", err)
+		}
+		f := examine(p, m)
+		f.Path = path
+		if word != "" {
+			f.Because = word + " " + f.Because
+		}
+		if f.Crowd != nil || f.Station != nil {
+			code = exit.OK
+		}
+		if c.JSON {
+			if err := enc.Encode(f); err != nil {
+				return exit.No, err
+			}
+			continue
+		}
+		say(out, f)
+	}
+	return code, nil
+}
+
+// read reads a recording. word says what is odd about a file that could be read in part.
+func read(path string, channel int) (p sound.Piece, word string, err error) {
+	s, err := os.Stat(path)
+	if err != nil {
+		return p, "", err
+	}
+	if s.Size() > maxFile {
+		return p, "", fmt.Errorf("%s: larger than %d MB: cut it", path, maxFile>>20)
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return p, "", err
+	}
+	p, err = sound.WAV(b, channel)
+	if errors.Is(err, sound.ErrShort) {
+		return p, fmt.Sprintf("Half a file: it ends after %.1f s.", p.Seconds()), nil
+	}
+	if err != nil {
+		return p, "", fmt.Errorf("%s: %w", path, err)
+	}
+	return p, "", nil
+}
+
+// say prints what was found for a person.
+func say(out io.Writer, f found) {
+	if f.Path != "" {
+		fmt.Fprintf(out, "%s: ", f.Path)
+	}
+	fmt.Fprintf(out, "%d signals of %s.\n", len(f.Signals), f.Mode)
+	for _, s := range f.Signals {
+		fmt.Fprintf(out, "  %+6.2f s  %6.0f Hz  %+3.0f dB\n", s.OffsetS, s.FreqHz, s.SNRdB)
+	}
+	if f.Crowd != nil {
+		fmt.Fprintf(out, "  The crowd of %d: %+.2f s ± %.2f s\n", f.Crowd.Signals, f.Crowd.OffsetS, f.Crowd.BoundS)
+	}
+	if f.Because != "" {
+		fmt.Fprintf(out, "  %s\n", f.Because)
+	}
+}
