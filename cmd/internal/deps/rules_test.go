@@ -19,6 +19,7 @@ const (
 // core are the packages to which time is an argument.
 var core = []string{
 	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms, "status",
+	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 }
@@ -26,6 +27,7 @@ var core = []string{
 // machines are the packages of the core that start no goroutine either.
 var machines = []string{
 	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms,
+	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 }
@@ -35,7 +37,6 @@ var extra = map[string][]string{
 	"clockcheck":                 {"clockcheck/selection"},
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
-	"clockcheck/air/airtest":     {"clockcheck/air/band"},
 	"gnss/gnsstest":              {"gnss"},
 	"grid/standing":              {"grid"},
 	"grid/track":                 {"grid"},

@@ -1,0 +1,116 @@
+package hear
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"noonmark/clockcheck/air/band"
+	"noonmark/clockcheck/air/sound"
+	"noonmark/cmd/internal/cli"
+)
+
+const air = "../../../testdata/air/"
+
+// run plays the command and returns its code and what it printed.
+func run(t *testing.T, c cli.Hear) (int, string) {
+	t.Helper()
+	if c.Mode == "" {
+		c.Mode = "FT8"
+	}
+	if c.Channel == 0 {
+		c.Channel = 1
+	}
+	var out bytes.Buffer
+	code, err := Hear(context.Background(), c, strings.NewReader(""), &out, &out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return code, out.String()
+}
+
+// TestFiles: one object a file, in order; the crowd is that of testdata/air/heard.csv.
+func TestFiles(t *testing.T) {
+	var c cli.Hear
+	c.JSON, c.Words = true, []string{air + "busy_03.wav", air + "field-110115.wav"}
+	code, text := run(t, c)
+	var f [2]found
+	d := json.NewDecoder(strings.NewReader(text))
+	for i := range f {
+		if err := d.Decode(&f[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if code != 0 || f[0].Crowd == nil || math.Abs(f[0].Crowd.OffsetS-0.8) > 0.05 || f[0].Path != c.Words[0] || f[0].Mode != "FT8" || len(f[0].Signals) < 17 {
+		t.Errorf("%d, %+v", code, f[0])
+	}
+	if f[1].Crowd != nil || f[1].Because == "" || f[1].Path != c.Words[1] {
+		t.Errorf("one listed station: %+v", f[1])
+	}
+	if !strings.Contains(text, `"crowd":null,"station":null`) {
+		t.Error("null is not null: ", text)
+	}
+}
+
+// TestBadSound: each gets its word and no claim.
+func TestBadSound(t *testing.T) {
+	good, err := os.ReadFile(air + "busy_03.wav")
+	if err != nil {
+		t.Fatal(err)
+	}
+	patched := func(rate byte) []byte { // 12000 = 0x2EE0; 0x3E80 = 16000
+		b := bytes.Clone(good)
+		b[25] = rate
+		if rate == 0x3E {
+			b[24] = 0x80
+		}
+		return b
+	}
+	silent := append(bytes.Clone(good[:44]), make([]byte, len(good)-44)...)
+	dir := t.TempDir()
+	for _, tt := range []struct {
+		name string
+		file []byte
+		word string
+	}{
+		{"half", good[:20000], "Half a file"},
+		{"silence", silent, "silence"},
+		{"rate", patched(0x3E), "as if it were 12000 Hz, not 16000"},
+	} {
+		path := filepath.Join(dir, tt.name+".wav")
+		if err := os.WriteFile(path, tt.file, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		var c cli.Hear
+		c.JSON, c.Words = true, []string{path}
+		code, text := run(t, c)
+		if code != 1 || !strings.Contains(text, tt.word) || !strings.Contains(text, `"crowd":null`) {
+			t.Errorf("%s: %d, %s", tt.name, code, text)
+		}
+	}
+}
+
+// BenchmarkExamine: 15 s of a busy band; at most 0.5 s and 40 MB are asked for.
+func BenchmarkExamine(b *testing.B) {
+	file, err := os.ReadFile(air + "busy_05.wav")
+	if err != nil {
+		b.Fatal(err)
+	}
+	p, err := sound.WAV(file, 0)
+	if err != nil {
+		b.Fatal(err)
+	}
+	m, err := band.ModeNamed("FT8")
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		examine(p, m)
+	}
+}
