@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -84,6 +85,13 @@ func TestPTY(t *testing.T) {
 			t.Fatal(err)
 		}
 		return lost
+	}
+	fi, err := os.Stat(link)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if st := fi.Sys().(*syscall.Stat_t); fi.Mode().Perm() != 0o660 || int(st.Gid) != group() {
+		t.Errorf("mode %v, group %d: want 0660 and group %d", fi.Mode(), st.Gid, group())
 	}
 	give(lines(0, 3))
 	f := open()

@@ -4,7 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/user"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 
 	"golang.org/x/sys/unix"
@@ -43,8 +46,15 @@ func openTerminal(link string) (*terminal, error) {
 	return t, nil
 }
 
-// setUp unlocks the other end (ptmx(4)), makes it raw, and for everybody to open:
-// most programs open a receiver for reading and writing.
+// ptyMode is for us and the group of serial ports. Most programs open a receiver for
+// reading and writing; who may write to a pty may also change its settings and take
+// what others should read, so that it is not for everybody.
+const ptyMode = 0o660
+
+// ptyGroup is the group of serial ports (Debian and most others).
+const ptyGroup = "dialout"
+
+// setUp unlocks the other end (ptmx(4)), makes it raw, and lets the group open it.
 func (t *terminal) setUp() error {
 	if err := unix.IoctlSetPointerInt(t.master, unix.TIOCSPTLCK, 0); err != nil {
 		return fmt.Errorf("unlock the pty: %w", err)
@@ -54,10 +64,25 @@ func (t *terminal) setUp() error {
 		return fmt.Errorf("name of the pty: %w", err)
 	}
 	t.name = fmt.Sprintf("%s%d", ptyDir, n)
-	if err := os.Chmod(t.name, 0o666); err != nil {
+	if err := errors.Join(os.Chown(t.name, -1, group()), os.Chmod(t.name, ptyMode)); err != nil {
 		return err
 	}
 	return t.fresh()
+}
+
+// group is that of serial ports if we may give it away, else our own.
+func group() int {
+	own := os.Getegid()
+	g, err := user.LookupGroup(ptyGroup)
+	if err != nil {
+		return own
+	}
+	id, err := strconv.Atoi(g.Gid)
+	mine, _ := os.Getgroups()
+	if err == nil && (os.Geteuid() == 0 || slices.Contains(mine, id)) {
+		return id
+	}
+	return own
 }
 
 // fresh opens the other end for a moment and makes the line raw, whatever settings

@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	maxStreams   = 256
+	maxStreams   = 400             // as many as the server of the page has places
 	writeTimeout = 5 * time.Second // a reader that takes nothing for so long is let go
 	// policy lets the page load what it brings itself, run nothing inline, send
 	// forms to itself only, and be framed by nobody.

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/netip"
 	"strings"
 	"testing"
 	"time"
@@ -109,7 +110,7 @@ func TestOneAddressHasItsShare(t *testing.T) {
 func TestRefusalsHoldNothing(t *testing.T) {
 	address := servedToCamp(t)
 	from := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, 7)}}
-	for range 2 * maxConnections {
+	for range 2 * places {
 		c, err := from.Dial("tcp", address)
 		if err != nil {
 			t.Fatal(err)
@@ -120,4 +121,92 @@ func TestRefusalsHoldNothing(t *testing.T) {
 	if _, r := caller(t, address, 8); r.StatusCode != http.StatusOK || time.Since(begin) > HeaderTimeout {
 		t.Errorf("another is told %s after %s", r.Status, time.Since(begin))
 	}
+}
+
+// someConn is a connection that only notes that it was closed.
+type someConn struct {
+	net.Conn
+	closed bool
+}
+
+func (c *someConn) Close() error { c.closed = true; return nil }
+
+func address(n int) netip.Addr { return netip.AddrFrom4([4]byte{192, 0, 2, byte(n)}) }
+
+// TestPlacesForNewScreens: seven addresses take all they can get and stay silent. The
+// station finds its places, each new screen gets both of its own, and what goes is the
+// oldest of who holds most; who is not silent keeps its place.
+func TestPlacesForNewScreens(t *testing.T) {
+	f := newFair(nil)
+	now := time.Unix(1e9, 0)
+	var greedy []*someConn
+	for a := range 7 {
+		for range maxFromOne {
+			c := &someConn{}
+			if h, _ := f.enter(c, address(1+a), now); h != nil {
+				greedy = append(greedy, c)
+			}
+			now = now.Add(time.Millisecond)
+		}
+	}
+	if len(greedy) != places-keptForStation {
+		t.Errorf("%d places held by others than the station, want %d", len(greedy), places-keptForStation)
+	}
+	for n := range keptForStation {
+		if h, why := f.enter(&someConn{}, ownAddress, now); h == nil {
+			t.Fatalf("the station's connection %d: %s", n+1, why)
+		}
+	}
+	if h, _ := f.enter(&someConn{}, address(100), now); h != nil {
+		t.Error("somebody lost a place who had just spoken")
+	}
+	now = now.Add(silentFor)
+	var screens []*someConn
+	for n := range 60 {
+		c := &someConn{}
+		h, why := f.enter(c, address(100+n/2), now)
+		if h == nil {
+			t.Fatalf("new screen %d: %s", n/2+1, why)
+		}
+		screens = append(screens, c)
+		now = now.Add(time.Second)
+	}
+	for _, c := range screens {
+		if c.closed {
+			t.Error("a new screen lost its place to another while some hold 64")
+		}
+	}
+	if !greedy[0].closed || greedy[len(greedy)-1].closed {
+		t.Error("the oldest of who held most did not go first")
+	}
+	if f.total != places {
+		t.Errorf("%d places taken, want %d", f.total, places)
+	}
+}
+
+// TestLoopbackIsOne: all addresses of loopback share the station's places.
+func TestLoopbackIsOne(t *testing.T) {
+	at := servedPlain(t)
+	for i := range maxFromStation {
+		if _, r := caller(t, at, byte(1+i%200)); r.StatusCode != http.StatusOK {
+			t.Fatalf("connection %d: %s", i+1, r.Status)
+		}
+	}
+	if _, r := caller(t, at, 250); r.StatusCode != http.StatusTooManyRequests {
+		t.Errorf("one too many, from another address of loopback: %s", r.Status)
+	}
+}
+
+// servedPlain serves a page on loopback with the limits of the service.
+func servedPlain(t *testing.T) (address string) {
+	t.Helper()
+	l, err := Listen("127.0.0.1:0", false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- Serve(ctx, l, NewPage(1, nil)) }()
+	t.Cleanup(func() { cancel(); <-done })
+	return l.Addr().String()
 }

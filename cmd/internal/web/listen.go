@@ -9,14 +9,11 @@ import (
 	"os"
 	"strings"
 	"time"
-
-	"golang.org/x/net/netutil"
 )
 
 // Limits of the page's server: many idle or slow readers must cost the station
 // nothing it needs.
 const (
-	maxConnections = 400
 	maxHeaderBytes = 8 << 10
 	HeaderTimeout  = 5 * time.Second
 	requestTimeout = 10 * time.Second
@@ -63,7 +60,7 @@ func Serve(ctx context.Context, l net.Listener, h http.Handler) error {
 		}
 	})
 	defer stop()
-	if err := s.Serve(netutil.LimitListener(newFair(l), maxConnections)); !errors.Is(err, http.ErrServerClosed) {
+	if err := s.Serve(newFair(l)); !errors.Is(err, http.ErrServerClosed) {
 		return fmt.Errorf("page: %w", err)
 	}
 	return nil
