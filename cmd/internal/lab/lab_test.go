@@ -6,6 +6,7 @@ import (
 	"flag"
 	"io"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -33,9 +34,15 @@ func scenarios(t testing.TB) (cases []*Case) {
 	return cases
 }
 
+// long asks for the long worlds too: a step of .ci/run of its own.
+var long = os.Getenv("NOONMARK_LONG") != ""
+
 // Everything that the files expect holds, and nothing false is said.
 func TestScenarios(t *testing.T) {
-	cases, seeds := scenarios(t), uint64(2)
+	cases, seeds := scenarios(t), uint64(1)
+	if long {
+		seeds = 2
+	}
 	if testing.Short() { // the race detector makes it ten times slower
 		cases, seeds = cases[:6], 1
 	}
@@ -78,8 +85,11 @@ var nights = flag.Uint64("nights", 16, "how many random nights")
 // More of them: go run ./cmd/stationlab nights --count 10000
 func TestRandomNights(t *testing.T) {
 	n := *nights
-	if testing.Short() {
+	switch {
+	case testing.Short():
 		n = 1
+	case !long:
+		n = min(n, 10)
 	}
 	var jobs []Job
 	for s := range n {
