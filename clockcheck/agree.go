@@ -198,7 +198,7 @@ func (j *Judge) heldFrom() ancestry {
 	}
 	for i := range j.marks {
 		if j.markOpposes(&j.marks[i]) {
-			a &^= markAncestry(i == 1)
+			a &^= slotAncestry[i]
 		}
 	}
 	return a

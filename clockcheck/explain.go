@@ -31,6 +31,7 @@ type Reference struct {
 	Error   float64 // s: system clock − what the reference says
 	Bound   float64 // s: half-width, 99 %
 	Age     float64 // s since its last word; negative = never
+	Signals int     // of the air: how many signals were heard
 }
 
 func (j *Judge) references(now timescale.Local, dst *Judgement) {
@@ -141,7 +142,7 @@ func (j *Judge) opponent() string {
 	case j.x.carrier == carNetwork:
 		return "the network"
 	case j.x.carrier == carMark:
-		return "the operator's mark"
+		return j.markWord()
 	case j.x.carrier == carRTC:
 		return "the hardware clock"
 	}
@@ -241,7 +242,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 		return fmt.Sprintf("References disagree and there is no third to decide: the error may be up to %s. Compare with a radio time signal.", span(dst.Guard+math.Abs(dst.Error)))
 	}
 	how := map[Basis]string{
-		BasisPPS: "the receiver's pulse", BasisOperator: "an operator's mark", BasisGNSS: "the receiver", BasisNetwork: "a time server", BasisRTC: "the hardware clock",
+		BasisPPS: "the receiver's pulse", BasisOperator: j.markWord(), BasisGNSS: "the receiver", BasisNetwork: "a time server", BasisRTC: "the hardware clock",
 	}[dst.Basis]
 	if dst.Basis == BasisHoldover {
 		how = "the oscillator alone (no reference for " + forHowLong(j.sinceSupport(now)) + ")"

@@ -86,7 +86,7 @@ type Judge struct {
 	x       known
 	rx      receiver
 	pps     pulse
-	marks   [2]marked // by ear, borrowed
+	marks   [markSlots]marked
 	rtc     rtcRef
 	servers [maxServers]server
 	nServer int
@@ -153,7 +153,7 @@ func (j *Judge) Segment(now timescale.Local) {
 		j.RTCMissing(why)
 	}
 	j.nServer = 0
-	j.marks = [2]marked{}
+	j.marks = [markSlots]marked{}
 	if j.ReceiverOpened(key, link); !present {
 		j.ReceiverLost("The receiver was not open when the computer woke.")
 	}

@@ -2,6 +2,7 @@ package clockcheck
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"noonmark/clockcheck/timescale"
@@ -131,7 +132,7 @@ func (j *Judge) learnedLatency(key string) (LearnedLatency, bool) {
 // opposed tells whether an undefeated reference says something else.
 func (j *Judge) opposed() bool {
 	if j.receiverOpposes() || j.rtc.fault == fDisagrees || j.pps.opposes ||
-		j.markOpposes(&j.marks[0]) || j.markOpposes(&j.marks[1]) {
+		slices.ContainsFunc(j.marks[:], func(m marked) bool { return j.markOpposes(&m) }) {
 		return true
 	}
 	for i := range j.servers[:j.nServer] {
@@ -149,11 +150,14 @@ func (j *Judge) ancestryNames(a ancestry) []string {
 	if a&ancReceiver != 0 {
 		names = append(names, "receiver")
 	}
-	if a >= ancServer {
+	if a&^ancAir >= ancServer {
 		names = append(names, "server")
 	}
 	if a&ancOperator != 0 {
 		names = append(names, "operator")
+	}
+	if a&ancAir != 0 {
+		names = append(names, "air")
 	}
 	if a&ancUnknown != 0 {
 		names = append(names, "unknown")
@@ -171,6 +175,8 @@ func (j *Judge) ancestryOf(names []string) ancestry {
 			a |= ancServer << maxServers
 		case n == "operator":
 			a |= ancOperator
+		case n == "air": // the crowd or a station: of an earlier run both
+			a |= ancAir
 		default:
 			a |= ancUnknown
 		}

@@ -34,17 +34,28 @@ type marked struct {
 	bound    float64
 	agrees   bool
 	outvoted bool
+	name     string // of the air: "crowd" or the station
+	signals  int    // … heard
+	told     timescale.Local
+	tie      tie
 }
 
 // ancBorrowed is what a borrowed clock stands on: somebody else's servers.
 const ancBorrowed = ancServer << (maxServers + 1)
 
-func markAncestry(borrowed bool) ancestry {
-	if borrowed {
-		return ancBorrowed
-	}
-	return ancOperator
-}
+// The slots of marks: by ear, borrowed, and what the radio's sound tells (air.go).
+const (
+	slotEar = iota
+	slotBorrowed
+	slotCrowd
+	slotStation // and one more
+	markSlots   = slotStation + 2
+)
+
+var slotAncestry = [markSlots]ancestry{ancOperator, ancBorrowed, ancBorrowed << 1, ancBorrowed << 2, ancBorrowed << 3}
+
+// ancAir are the ancestries of the air.
+const ancAir = ancBorrowed<<1 | ancBorrowed<<2 | ancBorrowed<<3
 
 // says is where a mark would have x be, relative to the estimate: the older the
 // mark, the less the oscillator's rate lets it say.
@@ -65,10 +76,11 @@ func (j *Judge) Mark(r *Mark) bool {
 	if !ok {
 		return false
 	}
-	m, anc := &j.marks[0], markAncestry(r.Borrowed)
+	slot := slotEar
 	if r.Borrowed {
-		m = &j.marks[1]
+		slot = slotBorrowed
 	}
+	m, anc := &j.marks[slot], slotAncestry[slot]
 	before := *m
 	*m = marked{at: r.At, z: z, bound: r.Bound.Seconds(), agrees: true}
 	if !j.x.known {
@@ -121,7 +133,7 @@ func (j *Judge) startFromMark(m *marked, anc ancestry) {
 	j.f.start(0, sNo, sq(m.bound*serverSigma))
 	j.x = known{known: true, dateProved: true, ancestry: anc, carrier: carMark, markAt: m.at}
 	j.watch, j.led, j.rtc.attached, j.rtc.independent = watch{}, led{}, false, false
-	j.note(m.at, "started", "The time now comes from an operator's mark.")
+	j.note(m.at, "started", "The time now comes from "+j.markWord()+".")
 }
 
 func (j *Judge) acceptMark(r *Mark, m *marked, anc ancestry) {
@@ -146,6 +158,14 @@ func (m *marked) speaks(at timescale.Local) bool {
 // markOpposes tells whether a mark that counts says something else than x.
 func (j *Judge) markOpposes(m *marked) bool { return m.speaks(j.f.at) && !m.agrees }
 
+// markWord names what x stands on where that is a mark.
+func (j *Judge) markWord() string {
+	if j.x.ancestry != 0 && j.x.ancestry&^ancAir == 0 {
+		return "a radio time signal"
+	}
+	return "an operator's mark"
+}
+
 // MarkName is the name under which a mark stands among the references.
 func MarkName(borrowed bool) string {
 	if borrowed {
@@ -159,8 +179,11 @@ func (j *Judge) markReference(now timescale.Local, i int, dst *Judgement) (r Ref
 	if m.at == 0 {
 		return r, false
 	}
+	if i >= slotCrowd {
+		return j.airReference(now, m, dst), true
+	}
 	rel := j.rel(m.at, m.z)
-	r = Reference{Name: MarkName(i == 1), Kind: "operator", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at)}
+	r = Reference{Name: MarkName(i == slotBorrowed), Kind: "operator", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at)}
 	ago := forHowLong(now.Sub(m.at))
 	switch {
 	case now.Sub(m.at) > markAgree:
@@ -185,7 +208,7 @@ func (j *Judge) restartMarks(at timescale.Local, win claim) {
 		m.agrees = j.says(m).meets(win)
 		m.outvoted = !m.agrees
 		if m.agrees && at.Sub(m.at) < markAgree {
-			j.x.ancestry |= markAncestry(i == 1)
+			j.x.ancestry |= slotAncestry[i]
 			j.x.markAt = m.at
 		}
 	}

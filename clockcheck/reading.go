@@ -43,6 +43,18 @@ type Network struct {
 	Upstream Upstream
 }
 
+// Air is what the radio's sound told of UTC: the crowd of other stations' signals in one
+// period, or a time-signal station. All of them share the delays of sound, filter and
+// way, which Bound must hold: they do not average below it.
+type Air struct {
+	Source  string          // "crowd", or the station's name
+	At      timescale.Local // the instant
+	UTC     timescale.UTC   // … and what UTC it was
+	Modulo  time.Duration   // UTC is known but for multiples of this; 0 = wholly
+	Bound   time.Duration   // half-width at 99 %, all delays included
+	Signals int             // of how many signals
+}
+
 // Link says how a receiver's bytes come, for that sets how late they may be.
 type Link int
 

@@ -109,7 +109,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	if rx.ahead == 0 && !j.pulseLive(at) {
 		j.x.carrier = carReceiver
 	}
-	if rx.latencyBy == "" && rx.link.steady() && rx.secProved && j.f.sigma(sD) < latencyProved && (!j.receiverCarries() || !j.on(RuleAncestry)) {
+	if rx.latencyBy == "" && rx.link.steady() && rx.secProved && j.f.sigma(sD) < j.latencyKnown() && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
 		j.note(at, "proved", "The receiver's arrival latency is proved.")
 	}

@@ -1,0 +1,197 @@
+package clockcheck
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+const (
+	// crowdLeast is the fewest signals that are a witness: one loud station is none.
+	crowdLeast = 5
+	// latencyByAir: with the air's bound a latency is known to so much, 1σ in s, and kept
+	// at that.
+	latencyByAir = 0.10
+	// airQuiet: what the air confirms is an event so often at most.
+	airQuiet = 30 * time.Minute
+)
+
+// missingLeap tells whether a receiver may be this many seconds ahead for want of
+// leap-second data: 18 less the count that its maker built in. A count of 1 to 6 is from
+// before 1990 (tzdata, leapseconds: the seventh came on 1 January 1991, GPS − UTC then 7), when no receiver
+// sent NMEA 0183 sentences with a date (from memory); 0 stands for no count at all.
+func missingLeap(ahead int) bool { return ahead < 12 || ahead == leapMax }
+
+// tie is where the air had the receiver's stream when it was first heard beside it. What is
+// common to all the air says (filter, sound, way) is in both: they may differ by the rest
+// of their bounds only. So a receiver led away slowly is seen before it leaves the bound.
+type tie struct {
+	have  bool
+	at    float64 // s: the air less the stream
+	bound float64
+}
+
+// holds tells whether the air has the stream where it had it before. Half of a bound is
+// common. The first tie is kept: one that followed would be led along.
+func (j *Judge) holds(m *marked, before tie) bool {
+	if m.tie = before; !j.receiverLive(m.at) {
+		return true
+	}
+	d := j.zRel(m.at, m.z) - (j.f.v[sX] - j.f.v[sD])
+	if !before.have {
+		m.tie = tie{true, d, m.bound}
+		return true
+	}
+	return math.Abs(d-before.at) < (m.bound+before.bound)/2
+}
+
+// Air takes what the radio's sound told. It reports whether that could be placed: what
+// is known modulo a period needs all else to be known to less than half of it.
+func (j *Judge) Air(r *Air) bool {
+	if r.Source == "crowd" && r.Signals < crowdLeast || r.Bound <= 0 {
+		return false
+	}
+	z, fits, ok := j.airPlace(r)
+	if !ok {
+		return false
+	}
+	slot := j.airSlot(r.Source)
+	m, anc := &j.marks[slot], slotAncestry[slot]
+	before := *m
+	*m = marked{at: r.At, z: z, bound: r.Bound.Seconds(), agrees: true, name: r.Source, signals: r.Signals, told: before.told}
+	if !j.x.known {
+		j.startFromMark(m, anc)
+		j.x.dateProved = true
+		return true
+	}
+	j.f.advance(r.At)
+	alone := j.x.ancestry == anc && j.on(RuleAncestry) // x is this very witness's word
+	if fits = fits && j.holds(m, before.tie); !fits {
+		m.tie = before.tie
+	}
+	if c := j.says(m); !fits || alone && !c.meets(j.guardAround()) || !alone && !j.witness(r.At, c) {
+		m.agrees = false
+		if before.at == 0 || before.agrees {
+			j.note(r.At, "trust-changed", j.airHeard(m)+" That differs by "+seconds(j.rel(m.at, m.z))+" from what was known.")
+		}
+		if !alone {
+			j.resolve(r.At)
+		}
+		return true
+	}
+	j.airAgrees(r, m, anc, before)
+	return true
+}
+
+func (j *Judge) airAgrees(r *Air, m *marked, anc ancestry, before marked) {
+	if !before.agrees || r.At.Sub(m.told) > airQuiet {
+		j.note(r.At, "air", j.airHeard(m))
+		m.told = r.At
+	}
+	j.x.markAt = r.At
+	j.x.dateProved = j.x.dateProved || r.Modulo == 0
+	j.x.ancestry |= anc
+	j.told(j.zRel(r.At, m.z), m.bound*serverSigma)
+	j.resolve(r.At)
+}
+
+// airHeard is the sentence for what was heard, by the clock as it was last seen.
+func (j *Judge) airHeard(m *marked) string {
+	who := "Heard " + m.name
+	if m.name == "crowd" {
+		who = fmt.Sprintf("Heard %d stations", m.signals)
+	}
+	if !j.clock.set {
+		return who + "."
+	}
+	e := float64(int64(j.clock.s1)-int64(j.clock.l1)-m.z) / 1e9
+	return fmt.Sprintf("%s: the clock is %.2f s %s ± %.2f s.", who, math.Abs(e), fastOrSlow(e), m.bound)
+}
+
+// airSlot is where a source is kept: the crowd, or one of two stations.
+func (j *Judge) airSlot(source string) int {
+	if source == "crowd" {
+		return slotCrowd
+	}
+	a, b := &j.marks[slotStation], &j.marks[slotStation+1]
+	if a.name == source || a.at == 0 || b.name != source && b.at != 0 && a.at < b.at {
+		return slotStation
+	}
+	return slotStation + 1
+}
+
+// airPlace says which UTC − local the air claims, ns: of the instants that it may mean,
+// the one nearest to what is known. fits tells whether that is where the references
+// have it, and no other of the instants could be meant: only then does it prove the second. A receiver
+// that may be whole seconds ahead is not moved by a source that knows the time modulo a
+// period, for 7 s ahead and 8 s behind look the same to it.
+func (j *Judge) airPlace(r *Air) (z int64, fits, ok bool) {
+	z = int64(r.UTC) - int64(r.At)
+	if r.Modulo == 0 {
+		return z, true, true
+	}
+	if !j.x.known {
+		return 0, false, false
+	}
+	period := r.Modulo.Seconds()
+	c := math.Remainder(j.rel(r.At, z), period) // where it is, around the estimate
+	bound := r.Bound.Seconds() + guardZ*j.f.sigma(sY)*math.Abs(float64(j.f.at-r.At))/1e9
+	lo, hi := j.interval(guardZ)
+	lo, hi = lo-float64(j.x.secLo), hi-float64(j.x.secHi)
+	if hi-lo+2*bound >= period/2 {
+		return 0, false, false
+	}
+	z += int64(math.Round((c - j.rel(r.At, z)) * 1e9))
+	for s := j.x.secLo; s <= j.x.secHi; s++ {
+		if s < 0 && !missingLeap(-s) {
+			continue
+		}
+		own := claim{lo + float64(s), hi + float64(s)}
+		k := math.Round(((own.lo+own.hi)/2 - c) / period)
+		meets := claim{c + k*period - bound, c + k*period + bound}.meets(own)
+		switch {
+		case s == 0 && k == 0 && meets:
+			fits = true
+		case meets && k != 0 && fits0(lo, hi, c, bound):
+			return 0, false, false // it agrees, and would with another second, too
+		}
+	}
+	return z, fits, true
+}
+
+// fits0 tells whether a claim around c meets lo to hi.
+func fits0(lo, hi, c, bound float64) bool { return claim{c - bound, c + bound}.meets(claim{lo, hi}) }
+
+// latencyKnown is how well a latency must be known to be called proved, 1σ in s.
+func (j *Judge) latencyKnown() float64 {
+	for i := slotCrowd; i < markSlots; i++ {
+		if m := &j.marks[i]; m.agrees && m.speaks(j.f.at) {
+			return latencyByAir
+		}
+	}
+	return latencyProved
+}
+
+// airReference is what the air is among the references.
+func (j *Judge) airReference(now timescale.Local, m *marked, dst *Judgement) Reference {
+	rel := j.rel(m.at, m.z)
+	r := Reference{Name: m.name, Kind: "air", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at), Signals: m.signals}
+	who := m.name
+	if who == "crowd" {
+		who = fmt.Sprintf("%d stations", m.signals)
+	}
+	ago := forHowLong(now.Sub(m.at))
+	switch {
+	case now.Sub(m.at) > markAgree:
+		r.Trust, r.Because = Silent, "Last heard "+ago+" ago: listen again."
+	case m.agrees:
+		r.Trust, r.Because = Trusted, fmt.Sprintf("%s heard %s ago, to within %.2f s: agrees.", who, ago, m.bound)
+	case m.outvoted:
+		r.Trust, r.Because = Doubted, "Outvoted: "+who+" differ by "+seconds(rel)+"."
+	default:
+		r.Trust, r.Because = Doubted, who+" heard "+ago+" ago differ by "+seconds(rel)+", and there is no third to decide: compare with a time signal."
+	}
+	return r
+}

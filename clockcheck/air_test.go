@@ -1,0 +1,163 @@
+package clockcheck
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// crowd has the station hear n others, whose clocks are err seconds late as a crowd.
+func (w *world) crowd(n int, err float64, period, bound time.Duration) bool {
+	utc := w.utc.Add(-time.Duration(err * 1e9))
+	return w.j.Air(&Air{Source: "crowd", At: w.local, UTC: utc.Add(-time.Hour / 2), Modulo: period, Bound: bound, Signals: n})
+}
+
+const (
+	ft8    = 15 * time.Second
+	ft4    = 7500 * time.Millisecond
+	airing = 200 * time.Millisecond
+)
+
+// A lone, unlearned receiver: the crowd proves its second at once.
+func TestCrowdProvesTheSecond(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.sys = 0.05
+	if w.crowd(17, 0, ft8, airing) {
+		t.Error("placed out of nothing")
+	}
+	w.run(20 * time.Second)
+	w.want(Borderline, BasisGNSS)
+	if w.crowd(4, 0, ft8, airing) {
+		t.Error("four stations are a crowd")
+	}
+	if !w.crowd(17, 0.1, ft8, airing) {
+		t.Error("not placed")
+	}
+	w.run(10 * time.Second)
+	w.want(Within, BasisGNSS)
+	for range 70 {
+		w.crowd(17, 0.1, ft8, airing)
+		w.run(15 * time.Second)
+	}
+	if v := w.got.Modes[1].Verdict; v != Within {
+		t.Errorf("FT4 %s, guard %.3f s", v, w.got.Guard)
+	}
+	w.honest()
+	l := w.j.Learned()
+	if len(l.Latencies) != 1 || math.Abs(l.Latencies[0].LatencyS-w.latency) > 0.2 {
+		t.Errorf("kept: %+v", l.Latencies)
+	}
+}
+
+// Modulo 7.5 s a receiver 7 s ahead looks right while its latency is open.
+func TestShortPeriodNamesNoSecond(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.run(20 * time.Second)
+	if w.crowd(17, 0, ft4, airing) {
+		t.Error("placed")
+	}
+	w.run(20 * time.Minute)
+	if !w.crowd(17, 0, ft4, airing) {
+		t.Error("not placed once the second was proved")
+	}
+	w.honest()
+}
+
+// A lie of whole seconds from the first fix on, the clock steered to it: the crowd shows it.
+func TestCrowdShowsALie(t *testing.T) {
+	for lie := -9; lie <= 9; lie++ {
+		w := newWorld(t, Learned{})
+		w.lie, w.sys = float64(lie), float64(lie)
+		w.run(20 * time.Second)
+		for range 90 {
+			w.crowd(12, 0.05, ft8, airing)
+			w.run(15 * time.Second)
+		}
+		if v := w.got.Modes[0].Verdict; (v == Within) != (lie == 0) || w.falseS > 0 {
+			t.Errorf("lie of %+d s: %s, %d s of false within", lie, v, w.falseS)
+		}
+		if lie >= -7 && lie <= 7 {
+			w.honest()
+		}
+	}
+}
+
+// Dragged off at so many ppm, the clock steered along.
+func TestCrowdShowsADrag(t *testing.T) {
+	for _, ppm := range []float64{20, 60, 195, -20, -195} {
+		w := newWorld(t, Learned{})
+		w.run(20 * time.Second)
+		w.crowd(12, 0.05, ft8, airing)
+		w.run(20 * time.Minute)
+		w.drag = ppm * 1e-6
+		for math.Abs(w.lie) < 2 {
+			w.sys = w.lie
+			w.second()
+			if w.j.f.at.Sub(0)/time.Second%150 == 0 {
+				w.crowd(12, 0.05, ft8, airing)
+			}
+		}
+		if v := w.got.Modes[0].Verdict; v == Within {
+			t.Errorf("%.0f ppm: %s", ppm, v)
+		}
+		w.honest()
+	}
+}
+
+// The crowd's error is common to all its periods: it does not average away.
+func TestCrowdsDoNotAverage(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.run(20 * time.Second)
+	for range 200 {
+		w.crowd(17, 0.18, ft8, airing)
+		w.run(15 * time.Second)
+	}
+	w.honest()
+}
+
+// A camp on one bad clock opposes a proved receiver, and a third decides.
+func TestBadCrowdIsOutvoted(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.sys = 0.1
+	w.run(20 * time.Minute)
+	w.want(Within, BasisGNSS)
+	w.crowd(9, 1.5, ft8, airing)
+	w.run(5 * time.Second)
+	w.want(Borderline, BasisGNSS)
+	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
+	w.run(10 * time.Second)
+	w.want(Within, BasisGNSS)
+	w.honest()
+}
+
+// A time signal with its date gives the time alone.
+func TestStationAlone(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.mute = true
+	w.j.Air(&Air{Source: "WWV", At: w.local, UTC: w.utc.Add(30 * time.Millisecond), Bound: 80 * time.Millisecond})
+	w.run(5 * time.Second)
+	w.want(Within, BasisOperator)
+	w.j.Air(&Air{Source: "CHU", At: w.local, UTC: w.utc, Bound: 80 * time.Millisecond})
+	if w.got.References[len(w.got.References)-1].Kind != "air" {
+		t.Errorf("%+v", w.got.References)
+	}
+	w.honest()
+}
+
+// FuzzAir: whatever the air says, the true error stays within the guard while the truth is
+// told by the receiver, and nothing panics.
+func FuzzAir(f *testing.F) {
+	f.Add(int64(3), int64(15), int64(200), 9)
+	f.Fuzz(func(t *testing.T, off, modulo, bound int64, n int) {
+		w := newWorld(t, Learned{})
+		w.run(10 * time.Second)
+		w.j.Air(&Air{Source: "crowd", At: w.local, UTC: w.utc + timescale.UTC(off*int64(time.Millisecond)),
+			Modulo: time.Duration(modulo % 3600 * 1e9), Bound: time.Duration(bound%5000) * time.Millisecond, Signals: n})
+		w.run(3 * time.Second)
+		if math.IsNaN(w.got.Guard) || w.got.Guard < w.got.Bound {
+			t.Errorf("guard %v, bound %v", w.got.Guard, w.got.Bound)
+		}
+	})
+}
