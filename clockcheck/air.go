@@ -8,6 +8,9 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
+// Crowd is the Source of the crowd of stations.
+const Crowd = "crowd"
+
 const (
 	// crowdLeast is the fewest signals that are a witness: one loud station is none.
 	crowdLeast = 5
@@ -50,7 +53,7 @@ func (j *Judge) holds(m *marked, before tie) bool {
 // Air takes what the radio's sound told. It reports whether that could be placed: what
 // is known modulo a period needs all else to be known to less than half of it.
 func (j *Judge) Air(r *Air) bool {
-	if r.Source == "crowd" && r.Signals < crowdLeast || r.Bound <= 0 {
+	if r.Source == Crowd && r.Signals < crowdLeast || r.Bound <= 0 {
 		return false
 	}
 	z, fits, ok := j.airPlace(r)
@@ -100,7 +103,7 @@ func (j *Judge) airAgrees(r *Air, m *marked, anc ancestry, before marked) {
 // airHeard is the sentence for what was heard, by the clock as it was last seen.
 func (j *Judge) airHeard(m *marked) string {
 	who := "Heard " + m.name
-	if m.name == "crowd" {
+	if m.name == Crowd {
 		who = fmt.Sprintf("Heard %d stations", m.signals)
 	}
 	if !j.clock.set {
@@ -112,7 +115,7 @@ func (j *Judge) airHeard(m *marked) string {
 
 // airSlot is where a source is kept: the crowd, or one of two stations.
 func (j *Judge) airSlot(source string) int {
-	if source == "crowd" {
+	if source == Crowd {
 		return slotCrowd
 	}
 	a, b := &j.marks[slotStation], &j.marks[slotStation+1]
@@ -179,7 +182,7 @@ func (j *Judge) airReference(now timescale.Local, m *marked, dst *Judgement) Ref
 	rel := j.rel(m.at, m.z)
 	r := Reference{Name: m.name, Kind: "air", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at), Signals: m.signals}
 	who := m.name
-	if who == "crowd" {
+	if who == Crowd {
 		who = fmt.Sprintf("%d stations", m.signals)
 	}
 	ago := forHowLong(now.Sub(m.at))

@@ -26,16 +26,17 @@ const (
 	srcWS = "WSPRing Around the World, QST November 2010; tolerance: common practice, no source"
 	srcMS = "The MSK144 Protocol for Meteor-Scatter Communication, QEX 2017; tolerance: common practice, no source"
 	srcCP = "common practice, no source; from memory"
+	srcJS = "constants read in two public implementations, not measured on the air; tolerance: common practice, no source"
 )
 
 // modes is ordered by how often portable stations use them.
 var modes = [...]Mode{
 	mode("FT8", 15, 0.5, 79*0.160, 1.0, srcFT),
 	mode("FT4", 7.5, 0.5, 105*0.048, 0.5, srcFT),
-	mode("JS8-30", 30, 0.5, 79*0.320, 1.0, srcCP),
-	mode("JS8-15", 15, 0.5, 79*0.160, 1.0, srcCP),
-	mode("JS8-10", 10, 0.5, 79*0.100, 0.5, srcCP),
-	mode("JS8-6", 6, 0.5, 79*0.050, 0.3, srcCP),
+	mode("JS8-30", 30, 0.5, 79*0.320, 1.0, srcJS),
+	mode("JS8-15", 15, 0.5, 79*0.160, 1.0, srcJS),
+	mode("JS8-10", 10, 0.2, 79*0.100, 0.5, srcJS),
+	mode("JS8-6", 6, 0.1, 79*0.050, 0.3, srcJS),
 	mode("WSPR", 120, 1, 162*8192.0/12000, 1.0, srcWS),
 	mode("JT65", 60, 1, 126*4096.0/11025, 1.0, srcJT),
 	mode("JT9", 60, 1, 85*0.576, 1.0, srcCP),

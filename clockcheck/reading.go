@@ -47,7 +47,7 @@ type Network struct {
 // period, or a time-signal station. All of them share the delays of sound, filter and
 // way, which Bound must hold: they do not average below it.
 type Air struct {
-	Source  string          // "crowd", or the station's name
+	Source  string          // Crowd, or the station's name
 	At      timescale.Local // the instant
 	UTC     timescale.UTC   // … and what UTC it was
 	Modulo  time.Duration   // UTC is known but for multiples of this; 0 = wholly

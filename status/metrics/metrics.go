@@ -40,6 +40,7 @@ func Text(s *status.Snapshot) []byte {
 	position(w, s.Position)
 	receiver(w, s.Receiver)
 	sharing(w, s.Sharing)
+	air(w, s.Air)
 	timeService(w, s.TimeService)
 	return append(w.out, "# EOF\n"...)
 }
@@ -161,6 +162,21 @@ func sharing(w *writer, h *status.Sharing) {
 	w.sample(float64(h.Lines))
 	w.family("noonmark_sharing_lost_lines", "counter", "", "Lines that readers were too slow for.")
 	w.sample(float64(h.Lost))
+}
+
+// air is what the radio's sound told.
+func air(w *writer, a *status.Air) {
+	if a == nil {
+		return
+	}
+	w.family("noonmark_air_error_seconds", "gauge", "seconds", "System clock minus UTC by what the radio heard alone.")
+	w.float(a.ErrorS, 1)
+	w.family("noonmark_air_bound_seconds", "gauge", "seconds", "Half-width of the 99 % interval around it.")
+	w.float(a.BoundS, 1)
+	w.family("noonmark_air_age_seconds", "gauge", "seconds", "Since it was heard.")
+	w.float(a.AgeS, 1)
+	w.family("noonmark_air_signals", "gauge", "", "Signals of other stations that agree.")
+	w.sample(float64(a.Signals))
 }
 
 func timeService(w *writer, t *status.TimeService) {

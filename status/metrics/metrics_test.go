@@ -26,6 +26,7 @@ func snapshots(t *testing.T) map[string]*status.Snapshot {
 		t.Fatal(err)
 	}
 	full.Sharing = &status.Sharing{Readers: 3, Lines: 14890, Lost: 12}
+	full.Air = &status.Air{Signals: 17, ErrorS: status.Known(0.08), BoundS: status.Known(0.15), AgeS: status.Known(12)}
 	full.TimeService = &status.TimeService{Answered: 412, Limited: 7, Ignored: 2, Dropped: 1}
 	full.Receiver = &status.Receiver{Sentences: 14880, Skipped: map[string]int64{"checksum": 3, "too long": 1}, Epochs: 1860, EpochsValid: 1858}
 	hostile := full.Clone()

@@ -28,8 +28,21 @@ const (
 
 // Request is what a connection asks.
 type Request struct {
-	Do   string `json:"do"` // "mark"
+	Do   string `json:"do"` // "mark", "air"
 	Mark *Mark  `json:"mark,omitempty"`
+	Air  *Air   `json:"air,omitempty"`
+}
+
+// Air is what the radio's sound told, on its way to the service.
+type Air struct {
+	BootID  string          `json:"boot_id"`
+	LocalNS timescale.Local `json:"local_ns"`
+	AsleepS float64         `json:"asleep_s"`
+	Source  string          `json:"source"` // "crowd", or the station's name
+	UTC     timescale.UTC   `json:"utc_ns"`
+	ModuloS float64         `json:"modulo_s"` // UTC is known but for multiples of this; 0 = wholly
+	BoundS  float64         `json:"bound_s"`
+	Signals int             `json:"signals"`
 }
 
 // Mark is a mark on its way to the service. Both ends read the same oscillator, as
@@ -46,6 +59,7 @@ type Mark struct {
 type Answer struct {
 	Error string  `json:"error,omitempty"`
 	Mark  *Marked `json:"mark,omitempty"`
+	Air   *Marked `json:"air,omitempty"`
 }
 
 // Marked is what the judge makes of a mark.

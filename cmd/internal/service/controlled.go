@@ -19,26 +19,40 @@ import (
 	"time"
 )
 
-// mark gives the judge a mark and says what came of it. Any goroutine may call but the
-// service's own loop.
+// mark gives the judge a mark and says what came of it.
 func (s *service) mark(ctx context.Context, m clockcheck.Mark) (control.Marked, error) {
 	if now := hostclock.Now(); m.At > now || m.At < now.Add(-time.Hour) || m.Bound <= 0 || m.Bound > time.Minute {
 		return control.Marked{}, errors.New("the mark is not of this hour, or its bound is not between 0 and 60 s")
 	}
+	return s.witness(ctx, clockcheck.MarkName(m.Borrowed), m.Bound, func() bool { return s.station.Mark(m) })
+}
+
+// air gives the judge what the radio's sound told.
+func (s *service) air(ctx context.Context, a clockcheck.Air) (control.Marked, error) {
+	if now := hostclock.Now(); a.At > now || a.At < now.Add(-time.Hour) || a.Bound <= 0 || a.Bound > 10*time.Second ||
+		a.Source == "" || len(a.Source) > 16 || a.Modulo < 0 || a.Modulo > 24*time.Hour {
+		return control.Marked{}, errors.New("what was heard is not of this hour, or has no bound or no name")
+	}
+	return s.witness(ctx, a.Source, a.Bound, func() bool { return s.station.Air(a) })
+}
+
+// witness has the service's own loop give the judge a witness, and says what came of it.
+// Any goroutine may call but that loop.
+func (s *service) witness(ctx context.Context, name string, bound time.Duration, give func() bool) (control.Marked, error) {
 	done := make(chan control.Marked, 1)
 	ask := func() {
-		a := control.Marked{Placed: s.station.Mark(m), Modes: map[string]string{}}
+		a := control.Marked{Placed: give(), Modes: map[string]string{}}
 		snap := s.tick()
 		a.Because = snap.Clock.Because
 		for _, mode := range snap.Modes {
 			a.Modes[mode.Mode] = mode.Verdict
 		}
 		for _, r := range snap.References {
-			if a.Placed && r.Name == clockcheck.MarkName(m.Borrowed) {
+			if a.Placed && r.Name == name {
 				a.Says = &r
 			}
 		}
-		s.log.Info("mark", "placed", a.Placed, "bound_s", m.Bound.Seconds(), "because", a.Because)
+		s.log.Info("told", "by", name, "placed", a.Placed, "bound_s", bound.Seconds(), "because", a.Because)
 		done <- a
 	}
 	select {
@@ -120,13 +134,30 @@ func (s *service) controlled(ctx context.Context, c net.Conn) {
 }
 
 func (s *service) control(ctx context.Context, r control.Request) (a control.Answer, err error) {
-	if r.Do != "mark" || r.Mark == nil {
-		return a, fmt.Errorf("this service does not do %q", r.Do)
+	awake := func(boot string, asleep float64) error {
+		if slept := hostclock.Suspended().Seconds() - asleep; boot != hostclock.BootID() || !(slept < 0.05 && slept > -0.05) {
+			return errors.New("the computer slept since: mark or listen again")
+		}
+		return nil
 	}
-	m := r.Mark
-	if slept := hostclock.Suspended().Seconds() - m.AsleepS; m.BootID != hostclock.BootID() || slept > 0.05 || slept < -0.05 {
-		return a, errors.New("the computer slept since the mark: mark again")
+	switch {
+	case r.Do == "mark" && r.Mark != nil:
+		m := r.Mark
+		if err := awake(m.BootID, m.AsleepS); err != nil {
+			return a, err
+		}
+		said, err := s.mark(ctx, clockcheck.Mark{At: m.LocalNS, UTC: m.UTC, Bound: seconds(m.BoundS)})
+		return control.Answer{Mark: &said}, err
+	case r.Do == "air" && r.Air != nil:
+		h := r.Air
+		if err := awake(h.BootID, h.AsleepS); err != nil {
+			return a, err
+		}
+		said, err := s.air(ctx, clockcheck.Air{Source: h.Source, At: h.LocalNS, UTC: h.UTC, Modulo: seconds(h.ModuloS),
+			Bound: seconds(h.BoundS), Signals: h.Signals})
+		return control.Answer{Air: &said}, err
 	}
-	said, err := s.mark(ctx, clockcheck.Mark{At: m.LocalNS, UTC: m.UTC, Bound: time.Duration(m.BoundS * 1e9)})
-	return control.Answer{Mark: &said}, err
+	return a, fmt.Errorf("this service does not do %q", r.Do)
 }
+
+func seconds(s float64) time.Duration { return time.Duration(s * 1e9) }

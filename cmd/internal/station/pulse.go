@@ -5,6 +5,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
+	"noonmark/status"
 )
 
 // Pulse takes one edge of the receiver's pulse: when it came, which of its two edges
@@ -19,3 +20,24 @@ func (s *Station) PulseMissing(why string) { s.judge.PPSMissing(sentence(why)) }
 // Mark takes an operator's mark; it reports whether the mark could be placed (see
 // clockcheck.Judge.Mark).
 func (s *Station) Mark(m clockcheck.Mark) bool { return s.judge.Mark(&m) }
+
+// Air takes what the radio's sound told; it reports whether that could be placed (see
+// clockcheck.Judge.Air).
+func (s *Station) Air(a clockcheck.Air) bool { return s.judge.Air(&a) }
+
+// fillAir says what was heard last, if anything was.
+func (s *Station) fillAir() {
+	s.snap.Air = nil
+	age := 0.0
+	for _, r := range s.judgement.References {
+		if r.Kind != "air" || !r.HasSaid || s.snap.Air != nil && r.Age >= age {
+			continue
+		}
+		age = r.Age
+		a := status.Air{Signals: r.Signals, ErrorS: status.Known(r.Error), BoundS: status.Known(r.Bound), AgeS: status.Known(r.Age)}
+		if name := r.Name; name != clockcheck.Crowd {
+			a.Station = &name
+		}
+		s.snap.Air = &a
+	}
+}
