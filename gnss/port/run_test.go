@@ -412,7 +412,7 @@ func TestFailingPortIsOpenedRarely(t *testing.T) {
 			t.Errorf("after failure %d the wait is that of %d", want, got)
 		}
 	}
-	time.Sleep(20 * time.Millisecond)
+	l.until(t, "eight losses", func() bool { return strings.Count(l.kinds(), "lost") == 8 })
 	if n := strings.Count(l.kinds(), "lost"); n != 8 || len(opens) != 8 {
 		t.Errorf("%d opens, %d losses, want 8", len(opens), n)
 	}

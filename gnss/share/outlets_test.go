@@ -32,7 +32,6 @@ func TestLimit(t *testing.T) {
 	}
 	until(t, "word of it", func() bool { return strings.Contains(tells.of("tcp"), "64") })
 	all[7].Close()
-	time.Sleep(50 * time.Millisecond)
 	late, err := net.Dial("tcp", cfg.TCP)
 	if err != nil {
 		t.Fatal(err)
