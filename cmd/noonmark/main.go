@@ -83,7 +83,7 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 	case "follow":
 		return exit.OK, follower.Follow(ctx, u.Follow, errOut)
 	case "mark":
-		return marking.Mark(u.Mark, in, out)
+		return marking.Mark(ctx, u.Mark, in, out)
 	case "hear":
 		return hear.Hear(ctx, u.Hear, in, out, errOut)
 	case "until":

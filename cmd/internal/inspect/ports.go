@@ -1,7 +1,6 @@
 package inspect
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -10,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"noonmark/cmd/internal/ask"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/hostclock"
@@ -75,9 +75,9 @@ func printable(s string) string {
 func probe(ctx context.Context, c cli.Ports, in io.Reader, out io.Writer) error {
 	if !c.Yes {
 		fmt.Fprintf(out, "Opening %s raises its control lines. On many stations that keys the transmitter.\nSwitch the transmitter off or unplug its cable first. Type yes to open it: ", c.Probe)
-		line, err := bufio.NewReader(in).ReadString('\n')
+		line, err := ask.New(in).Next(ctx)
 		if err != nil && !errors.Is(err, io.EOF) {
-			return fmt.Errorf("ports: read the answer: %w", err)
+			return fmt.Errorf("ports: not opened: %w", err)
 		}
 		if strings.TrimSpace(line) != "yes" {
 			fmt.Fprintln(out, "\nNot opened.")

@@ -2,7 +2,7 @@
 package marking
 
 import (
-	"bufio"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -14,6 +14,7 @@ import (
 
 	"noonmark/clockcheck/marks"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/ask"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/control"
@@ -27,7 +28,8 @@ import (
 
 // marker leads an operator through a mark.
 type marker struct {
-	in     *bufio.Reader
+	ctx    context.Context // the program's: a question is no reason to stay
+	in     *ask.Lines
 	out    io.Writer
 	sample func() hostclock.Pair
 	tell   func(control.Request) (control.Answer, error)
@@ -47,9 +49,9 @@ type marked struct {
 }
 
 // Mark sets or checks the clock by ear.
-func Mark(c cli.Mark, in io.Reader, out io.Writer) (int, error) {
+func Mark(ctx context.Context, c cli.Mark, in io.Reader, out io.Writer) (int, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
-	m := &marker{in: bufio.NewReader(in), out: out, sample: hostclock.Sample,
+	m := &marker{ctx: ctx, in: ask.New(in), out: out, sample: hostclock.Sample,
 		tell: func(r control.Request) (control.Answer, error) { return control.Tell(env.ReadDirs(c.RunDir), r) }}
 	if c.List {
 		m.list()
@@ -102,9 +104,9 @@ func (m *marker) list() {
 	m.say("Whether one is on the air changes: listen.")
 }
 
-// line reads one line; the end of the input is an error.
+// line reads one line; the end of the input is an error, and so is that of the program.
 func (m *marker) line() (string, error) {
-	s, err := m.in.ReadString('\n')
+	s, err := m.in.Next(m.ctx)
 	if err != nil {
 		return "", errors.New("mark: nothing was marked")
 	}
@@ -187,8 +189,8 @@ func (m *marker) taps(c cli.Mark, s marks.Station, each time.Duration) ([]timesc
 	}
 	var at []timescale.Local
 	for len(at) < c.Taps {
-		if _, err := m.in.ReadString('\n'); err != nil {
-			return nil, errors.New("mark: nothing was marked")
+		if _, err := m.line(); err != nil {
+			return nil, err
 		}
 		at = append(at, m.sample().Local)
 	}

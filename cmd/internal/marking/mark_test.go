@@ -1,7 +1,6 @@
 package marking
 
 import (
-	"bufio"
 	"bytes"
 	"errors"
 	"math"
@@ -11,6 +10,7 @@ import (
 
 	"noonmark/clockcheck/marks"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/ask"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/control"
 	"noonmark/cmd/internal/hostclock"
@@ -63,9 +63,9 @@ func TestMarkByEar(t *testing.T) {
 				t.Fatal(err)
 			}
 			row.c.Taps = 5
-			ask := ""
+			typing := ""
 			if !row.c.Beat && !row.c.React {
-				ask = "what?\n1\n"
+				typing = "what?\n1\n"
 			}
 			e := &ear{each: time.Second, late: row.late, system: row.system, minute: minute}
 			if row.c.Minutes {
@@ -73,7 +73,7 @@ func TestMarkByEar(t *testing.T) {
 			}
 			told := timescale.UTC(1)
 			var out bytes.Buffer
-			m := &marker{in: bufio.NewReader(strings.NewReader(ask + "\n\n\n\n\n" + row.typed)), out: &out, sample: e.sample,
+			m := &marker{ctx: t.Context(), in: ask.New(strings.NewReader(typing + "\n\n\n\n\n" + row.typed)), out: &out, sample: e.sample,
 				tell: func(r control.Request) (control.Answer, error) {
 					told = r.Mark.UTC
 					if d := r.Mark.LocalNS.Sub(50e9).Seconds(); math.Abs(d) > r.Mark.BoundS {
@@ -114,7 +114,7 @@ func TestMarkWithoutService(t *testing.T) {
 		{nil, control.Answer{Mark: &control.Marked{}}, "name it", false},
 	} {
 		var out bytes.Buffer
-		m := &marker{in: bufio.NewReader(strings.NewReader("\n\n\n?\n")), out: &out, sample: e.sample,
+		m := &marker{ctx: t.Context(), in: ask.New(strings.NewReader("\n\n\n?\n")), out: &out, sample: e.sample,
 			tell: func(control.Request) (control.Answer, error) { return row.a, row.err }}
 		station, _ := marks.Named("WWV")
 		_, err := m.take(cli.Mark{Beat: true, Taps: 3}, station, -1)

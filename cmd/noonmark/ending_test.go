@@ -1,0 +1,108 @@
+package main
+
+import (
+	"os/exec"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+
+	"noonmark/cmd/internal/clitest"
+)
+
+// onTerminal starts the program on a terminal of its own; what it writes there is read
+// until it ends.
+type onTerminal struct {
+	t    *testing.T
+	cmd  *exec.Cmd
+	tty  interface{ Write([]byte) (int, error) }
+	mu   sync.Mutex
+	seen strings.Builder
+	done chan struct{}
+}
+
+func startOnTerminal(t *testing.T, env []string, args ...string) *onTerminal {
+	t.Helper()
+	p := &onTerminal{t: t, cmd: exec.Command(clitest.Binary(t), args...), done: make(chan struct{})}
+	p.cmd.Env = append(p.cmd.Environ(), env...)
+	master, err := pty.StartWithSize(p.cmd, &pty.Winsize{Rows: 24, Cols: 80})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.tty = master
+	go func() {
+		defer close(p.done)
+		b := make([]byte, 4096)
+		for {
+			n, err := master.Read(b)
+			p.mu.Lock()
+			p.seen.Write(b[:n])
+			p.mu.Unlock()
+			if err != nil {
+				return
+			}
+		}
+	}()
+	t.Cleanup(func() { p.cmd.Process.Kill(); p.cmd.Wait(); <-p.done; master.Close() })
+	return p
+}
+
+func (p *onTerminal) shows(text string) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return strings.Contains(strings.Join(strings.Fields(p.seen.String()), " "), text)
+}
+
+func (p *onTerminal) text() string { p.mu.Lock(); defer p.mu.Unlock(); return p.seen.String() }
+
+func (p *onTerminal) await(text string) {
+	p.t.Helper()
+	for end := time.Now().Add(clitest.Patience); !p.shows(text); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(end) {
+			p.t.Fatalf("%q did not come:\n%s", text, p.text())
+		}
+	}
+}
+
+// A question is no reason to stay: Ctrl-C and the system's request end the program at
+// each prompt, of all places before a transmitter may be keyed.
+func TestPromptsEnd(t *testing.T) {
+	for _, row := range []struct {
+		name, args, answer, prompt string
+	}{
+		{"mark, how", "mark --station WWV", "", "How will you tap?"},
+		{"mark, taps", "mark --station WWV", "1\n", "Press Enter on it"},
+		{"mark, minute", "mark --station WWV --taps 3", "1\n\n\n\n", "Did your first tap"},
+		{"ports", "ports --probe /dev/null", "", "Type yes to open it"},
+	} {
+		for _, how := range []string{"Ctrl-C", "SIGTERM"} {
+			t.Run(row.name+" "+how, func(t *testing.T) {
+				t.Parallel()
+				p := startOnTerminal(t, []string{"XDG_RUNTIME_DIR=" + t.TempDir()}, strings.Fields(row.args)...)
+				for _, line := range strings.SplitAfter(row.answer, "\n") {
+					p.tty.Write([]byte(line))
+					time.Sleep(50 * time.Millisecond)
+				}
+				p.await(row.prompt)
+				if how == "Ctrl-C" {
+					p.tty.Write([]byte{3})
+				} else if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+					t.Fatal(err)
+				}
+				ended := make(chan error, 1)
+				go func() { ended <- p.cmd.Wait() }()
+				select {
+				case err := <-ended:
+					if err == nil {
+						t.Errorf("success, and nothing was done:\n%s", p.text())
+					}
+				case <-time.After(clitest.Patience): // an idle machine takes some milliseconds
+					t.Errorf("still there:\n%s", p.text())
+				}
+			})
+		}
+	}
+}
