@@ -247,7 +247,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 	if dst.Basis == BasisHoldover {
 		how = "the oscillator alone (no reference for " + forHowLong(j.sinceSupport(now)) + ")"
 	}
-	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", how, span(math.Abs(dst.Error)), fastOrSlow(dst.Error), span(dst.Guard))
+	s := fmt.Sprintf("By %s the clock is %s %s, ± %s (99 %%).", how, span(math.Abs(dst.Error)), fastOrSlow(dst.Error), span(dst.Bound))
 	if !j.x.secondProved() {
 		s += " The whole second is not proved."
 	}

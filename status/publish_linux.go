@@ -114,7 +114,9 @@ func (p *Publisher) publishGrid(pos *Position) error {
 	}
 	if p.gridOK && locator == p.locator {
 		// Still what we wrote? Somebody may have tidied up.
-		if locator == "" || unix.Access(p.grid, unix.F_OK) == nil {
+		// A file cannot say how old it is, but its time of change can: it is renewed with
+		// each status, so that a script sees when nobody is there any more.
+		if locator == "" || unix.UtimesNanoAt(unix.AT_FDCWD, p.grid, nil, unix.AT_SYMLINK_NOFOLLOW) == nil {
 			return nil
 		}
 	}

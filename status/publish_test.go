@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -220,6 +221,31 @@ func BenchmarkReady(b *testing.B) {
 		}
 		if r, err := Ready(s, now, nil); err != nil || r.Answer != Yes {
 			b.Fatal(r, err)
+		}
+	}
+}
+
+// The grid file's time of change is renewed with each status: when the service is gone,
+// a script sees it.
+func TestGridIsRenewed(t *testing.T) {
+	p, err := NewPublisher(t.TempDir(), true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	s := full()
+	path := filepath.Join(p.Dir(), GridName)
+	old := time.Now().Add(-time.Hour)
+	for range 2 {
+		if err := p.Publish(&s); err != nil {
+			t.Fatal(err)
+		}
+		fi, err := os.Stat(path)
+		if err != nil || fi.ModTime().Before(old.Add(time.Minute)) {
+			t.Fatalf("changed %v, %v", fi.ModTime(), err)
+		}
+		if err := os.Chtimes(path, old, old); err != nil {
+			t.Fatal(err)
 		}
 	}
 }

@@ -21,8 +21,9 @@ type Report struct {
 	Because string `json:"because"` // one sentence
 	Advice  Advice `json:"advice"`  // what to do next
 	// Simulated: the status speaks of no real clock; the answer is CannotTell.
-	Simulated bool `json:"simulated,omitempty"`
-	moved     bool // something moved the clock since: Because says so
+	Simulated bool    `json:"simulated,omitempty"`
+	moved     bool    // something moved the clock since: Because says so
+	rehearsed *Report // what is said in the simulation
 }
 
 // ExitCode is 0 for yes, 1 for no, 3 for cannot tell.
@@ -85,6 +86,9 @@ func Ready(s Snapshot, now Now, names []string) (Report, error) {
 	switch {
 	case !s.Live:
 		r.Because, r.Advice, r.Simulated = "This is a simulation or a replay. It says nothing of this computer's clock.", start, true
+		if fresh.OK {
+			r.rehearsed = rehearsed(s, now, names)
+		}
 		return withoutVerdicts(r), nil
 	case !fresh.OK:
 		r.Because, r.Advice = fresh.Because, start
@@ -105,6 +109,17 @@ func Ready(s Snapshot, now Now, names []string) (Report, error) {
 	s.Clock = r.Clock
 	r.Advice = Advise(&s, r.Modes)
 	return r, nil
+}
+
+// rehearsed is what Ready would say in the simulation, whose clock may go at any speed.
+func rehearsed(s Snapshot, now Now, names []string) *Report {
+	s.Live, s.Written.StaleAfterS = true, maxStaleS
+	now.BoottimeS, now.System, now.AsleepS = s.Written.BoottimeS, s.Written.SystemUTC.V, s.Written.AsleepS
+	r, err := Ready(s, now, names)
+	if err != nil {
+		return nil
+	}
+	return &r
 }
 
 // choose copies the modes asked for out of all.

@@ -55,6 +55,14 @@ func (r Report) Text() string { return r.TextFor(lineWidth) }
 func (r Report) TextFor(width int) string {
 	p := page{width: width}
 	p.line(0, r.Headline())
+	if r.rehearsed != nil {
+		const mark = "SIMULATED  "
+		in := r.rehearsed.TextFor(max(width, narrowest) - len(mark))
+		for line := range strings.Lines(in) {
+			p.WriteString(mark + line)
+		}
+		return p.String()
+	}
 	for _, m := range r.Modes {
 		if r.Answer == CannotTell {
 			p.line(0, fmt.Sprintf("%-8s cannot tell", Clean(m.Mode)))
@@ -167,6 +175,9 @@ func (c Clock) text() string {
 	}
 	return b + "."
 }
+
+// Line is the place in one line.
+func (p *Position) Line() string { return p.text() }
 
 func (p *Position) text() string {
 	if p == nil {

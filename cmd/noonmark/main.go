@@ -13,6 +13,7 @@ import (
 
 	"noonmark/cmd/internal/build"
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/follower"
 	"noonmark/cmd/internal/hear"
@@ -24,6 +25,7 @@ import (
 	"noonmark/cmd/internal/replay"
 	"noonmark/cmd/internal/service"
 	"noonmark/status/plaintext"
+	"noonmark/status/safefile"
 )
 
 func main() {
@@ -40,6 +42,11 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 		return exit.Misuse // cli has said what is wrong
 	case command == "":
 		return exit.OK // help or a completion script was asked for
+	}
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	if dir := env.DemoDir(); c.Rehearse(dir) && safefile.OwnDir(dir) != nil {
+		fmt.Fprintln(errOut, "noonmark: no demo of yours is running here: start one in another terminal: noonmark demo")
+		return exit.Cannot
 	}
 	// What came from outside commands no terminal. The screen paints with commands of its
 	// own and cleans what it shows.

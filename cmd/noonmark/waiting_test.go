@@ -66,7 +66,9 @@ func TestUntil(t *testing.T) {
 	t.Parallel()
 	none, good, wide, sim := t.TempDir(), t.TempDir(), t.TempDir(), t.TempDir()
 	keepPublished(t, good, nil)
-	keepPublished(t, wide, func(s *status.Snapshot) { s.Modes[0].Verdict, s.Clock.GuardS = status.Borderline, status.Known(3) })
+	keepPublished(t, wide, func(s *status.Snapshot) {
+		s.Modes[0].Verdict, s.Clock.BoundS, s.Clock.GuardS = status.Borderline, status.Known(2), status.Known(3)
+	})
 	keepPublished(t, sim, func(s *status.Snapshot) { s.Live = false })
 	for _, row := range []struct {
 		name, dir, args string
@@ -77,6 +79,9 @@ func TestUntil(t *testing.T) {
 		{"bad: not within", wide, "FT8 --limit 600ms", exit.No, "FT8 within"},
 		{"bad: simulation", sim, "FT8 --limit 600ms", exit.No, "simulation"},
 		{"bad: bound", wide, "--bound 1 --limit 600ms", exit.No, "right to 1 s"},
+		{"bad: and what to do", wide, "FT8 --limit 600ms", exit.No, "mark a time signal: noonmark mark"},
+		{"bad: nobody there, what to do", none, "--limit 600ms", exit.No, "Start noonmark"},
+		{"the bound counts, not the worst case", good, "--bound 0.075", exit.OK, "right to 0.075 s (99 %)"},
 		{"bad: bound too small", good, "--bound 0.05 --limit 600ms", exit.No, "right to 0.05 s"},
 		{"bad: simulation, bound", sim, "--bound 100 --limit 600ms", exit.No, "NOT reached"},
 		{"bad: no limit", good, "--limit 0 --bound 0.01", exit.No, "NOT reached"},

@@ -86,6 +86,10 @@ type Writer struct {
 // NewWriter returns a Writer to w.
 func NewWriter(w io.Writer) *Writer { return &Writer{to: w} }
 
+// Under is the writer below, for a program's own commands to a terminal; nothing from
+// outside may go there.
+func (w *Writer) Under() io.Writer { return w.to }
+
 // Write reports all of p as written when what came of it was.
 func (w *Writer) Write(p []byte) (int, error) {
 	b := p

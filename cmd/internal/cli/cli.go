@@ -36,6 +36,7 @@ type Output struct {
 
 // Where is the flag of the commands that read what the service publishes.
 type Where struct {
+	Demo   bool   `name:"demo" help:"Read what noonmark demo shows just now, not the service."`
 	RunDir string `name:"run-dir" placeholder:"DIR" help:"Where the service publishes its status. Default: /run/noonmark, then your own directory."`
 }
 
@@ -119,6 +120,7 @@ type Report struct {
 
 // Why explains.
 type Why struct {
+	All bool `help:"All of it: each source of time, the error budget, the receiver, the events."`
 	Where
 	Output
 }
@@ -162,7 +164,7 @@ type Hear struct {
 // Until waits.
 type Until struct {
 	Modes []string      `arg:"" optional:"" name:"mode" help:"A mode that must be within, e.g. FT8. Default: the mode in use, else the modes that the service shows."`
-	Bound float64       `placeholder:"SECONDS" help:"The clock must be right to this, for certain (99.99 %); alone, no mode counts."`
+	Bound float64       `placeholder:"SECONDS" help:"The error and its ± (99 %) must lie within this; alone, no mode counts."`
 	Limit time.Duration `default:"90s" placeholder:"TIME" help:"Wait no longer than this: 30s, 5m; at most 24h."`
 	Where
 	Output

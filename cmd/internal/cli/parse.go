@@ -137,7 +137,7 @@ func (c *CLI) check() error {
 	case c.Path.CSV && c.Path.JSON:
 		return errors.New("--csv and --json: choose one")
 	}
-	return nil
+	return c.oneStation()
 }
 
 // usage words an error of kong's, and adds what to do.

@@ -2,6 +2,8 @@ package config
 
 import (
 	"errors"
+	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 )
@@ -72,6 +74,15 @@ func (e Environment) ReadDirs(flag string) []string {
 		dirs = append(dirs, d)
 	}
 	return dirs
+}
+
+// DemoDir is where noonmark demo publishes, for the same user's commands with --demo: a
+// directory that no service uses.
+func (e Environment) DemoDir() string {
+	if d := e.Getenv("XDG_RUNTIME_DIR"); filepath.IsAbs(d) {
+		return filepath.Join(d, ownName+"-demo")
+	}
+	return filepath.Join(os.TempDir(), fmt.Sprintf("%s-demo-%d", ownName, e.UID))
 }
 
 // ownRunDir is the user's own, or "". A relative path is to be ignored (XDG Base

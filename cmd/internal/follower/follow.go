@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
 
@@ -39,6 +40,9 @@ type follower struct {
 	child   *child            // the broker in a process of its own; nil = none
 	orphan  func() bool       // the process that started this one is gone
 	looked  float64           // boot clock
+	checked float64           // boot clock: when the commands were looked at
+	argv    map[string][]string
+	said    map[string]bool // warnings
 }
 
 // Follow runs until ctx ends, or at once if there is nothing to do.
@@ -56,6 +60,7 @@ func Follow(ctx context.Context, c cli.Follow, errOut io.Writer) error {
 	if c.Part == partBroker {
 		commands = nil
 	}
+	f.argv = commands
 	f.runner = follow.NewRunner(commands, time.Duration(set.Events.LimitS*1e9), f.ended)
 	switch {
 	case set.MQTT.Broker == "" || c.Part == partCommands:
@@ -133,6 +138,10 @@ func (f *follower) look() {
 	if gap := now.BoottimeS - f.looked; f.looked > 0 && gap > gapS {
 		f.log.Warn("the status was not looked at for a while: changes in between were missed", "gap", status.Span(gap))
 	}
+	if f.checked == 0 || now.BoottimeS-f.checked >= checkS {
+		f.checked = now.BoottimeS
+		f.check(now)
+	}
 	first := f.looked == 0
 	f.looked = now.BoottimeS
 	for _, e := range f.watcher.Take(l) {
@@ -148,6 +157,39 @@ func (f *follower) look() {
 		if err := f.broker.Put(l.Status, l.Fresh()); err != nil {
 			f.log.Warn("mqtt", "reason", err)
 		}
+	}
+}
+
+// checkS is how often it is looked whether the commands can be run, s.
+const checkS = 30
+
+// check says which commands cannot be run: in the log, and beside the status.
+func (f *follower) check(now status.Now) {
+	if len(f.argv) == 0 {
+		return
+	}
+	list := follow.Unrunnable(f.argv)
+	for _, p := range list {
+		f.warnOnce(p.Text)
+	}
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	dir, err := env.RunDir(f.runDir)
+	if err == nil {
+		err = status.PublishProblems(strings.TrimSuffix(dir, status.BesideSuffix), now, list)
+	}
+	if err != nil && len(list) > 0 {
+		f.warnOnce("noonmark why cannot show this: " + err.Error())
+	}
+}
+
+// warnOnce logs a text the first time.
+func (f *follower) warnOnce(text string) {
+	if f.said == nil {
+		f.said = map[string]bool{}
+	}
+	if !f.said[text] {
+		f.said[text] = true
+		f.log.Warn(text)
 	}
 }
 

@@ -60,6 +60,20 @@ func Load(dir string) (State, error) {
 	return State{}, fmt.Errorf("%w; starting without what was learned", err)
 }
 
+// Check tells whether something can be kept in dir: the error says why not.
+func Check(dir string) error {
+	f, err := os.CreateTemp(dir, "."+name+"0*")
+	if err != nil {
+		return fmt.Errorf("keep: %w", err)
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(make([]byte, 16<<10)) // a state is about 5 kB, and three lie there for a moment
+	if err = errors.Join(err, f.Close()); err != nil {
+		return fmt.Errorf("keep: %w", err)
+	}
+	return nil
+}
+
 // Save replaces the newest generation and keeps the one before.
 func Save(dir string, s State) error {
 	body, err := json.Marshal(s)

@@ -35,6 +35,7 @@ type fixReport struct {
 	BoundM status.Float `json:"bound_m"`
 	Kept   bool         `json:"kept"` // from before noonmark started
 	Moving bool         `json:"moving"`
+	Live   bool         `json:"live"` // false: of a simulated station, not of this one
 }
 
 type cellReport struct {
@@ -96,7 +97,7 @@ func reportOf(p Somewhere) PlaceReport {
 	r := PlaceReport{Type: "FeatureCollection", Locator: cell.Locator(), Geo: p.Point.Geo(p.uncertaintyM), Note: p.note,
 		Cell: cellReport{cell.South, cell.West, cell.North, cell.East, h, w}}
 	if q := p.now; q != nil {
-		r.Fix = &fixReport{q.AgeS, q.BoundM, q.Kept, q.Moving}
+		r.Fix = &fixReport{q.AgeS, q.BoundM, q.Kept, q.Moving, !p.simulated}
 	}
 	r.LatDeg, r.LonDeg = p.Point.LatLon()
 	if text, ok := p.Point.UTM(); ok {
@@ -140,7 +141,7 @@ func printPlace(out io.Writer, r PlaceReport, p Somewhere) error {
 	corners := func(lat float64) string {
 		return fmt.Sprintf("%.6f, %.6f   %.6f, %.6f", lat, r.Cell.West, lat, r.Cell.East)
 	}
-	s := line("Locator", r.Locator)
+	s := mark(p) + line("Locator", r.Locator)
 	if p.form != "" {
 		s += line("Read as", readAs[p.form])
 	}

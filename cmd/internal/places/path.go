@@ -40,10 +40,12 @@ type endReport struct {
 	LatDeg float64 `json:"lat_deg"`
 	LonDeg float64 `json:"lon_deg"`
 	ReachM float64 `json:"reach_m"` // how far the place may be from there
+	// Simulated: "here" is where the demo's station is, not this one.
+	Simulated bool `json:"simulated,omitempty"`
 }
 
 func endOf(p Somewhere) endReport {
-	e := endReport{ReadAs: p.form, ReachM: p.reachM}
+	e := endReport{ReadAs: p.form, ReachM: p.reachM, Simulated: p.simulated}
 	if p.now != nil {
 		e.ReadAs = "here"
 	}
@@ -89,7 +91,7 @@ func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	if c.JSON {
 		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long), endOf(to), endOf(from)})
 	}
-	s := fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Short path", metres(short.DistanceM), whole(short.HeadingDeg), whole(short.BackHeadingDeg)) +
+	s := mark(to, from) + fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Short path", metres(short.DistanceM), whole(short.HeadingDeg), whole(short.BackHeadingDeg)) +
 		fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Long path", metres(long.DistanceM), whole(long.HeadingDeg), whole(long.BackHeadingDeg))
 	s += to.read("To") + from.read("From")
 	if bound != (grid.Bound{}) {

@@ -39,10 +39,6 @@ type chunk struct {
 
 // pathList answers for every place of a list.
 func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
-	from, err := startOf(strings.Join(c.Words, " "), c.RunDir)
-	if err != nil {
-		return exit.Misuse, err
-	}
 	if c.List != "-" {
 		f, err := os.Open(c.List)
 		if err != nil {
@@ -51,6 +47,11 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 		defer f.Close()
 		in = f
 	}
+	from, err := startOf(strings.Join(c.Words, " "), c.RunDir)
+	if err != nil {
+		return exit.Misuse, err
+	}
+	io.WriteString(errOut, mark(from))
 	form := rowFormat{head: textHead, row: appendTextRow}
 	switch {
 	case c.JSON:

@@ -24,6 +24,20 @@ type Somewhere struct {
 	reachM       float64 // how far the place may be from point
 	note         string
 	now          *status.Position // of the present place; nil for one that was named
+	simulated    bool             // … of a demo's station, not of this one
+}
+
+// notHere stands before every answer that rests on a simulated place.
+const notHere = "SIMULATION: this is the demo's station, not this one.\n"
+
+// mark is notHere if one of the places is simulated.
+func mark(places ...Somewhere) string {
+	for _, p := range places {
+		if p.simulated {
+			return notHere
+		}
+	}
+	return ""
 }
 
 // cell is the area that the place's locator names. The published locator stays for a
@@ -68,7 +82,7 @@ func Here(runDir string) (Somewhere, error) {
 	if err != nil {
 		return Somewhere{}, exit.With(exit.Cannot, err)
 	}
-	p := Somewhere{Point: pt, length: max(len(s.Position.Locator), 2), uncertaintyM: -1}
+	p := Somewhere{Point: pt, length: max(len(s.Position.Locator), 2), uncertaintyM: -1, simulated: !s.Live}
 	p.now = s.Position
 	p.reachM = p.cell().Reach()
 	if s.Position.BoundM.OK {

@@ -6,15 +6,34 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"golang.org/x/sys/unix"
 
 	"noonmark/clockcheck/leaps"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/follow"
 )
 
 // needFree is what should be free on the disk that what is learned is kept on: it is a
 // hundred times what is needed, for others write there, too.
 const needFree = 10 << 20
+
+// needRun is what should be free where the status is published: ten of the largest.
+const needRun = 1 << 20
+
+// hooks: a command that cannot be run is found at home, not at the moment it is for.
+func hooks(set config.Config) []Finding {
+	bad := follow.Unrunnable(map[string][]string{
+		follow.VerdictLost: set.Events.VerdictLost, follow.VerdictRegained: set.Events.VerdictRegained,
+		follow.LocatorChanged: set.Events.LocatorChanged, follow.TrustChanged: set.Events.TrustChanged, follow.BatteryLow: set.Events.BatteryLow})
+	var out []Finding
+	for _, p := range bad {
+		text, remedy, _ := strings.Cut(p.Text, ". ")
+		out = append(out, Finding{"commands", Problem, text + ".", remedy})
+	}
+	return out
+}
 
 // runDir: a file replaced every second must lie in memory.
 func (h *Host) runDir() Finding {
@@ -28,6 +47,9 @@ func (h *Host) runDir() Finding {
 		return Finding{check, Problem, h.RunDir + " cannot be used: " + errText(err) + ".", "Name another with --run-dir, below /run."}
 	case !d.RAM:
 		return Finding{check, Problem, h.RunDir + " is not in memory: a file replaced every second wears a disk out.", "Name one below /run with --run-dir."}
+	}
+	if d.Free < needRun {
+		return Finding{check, Problem, fmt.Sprintf("%s is full: %d kB are left, and noonmark cannot publish.", h.RunDir, d.Free>>10), "Make room below /run: df /run."}
 	}
 	return Finding{check, Good, h.RunDir + " is in memory.", ""}
 }

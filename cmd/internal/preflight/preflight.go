@@ -67,6 +67,7 @@ func Run(h Host, set config.Config, bad error) []Finding {
 	out := []Finding{settings(bad)}
 	out = append(out, h.receiver(set), h.hardwareClock(set), h.right(set))
 	out = append(out, h.others(set)...)
+	out = append(out, hooks(set)...)
 	return append(out, h.runDir(), h.stateDir(), h.leapList())
 }
 

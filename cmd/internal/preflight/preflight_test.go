@@ -154,8 +154,25 @@ func TestFindings(t *testing.T) {
 		}, nil, "disk", Problem, "can only be read"},
 		{"full", func(h *Host) {
 			disk := h.Disk
-			h.Disk = func(p string) (Disk, error) { d, err := disk(p); d.Free = 100 << 10; return d, err }
+			h.Disk = func(p string) (Disk, error) {
+				d, err := disk(p)
+				if !d.RAM {
+					d.Free = 100 << 10
+				}
+				return d, err
+			}
 		}, nil, "disk", Problem, "100 kB left"},
+		{"run directory full", func(h *Host) {
+			disk := h.Disk
+			h.Disk = func(p string) (Disk, error) {
+				d, err := disk(p)
+				if d.RAM {
+					d.Free = 8 << 10
+				}
+				return d, err
+			}
+		}, nil, "status directory", Problem, "is full"},
+		{"a command that is not there", nil, func(c *config.Config) { c.Events.VerdictLost = []string{"/nowhere/ring"} }, "commands", Problem, "verdict-lost cannot be run"},
 		{"kept in memory", func(h *Host) { h.State = "/run/state" }, nil, "disk", Note, "lost at power-off"},
 		{"list ended", func(h *Host) { h.Now = today.Add(200 * 24 * time.Hour) }, nil, "leap seconds", Note, "ended on 2026-06-28"},
 		{"no list", remove(leaps.Path), nil, "leap seconds", Note, "no list"},

@@ -14,6 +14,7 @@ import (
 	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/web"
+	"noonmark/status"
 	"noonmark/status/safefile"
 )
 
@@ -29,18 +30,40 @@ func PIN(c cli.Pin, out io.Writer) (int, error) {
 		}
 		number := strings.TrimSpace(string(b))
 		if err == nil {
+			err = speaks(dir)
+		}
+		if err == nil {
 			if c.JSON {
 				return exit.OK, json.NewEncoder(out).Encode(map[string]string{"pin": number})
 			}
 			_, err = fmt.Fprintln(out, number)
 			return exit.OK, err
 		}
-		if first == nil || errors.Is(err, fs.ErrPermission) {
+		if first == nil || errors.Is(err, errSilent) || errors.Is(err, fs.ErrPermission) {
 			first = err
 		}
+	}
+	if errors.Is(first, errSilent) {
+		return exit.Cannot, exit.With(exit.Cannot, fmt.Errorf("the number that lies here may be old: %w", first))
 	}
 	if errors.Is(first, fs.ErrPermission) {
 		return exit.Cannot, exit.With(exit.Cannot, errors.New("you may not see the number: sudo noonmark pin"))
 	}
 	return exit.Cannot, exit.With(exit.Cannot, errors.New("no service with a page is running here: noonmark run"))
+}
+
+// errSilent: what lies in the directory is of a service that was killed or hangs.
+var errSilent = errors.New("the service has stopped or hangs: sudo systemctl restart noonmark")
+
+// speaks is errSilent unless the service of dir has just published.
+func speaks(dir string) error {
+	now, err := status.ReadNow()
+	if err != nil {
+		return err
+	}
+	s, err := status.Load(filepath.Join(dir, status.FileName))
+	if err != nil || !status.Fresh(s, now).OK {
+		return errSilent
+	}
+	return nil
 }

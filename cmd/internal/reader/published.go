@@ -2,10 +2,15 @@ package reader
 
 import (
 	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sys/unix"
+
 	"noonmark/cmd/internal/config"
 	"noonmark/status"
-	"os"
-	"time"
 )
 
 // LookEvery is how often until looks: a status comes once a second.
@@ -18,9 +23,26 @@ func Published(runDir string) (status.Snapshot, status.Now, error) {
 		return status.Snapshot{}, now, err
 	}
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
-	s, _, err := status.Find(now, env.ReadDirs(runDir)...)
+	s, path, err := status.Find(now, env.ReadDirs(runDir)...)
 	if errors.Is(err, os.ErrNotExist) {
 		err = errors.New("no status is published: start the service: noonmark run")
 	}
-	return s, now, err
+	if err != nil {
+		return s, now, err
+	}
+	dir := filepath.Dir(path)
+	if !status.Fresh(s, now).OK && full(dir) {
+		return s, now, fmt.Errorf("%s is full, so that noonmark cannot publish: make room there", dir)
+	}
+	if s.Live {
+		s = s.With(status.OtherProblems(dir, now))
+	}
+	return s, now, nil
+}
+
+// full tells whether a file system has no room for a status, bytes.
+func full(dir string) bool {
+	const room = 16 << 10
+	var fs unix.Statfs_t
+	return unix.Statfs(dir, &fs) == nil && int64(fs.Bavail)*int64(fs.Bsize) < room
 }

@@ -9,6 +9,8 @@ import (
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/terminal"
+	"noonmark/cmd/internal/wrap"
 	"noonmark/status"
 )
 
@@ -24,8 +26,8 @@ func Ready(c cli.Ready, out io.Writer) (int, error) {
 	if c.JSON {
 		return report.ExitCode(), json.NewEncoder(out).Encode(report)
 	}
-	fmt.Fprint(out, report.Text())
-	return report.ExitCode(), nil
+	t, tone := terminal.Of(out), terminal.ToneOf(report)
+	return report.ExitCode(), t.Answer(out, tone, report.TextFor(t.Room(tone)))
 }
 
 func errText(err error) string {
@@ -47,13 +49,24 @@ func Why(c cli.Why, out io.Writer) (int, error) {
 			return exit.No, err
 		}
 	} else {
-		if !fresh.OK {
-			fmt.Fprintf(out, "OLD: %s\n\n", fresh.Because)
-		}
-		fmt.Fprint(out, s.Why())
+		explain(out, c, s, fresh)
 	}
 	if !fresh.OK {
 		return exit.Cannot, nil
 	}
 	return exit.OK, nil
+}
+
+// explain prints the judgement; what is old says so first.
+func explain(out io.Writer, c cli.Why, s status.Snapshot, fresh status.Freshness) {
+	t := terminal.Of(out)
+	if !fresh.OK {
+		fmt.Fprint(out, wrap.To(t.Width, "", "OLD: "+status.NoContact+". "+fresh.Because))
+	}
+	if c.All {
+		fmt.Fprint(out, s.WhyFor(t.Width))
+		return
+	}
+	fmt.Fprint(out, s.Brief(t.Width))
+	fmt.Fprint(out, wrap.To(t.Width, "", "More: noonmark why --all."))
 }

@@ -20,28 +20,30 @@ import (
 
 // Waited is what until prints.
 type Waited struct {
-	Reached bool    `json:"reached"`
-	WaitedS float64 `json:"waited_s"`
-	For     string  `json:"for"`
-	Because string  `json:"because"`
+	Reached bool          `json:"reached"`
+	WaitedS float64       `json:"waited_s"`
+	For     string        `json:"for"`
+	Because string        `json:"because"`
+	Advice  status.Advice `json:"advice"` // what to do next; of kind "none" when reached
 }
 
 // Until blocks until what it was asked for is so, or until its limit. Nothing waits
 // for ever for the time.
 func Until(ctx context.Context, c cli.Until, out io.Writer) (int, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	w := Waited{For: wanted(c)}
 	look := func() (bool, string, error) {
+		w.Advice = status.Refusal("").Advice
 		now, err := status.ReadNow()
 		if err != nil {
 			return false, "", err
 		}
 		s, _, err := status.Find(now, env.ReadDirs(c.RunDir)...)
 		if err != nil {
-			return false, "No status is published yet: is the service running?", nil
+			return false, "No status is published yet.", nil
 		}
-		return reached(s, now, c)
+		return reached(s, now, c, &w.Advice)
 	}
-	w := Waited{For: wanted(c)}
 	begin := time.Now()
 	var err error
 	if w.Reached, w.Because, err = await(ctx, look, c.Limit); err != nil {
@@ -55,11 +57,14 @@ func Until(ctx context.Context, c cli.Until, out io.Writer) (int, error) {
 	if c.JSON {
 		return code, json.NewEncoder(out).Encode(w)
 	}
-	end := "Reached after"
+	text := fmt.Sprintf("Reached after %s: %s.", status.Span(w.WaitedS), w.For)
 	if !w.Reached {
-		end = "NOT reached in"
+		text = fmt.Sprintf("NOT reached in %s: %s. %s %s", status.Span(w.WaitedS), w.For, w.Because, w.Advice.Text)
+		if w.Advice.Kind == status.AdviceNone { // a bound beyond what the modes want
+			text = fmt.Sprintf("NOT reached in %s: %s. %s", status.Span(w.WaitedS), w.For, w.Because)
+		}
 	}
-	fmt.Fprint(out, wrap.Text("", fmt.Sprintf("%s %s: %s. %s", end, status.Span(w.WaitedS), w.For, w.Because)))
+	fmt.Fprint(out, wrap.Text("", text))
 	return code, nil
 }
 
@@ -76,7 +81,7 @@ func await(ctx context.Context, look func() (bool, string, error), limit time.Du
 }
 
 // reached tells whether a status holds what c asks for, as of now.
-func reached(s status.Snapshot, now status.Now, c cli.Until) (bool, string, error) {
+func reached(s status.Snapshot, now status.Now, c cli.Until, next *status.Advice) (bool, string, error) {
 	modes := c.Modes
 	r, err := status.Ready(s, now, modes)
 	if err != nil {
@@ -86,17 +91,18 @@ func reached(s status.Snapshot, now status.Now, c cli.Until) (bool, string, erro
 		}
 		return false, "No fresh status.", nil
 	}
+	*next = r.Advice
 	if c.Bound == 0 {
 		return r.Answer == status.Yes, r.Because, nil
 	}
-	if r.Answer == status.CannotTell && len(r.Modes) > 0 || !r.Clock.ErrorS.OK || !r.Clock.GuardS.OK {
+	if r.Answer == status.CannotTell && len(r.Modes) > 0 || !r.Clock.ErrorS.OK || !r.Clock.BoundS.OK {
 		return false, r.Because, nil
 	}
-	worst := math.Abs(r.Clock.ErrorS.V) + r.Clock.GuardS.V
+	within := math.Abs(r.Clock.ErrorS.V) + r.Clock.BoundS.V
 	if len(modes) > 0 && r.Answer != status.Yes {
 		return false, r.Because, nil
 	}
-	return worst <= c.Bound, r.Because, nil
+	return within <= c.Bound, r.Because, nil
 }
 
 // wanted says what is waited for.
@@ -109,9 +115,9 @@ func wanted(c cli.Until) string {
 	case c.Bound == 0:
 		return modes + " within"
 	case len(c.Modes) == 0:
-		return fmt.Sprintf("the clock right to %g s", c.Bound)
+		return fmt.Sprintf("the clock right to %g s (99 %%)", c.Bound)
 	}
-	return fmt.Sprintf("%s within and the clock right to %g s", modes, c.Bound)
+	return fmt.Sprintf("%s within and the clock right to %g s (99 %%)", modes, c.Bound)
 }
 
 // andList joins words as a person does.

@@ -5,13 +5,13 @@ package rehearsal
 import (
 	"context"
 	"crypto/rand"
-	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"noonmark/clockcheck"
@@ -24,11 +24,12 @@ import (
 	"noonmark/cmd/internal/pin"
 	"noonmark/cmd/internal/settings"
 	"noonmark/cmd/internal/station"
+	"noonmark/cmd/internal/terminal"
 	"noonmark/cmd/internal/web"
 	"noonmark/cmd/internal/world"
-	"noonmark/cmd/internal/wrap"
 	"noonmark/status"
 	"noonmark/status/page"
+	"noonmark/status/safefile"
 )
 
 // Demo plays a story on a simulated station through the code of the service.
@@ -40,20 +41,11 @@ func Demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 			return exit.Usage(err)
 		}
 	}
-	dir := c.RunDir
-	if dir == "" {
-		if dir, err = os.MkdirTemp("", "noonmark-demo-"); err != nil {
-			return fmt.Errorf("demo: %w", err)
-		}
-		defer os.RemoveAll(dir)
-	} else if real := (config.Environment{Getenv: os.Getenv, UID: os.Getuid()}); slices.Contains(real.ReadDirs(""), filepath.Clean(dir)) {
-		return exit.Usage(fmt.Errorf("demo: %s is where the service publishes; a simulation must not: name another --run-dir", dir))
-	}
-	pub, err := status.NewPublisher(dir, true)
+	pub, leave, err := publisher(c.RunDir)
 	if err != nil {
 		return err
 	}
-	defer pub.Close()
+	defer leave()
 	now, err := status.ReadNow()
 	if err != nil {
 		return err
@@ -62,7 +54,8 @@ func Demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 		Judge: clockcheck.Config{Floor: build.Date(), Modes: settings.ShownModes(), RTCCompensated: true}, BuildDate: build.Date(),
 		BootID: now.BootID, LocatorLength: 10, Steering: status.SteeringObserving, InUse: "FT8",
 	}, c.Seed)
-	d := &demonstration{world: w, out: out, json: c.JSON, speed: c.Speed, publish: pub, end: c.For}
+	term := terminal.Of(out)
+	d := &demonstration{world: w, out: out, json: c.JSON, speed: c.Speed, publish: pub, end: c.For, told: map[string]bool{}, bar: term.Progress()}
 	if c.Speed > 0 && c.HTTP != "none" {
 		leave, err := d.openPage(ctx, c.HTTP)
 		if err != nil {
@@ -74,10 +67,36 @@ func Demo(ctx context.Context, c cli.Demo, out io.Writer) error {
 		d.end = s.Length
 	}
 	if !c.JSON {
-		fmt.Fprintf(out, "%s%s\n", wrap.Text("", "SIMULATION of a station on a salt flat: "+s.Summary+"."),
-			wrap.Text("", "Status of the simulation: "+filepath.Join(dir, status.FileName)))
+		d.begin(s, c)
 	}
 	return d.run(ctx)
+}
+
+// publisher is the way out of the simulation: into the directory named, or into that of
+// "--demo", or, while another demo has that, into one of its own.
+func publisher(dir string) (pub *status.Publisher, leave func(), err error) {
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	if dir != "" {
+		if slices.Contains(env.ReadDirs(""), filepath.Clean(dir)) {
+			return nil, nil, exit.Usage(fmt.Errorf("demo: %s is where the service publishes; a simulation must not: name another --run-dir", dir))
+		}
+		pub, err = status.NewPublisher(dir, true)
+		return pub, func() { pub.Close() }, err
+	}
+	dir = env.DemoDir()
+	if err := os.Mkdir(dir, 0o700); err == nil || errors.Is(err, fs.ErrExist) && safefile.OwnDir(dir) == nil {
+		if pub, err = status.NewPublisher(dir, true); err == nil {
+			return pub, func() { pub.Close(); os.Remove(dir) }, nil
+		}
+	}
+	if dir, err = os.MkdirTemp("", "noonmark-demo-"); err != nil {
+		return nil, nil, fmt.Errorf("demo: %w", err)
+	}
+	if pub, err = status.NewPublisher(dir, true); err != nil {
+		os.RemoveAll(dir)
+		return nil, nil, err
+	}
+	return pub, func() { pub.Close(); os.RemoveAll(dir) }, nil
 }
 
 // publishEvery spares the disk of a story played fast.
@@ -100,6 +119,8 @@ type demonstration struct {
 	chapter   string
 	place     string
 	snap      *status.Snapshot
+	told      map[string]bool // words that were explained
+	bar       *terminal.Progress
 }
 
 // openPage serves the page until what it returns is called.
@@ -166,6 +187,7 @@ func (d *demonstration) rest(ctx context.Context, wait time.Duration) error {
 
 func (d *demonstration) run(ctx context.Context) error {
 	begin := time.Now()
+	defer d.bar.Clear()
 	for d.world.Elapsed() < d.end && ctx.Err() == nil {
 		d.snap = d.world.Second()
 		if d.speed > 0 {
@@ -175,7 +197,7 @@ func (d *demonstration) run(ctx context.Context) error {
 			}
 			if time.Since(d.published) >= publishEvery {
 				d.published = time.Now()
-				if err := d.publish.Publish(d.snap); err != nil {
+				if err := d.put(); err != nil {
 					return err
 				}
 			}
@@ -194,37 +216,18 @@ func (d *demonstration) run(ctx context.Context) error {
 	if d.snap == nil || d.json {
 		return nil
 	}
-	_, err := fmt.Fprintf(d.out, "\n%s", d.snap.Why())
-	return err
+	d.bar.Clear()
+	return d.ending()
 }
 
-// show prints what has changed.
-func (d *demonstration) show() error {
-	if d.json {
-		if d.world.Elapsed()%time.Minute != 0 {
-			return nil
-		}
-		return json.NewEncoder(d.out).Encode(d.snap)
+// put publishes: readers judge the age by this machine's own clock since boot, however
+// fast the story goes.
+func (d *demonstration) put() error {
+	now, err := status.ReadNow()
+	if err != nil {
+		return err
 	}
-	at := d.world.UTC().Time().Format("15:04:05")
-	if c := d.world.Chapter(); c != d.chapter {
-		d.chapter = c
-		fmt.Fprint(d.out, wrap.Text("", at+" UTC STORY: "+c))
-	}
-	if p := d.snap.Position; p != nil && p.Locator != "" && d.place == "" {
-		d.place = p.Locator
-		fmt.Fprintf(d.out, "%s UTC place: locator %s\n", at, p.Locator)
-	}
-	var verdicts []string
-	for _, m := range d.snap.Modes {
-		verdicts = append(verdicts, m.Mode+" "+m.Verdict)
-	}
-	head := d.snap.Clock.Basis + ": " + strings.Join(verdicts, ", ")
-	if head == d.last {
-		return nil
-	}
-	d.last = head
-	_, err := fmt.Fprint(d.out, wrap.Text("", at+" UTC "+head), wrap.Text("    ", d.snap.Clock.Because),
-		wrap.Text("    ", fmt.Sprintf("(truth: the clock is %+.3f s off)", d.world.SystemError())))
-	return err
+	out := *d.snap
+	out.Live, out.Written.BoottimeS, out.Written.BootID, out.Written.AsleepS = false, now.BoottimeS, now.BootID, now.AsleepS
+	return d.publish.Publish(&out)
 }

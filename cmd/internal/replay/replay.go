@@ -69,6 +69,9 @@ func replay(paths []string, modes []clockcheck.Mode, asJSON bool, out io.Writer)
 		if err != nil {
 			return fmt.Errorf("replay: %w", err)
 		}
+		if err := noSentences(path, b); err != nil {
+			return err
+		}
 		p := newPlayer(modes)
 		if !asJSON {
 			p.changes = out
@@ -84,6 +87,20 @@ func replay(paths []string, modes []clockcheck.Mode, asJSON bool, out io.Writer)
 		return json.NewEncoder(out).Encode(report)
 	}
 	return nil
+}
+
+// noSentences says in one sentence that a file is no recording; nil where a line looks
+// like a sentence of NMEA 0183, whole or damaged.
+func noSentences(path string, b []byte) error {
+	for line := range bytes.Lines(b) {
+		if i := bytes.IndexAny(line, "$!"); i >= 0 && len(line) > i+6 && bytes.IndexByte(line[i:], ',') >= 0 {
+			return nil
+		}
+	}
+	if head := bytes.TrimSpace(b[:min(len(b), 4096)]); bytes.Contains(head, []byte("<gpx")) {
+		return fmt.Errorf("replay: %s is a GPX track, not a recording of NMEA sentences: noonmark grid --track %s", path, path)
+	}
+	return fmt.Errorf("replay: %s holds no NMEA sentence: name a recording of what a receiver sent", path)
 }
 
 // player plays one capture.

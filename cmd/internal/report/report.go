@@ -34,7 +34,7 @@ type Report struct {
 	Distress   bool         `json:"distress"`
 	UTC        status.Time  `json:"utc"`          // of the report: the clock, less its error
 	TimeProved bool         `json:"time_proved"`  // the clock is within some mode's tolerance
-	TimeBoundS status.Float `json:"time_bound_s"` // 99.99 %
+	TimeBoundS status.Float `json:"time_bound_s"` // 99 %
 	Locator    string       `json:"locator"`      // as long as the fix supports; "" for none
 	LatDeg     float64      `json:"lat_deg"`
 	LonDeg     float64      `json:"lon_deg"`
@@ -111,7 +111,7 @@ func (r *Report) time(s status.Snapshot, now status.Now, fresh status.Freshness,
 		return
 	}
 	r.UTC = status.At(s.Written.SystemUTC.V + timescale.UTC((since-s.Clock.ErrorS.V)*1e9))
-	r.TimeBoundS = s.Clock.GuardS
+	r.TimeBoundS = s.Clock.BoundS
 	for _, m := range s.Modes {
 		r.TimeProved = r.TimeProved || m.Verdict == status.Within
 	}

@@ -294,7 +294,7 @@ func TestTemplates(t *testing.T) {
 		{"{{.Locator}} at {{.Clock}} UTC on {{.Date}}", 0, "FG69gu18et at 04:05:07 UTC on 2031-02-03"},
 		{"{{.Degrees}}, {{.Quality}}; {{.Way}}", 0, "20.13000 S 67.49000 W, within 10 m, fix of now; 78.9 km, 118 degrees true, to Base"},
 		{"{{.AltM}} {{.BoundM}} {{if .AgeS.OK}}{{printf \"%.0f\" .AgeS.V}} s{{end}} {{.To.Name}} {{.Satellites}}", 0, "3656 8.3 2 s Base 11"},
-		{"{{.Exercise}} {{.Distress}} {{.TimeProved}} {{.TimeBoundS}} {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Problems}}", 0, "false false true 0.06 false false false false []"},
+		{"{{.Exercise}} {{.Distress}} {{.TimeProved}} {{.TimeBoundS}} {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Problems}}", 0, "false false true 0.05 false false false false []"},
 		{"{{.LatDeg}} {{.LonDeg}}", 16, "-20.13 -67.49"},
 		{"{{.LatDeg}} {{.LonDeg}}", 12, ""},
 		{"{{.Nothing}}", 0, ""},

@@ -39,7 +39,9 @@ func (s *service) save(now timescale.Local) {
 	if s.clock != nil {
 		s.kept.Steering = s.station.LearnedSteering()
 	}
-	if err := keep.Save(s.stateDir, s.kept); err != nil {
-		s.warn("learned state", err.Error())
+	err := keep.Save(s.stateDir, s.kept)
+	if err != nil {
+		s.saved = now.Add(saveFirst - saveEvery) // somebody may make room soon
 	}
+	s.notKept(err)
 }

@@ -70,6 +70,9 @@ type service struct {
 	wake        <-chan time.Time
 	rtcOrders   chan steer.RTCOrder
 	said        map[string]string
+	lost        string           // why what is learned cannot be kept; "" = it can
+	others      []status.Problem // of other processes of the station, looked for at othersAt
+	othersAt    timescale.Local
 }
 
 // Serve runs the service until ctx ends.
@@ -114,6 +117,9 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 		Leaps: s.leaps(set),
 	}, s.kept.Learned)
 	s.station.Remember(s.kept.Place)
+	if c.Verbose {
+		s.station.OnEpoch(s.logEpoch)
+	}
 	if interval, err := daemon.SdWatchdogEnabled(false); err == nil {
 		s.watchdog = interval
 	}
@@ -134,12 +140,15 @@ func (s *service) openState(env config.Environment, flag string) {
 		err = os.MkdirAll(dir, 0o755)
 	}
 	if err != nil {
-		s.warn("learned state", err.Error()+": nothing learned will be kept")
+		s.notKept(err)
 		return
 	}
 	s.stateDir = dir
 	if s.kept, err = keep.Load(dir); err != nil {
 		s.warn("learned state", err.Error())
+	}
+	if err := keep.Check(dir); err != nil {
+		s.notKept(err)
 	}
 }
 
@@ -258,6 +267,7 @@ func (s *service) tell(snap *status.Snapshot) {
 	for _, m := range snap.Modes {
 		head += " " + m.Mode + "=" + m.Verdict
 	}
+	s.tellProblems(snap)
 	message := daemon.SdNotifyWatchdog
 	if s.watchdog == 0 {
 		message = ""
@@ -269,7 +279,11 @@ func (s *service) tell(snap *status.Snapshot) {
 	if head != s.lastSaid {
 		s.lastSaid = head
 		message += "\nSTATUS=" + snap.Clock.Because
-		s.log.Info("verdict", "clock", head, "because", snap.Clock.Because)
+		next := ""
+		if snap.Advice != nil {
+			next = snap.Advice.Text
+		}
+		s.log.Info("verdict", "clock", head, "because", snap.Clock.Because, "next", next)
 	}
 	if message != "" {
 		if _, err := daemon.SdNotify(false, message); err != nil {

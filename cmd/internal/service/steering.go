@@ -90,6 +90,7 @@ func (s *service) judge() (*status.Snapshot, station.Tick, hostclock.Pair) {
 			s.station.KernelWritesRTC(!k.Unsync)
 		}
 	}
+	s.station.Problems(s.problems(p.Local))
 	return s.station.Tick(t), t, p
 }
 

@@ -92,6 +92,9 @@ func (s *Station) fill(t Tick) {
 	out.Advice = &s.advice
 }
 
+// Problems says what the station's process cannot do: the next snapshots tell of it.
+func (s *Station) Problems(list []status.Problem) { s.snap.Problems = list }
+
 func (s *Station) fillThermometer() {
 	w := &s.judgement.Warmth
 	if s.snap.Thermometer = nil; w.Sensor == "" {
