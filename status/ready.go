@@ -111,6 +111,15 @@ func Ready(s Snapshot, now Now, names []string) (Report, error) {
 	return r, nil
 }
 
+// Rehearsed is what would be said if the simulation were real; ok is false where there is
+// no fresh simulation.
+func (r Report) Rehearsed() (in Report, ok bool) {
+	if r.rehearsed == nil {
+		return Report{}, false
+	}
+	return *r.rehearsed, true
+}
+
 // rehearsed is what Ready would say in the simulation, whose clock may go at any speed.
 func rehearsed(s Snapshot, now Now, names []string) *Report {
 	s.Live, s.Written.StaleAfterS = true, maxStaleS

@@ -21,6 +21,7 @@ func TestRehearsalIsMarked(t *testing.T) {
 	p := startOnTerminal(t, []string{"XDG_RUNTIME_DIR=" + user, "NO_COLOR=1"}, "demo", "--speed", "120", "--http", "none")
 	p.await("UTC place: locator FG69gu17hv")
 	t.Setenv("XDG_RUNTIME_DIR", user)
+	clitest.WaitFor(t, new(strings.Builder), "a place", func() bool { code, _, _ := runArgs("grid", "--demo"); return code == exit.OK })
 	for _, row := range []struct {
 		args string
 		code int

@@ -10,6 +10,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"noonmark/cmd/internal/wrap"
 	"noonmark/status"
 )
 
@@ -26,35 +27,61 @@ type Line struct {
 	Loud bool // turned about, light for dark: not to be overlooked
 }
 
-// words in large letters, by verdict; none has more than ten letters.
-var words = map[string]string{status.Within: "WITHIN", status.Outside: "OUTSIDE", status.Borderline: "BORDERLINE", status.Unknown: "UNKNOWN"}
-
-// Picture is what is to be seen. problem, if any, is why there is no snapshot.
+// Picture is what is to be seen. problem, if any, is why there is no snapshot. A
+// simulation stands in a frame that says so on each of its sides.
 func Picture(s status.Snapshot, now status.Now, problem string, size Size) []Line {
-	var p picture
 	report := status.Refusal(problem)
 	if problem == "" {
 		report, _ = status.Ready(s, now, nil) // without names no mode can be unknown
 	}
-	p.head(s, report, now)
-	word, loud, mode := large(s, report)
-	p.add(Line{Text: mode, Bold: true})
-	for _, row := range letters(word) {
-		p.add(Line{Text: row, Bold: true, Loud: loud})
+	if in, ok := report.Rehearsed(); ok {
+		return framed(draw(s, in, now, Size{max(size.Columns-4, 0), max(size.Lines-2, 0)}), size)
 	}
+	return draw(s, report, now, size)
+}
+
+// draw makes the picture of one report.
+func draw(s status.Snapshot, report status.Report, now status.Now, size Size) []Line {
+	p := picture{columns: size.Columns}
+	p.head(s, report, now)
+	word, loud, mode := large(report)
+	if !s.Live && s.Schema != "" { // large letters are read from afar, without the frame
+		mode, word, loud = "In the simulation: "+word+", "+mode, "DEMO", true
+	}
+	p.add(Line{Text: mode, Bold: true})
+	p.large(word, loud)
+	next := "Next: " + status.Clean(report.Advice.Text)
+	if report.Advice.Kind == status.AdviceNone {
+		next = "Nothing is to be done."
+	}
+	p.wrapped(next)
 	p.add(Line{})
 	p.body(s, report)
 	return p.fit(size)
 }
 
-// large is the word that is written large: the verdict on the mode in use, or the
+// framed puts a simulation's picture into its frame.
+func framed(in []Line, size Size) []Line {
+	const side = "# "
+	bar := cut(" "+status.Simulated+" ", size.Columns)
+	bar += strings.Repeat("#", max(size.Columns-utf8.RuneCountInString(bar), 0))
+	out := []Line{{Text: bar, Bold: true, Loud: true}}
+	for _, l := range in {
+		l.Text = cut(side+l.Text+strings.Repeat(" ", max(size.Columns-4-utf8.RuneCountInString(l.Text), 0))+" #", size.Columns)
+		out = append(out, l)
+	}
+	out = append(out, Line{Text: bar, Bold: true, Loud: true})
+	for len(out) < size.Lines {
+		out = append(out, Line{})
+	}
+	return out[:size.Lines]
+}
+
+// large is the word that is written large: how the clock is for the mode in use, or the
 // worst of those shown.
-func large(s status.Snapshot, r status.Report) (word string, loud bool, mode string) {
+func large(r status.Report) (word string, loud bool, mode string) {
 	if r.Answer == status.CannotTell {
-		if !s.Live && s.Schema != "" {
-			return "DEMO", true, "Not this computer's clock"
-		}
-		return "NO NEWS", true, "Do not key up"
+		return strings.ToUpper(status.NoContact), true, "Do not key up"
 	}
 	rank := map[string]int{status.Within: 0, status.Borderline: 1, status.Outside: 2, status.Unknown: 3}
 	worst := r.Modes[0]
@@ -63,27 +90,48 @@ func large(s status.Snapshot, r status.Report) (word string, loud bool, mode str
 			worst = m
 		}
 	}
-	word = words[worst.Verdict]
-	if word == "" {
-		word = "UNKNOWN"
-	}
 	mode = status.Clean(worst.Mode)
 	if worst.Verdict != status.Within {
 		mode += ": do not key up"
 	}
-	return word, worst.Verdict != status.Within, mode
+	return strings.ToUpper(status.Heading(worst.Verdict)), worst.Verdict != status.Within, mode
 }
 
-type picture struct{ lines []Line }
+type picture struct {
+	lines   []Line
+	columns int
+}
 
 func (p *picture) add(l Line) { p.lines = append(p.lines, l) }
 
 func (p *picture) text(t string) { p.add(Line{Text: t}) }
 
+// large writes a word in large letters where there is room for them.
+func (p *picture) large(word string, loud bool) {
+	rows := letters(word)
+	if len(rows[0]) > p.columns {
+		p.add(Line{Text: " " + word + " ", Bold: true, Loud: true})
+		return
+	}
+	for _, row := range rows {
+		p.add(Line{Text: row, Bold: true, Loud: loud})
+	}
+}
+
+// wrapped adds text, broken at blanks.
+func (p *picture) wrapped(text string) {
+	for line := range strings.Lines(wrap.To(max(p.columns, 1), "", text)) {
+		p.add(Line{Text: strings.TrimRight(line, "\n"), Bold: true})
+	}
+}
+
 // head is the time, as far as it is known.
 func (p *picture) head(s status.Snapshot, r status.Report, now status.Now) {
 	utc, what := now.System, " by the system clock"
-	if r.Clock.ErrorS.OK && r.Answer != status.CannotTell {
+	switch {
+	case !s.Live && s.Written.SystemUTC.OK && r.Clock.ErrorS.OK:
+		utc, what = s.Written.SystemUTC.V.Add(-time.Duration(r.Clock.ErrorS.V*1e9)), ""
+	case r.Clock.ErrorS.OK && r.Answer != status.CannotTell:
 		utc, what = utc.Add(-time.Duration(r.Clock.ErrorS.V*1e9)), ""
 	}
 	p.add(Line{Text: utc.Time().Format("2006-01-02  15:04:05") + " UTC" + what, Bold: true})
@@ -92,7 +140,7 @@ func (p *picture) head(s status.Snapshot, r status.Report, now status.Now) {
 // body is what the verdict rests on.
 func (p *picture) body(s status.Snapshot, r status.Report) {
 	if r.Answer == status.CannotTell {
-		p.text(status.Clean(r.Because))
+		p.wrapped(status.Clean(r.Because))
 		return
 	}
 	for _, m := range r.Modes {
@@ -105,8 +153,11 @@ func (p *picture) body(s status.Snapshot, r status.Report) {
 	}
 	p.add(Line{})
 	clock := "Clock   " + status.FastSlow(r.Clock.ErrorS)
+	if r.Clock.BoundS.OK {
+		clock += ", ± " + status.Number(r.Clock.BoundS.V) + " s (99 %)"
+	}
 	if r.Clock.GuardS.OK {
-		clock += ", ± " + status.Number(r.Clock.GuardS.V) + " s"
+		clock += ", worst case " + status.Number(r.Clock.GuardS.V) + " s"
 	}
 	p.text(clock)
 	by := status.BasisWords(r.Clock.Basis)
@@ -115,6 +166,9 @@ func (p *picture) body(s status.Snapshot, r status.Report) {
 	}
 	p.text("By      " + by + "; steering: " + status.Clean(r.Clock.Steering))
 	p.place(s.Position)
+	for _, q := range s.Problems {
+		p.wrapped("Problem: " + status.Clean(q.Text))
+	}
 	for _, ref := range s.References {
 		p.text(fmt.Sprintf("%-8s%s", status.Clean(ref.Trust), status.Clean(ref.Name)))
 	}
