@@ -38,9 +38,10 @@ func parseMGRS(s string, z zoneText) (Place, *SyntaxError) {
 			if err != nil {
 				break
 			}
-			lat, _ := p.LatLon()
+			lat, lon := p.LatLon()
 			const halfDiagonal = math.Sqrt2 / 2 / utmScale
-			return Place{Point: p, Form: "mgrs", Length: max(2, LocatorLength(side/2, lat)), UncertaintyM: -1, ReachM: side * halfDiagonal}, nil
+			return Place{Point: p, Form: "mgrs", Length: max(2, LocatorLength(side/2, lat)), UncertaintyM: -1, ReachM: side * halfDiagonal,
+				sideM: side, fromMiddle: math.Remainder(lon-float64(centralMeridian(z.zone)), 360)}, nil
 		}
 	}
 	return Place{}, fail(at, "this square does not lie in %d%c", z.zone, bandLetters[band])

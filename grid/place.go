@@ -23,6 +23,10 @@ type Place struct {
 	// a geo URI; 0 for coordinates without any, which are taken at their word.
 	ReachM float64
 	Note   string // a sentence for the operator where the reading may surprise; mostly empty
+
+	cell       Cell    // of a locator
+	sideM      float64 // of an MGRS square
+	fromMiddle float64 // and how far east of its zone's middle it lies, degrees
 }
 
 // maxPlace limits the text; the longest sensible one has about 60 bytes.
@@ -133,7 +137,7 @@ func parseLocatorPlace(s string) (Place, *SyntaxError) {
 		return Place{}, err
 	}
 	cell := cornerOf(x, y, len(s))
-	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1, ReachM: cell.Reach()}, nil
+	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1, ReachM: cell.Reach(), cell: cell}, nil
 }
 
 func fail(offset int, format string, args ...any) *SyntaxError {

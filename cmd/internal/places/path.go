@@ -86,7 +86,7 @@ func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	if err != nil {
 		return exit.Misuse, err
 	}
-	short, bound := grid.Between(grid.EndOf(from.Point, from.reachM), grid.EndOf(to.Point, to.reachM))
+	short, bound := grid.Between(from.end, to.end)
 	long := grid.LongPath(from.Point, to.Point)
 	if c.JSON {
 		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long), endOf(to), endOf(from)})

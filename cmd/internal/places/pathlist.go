@@ -62,7 +62,7 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	if _, err := io.WriteString(out, form.head); err != nil {
 		return exit.No, err
 	}
-	rows, bad, err := answerList(lister{grid.EndOf(from.Point, from.reachM), form}, in, out, errOut)
+	rows, bad, err := answerList(lister{from.end, form}, in, out, errOut)
 	switch {
 	case err != nil:
 		return exit.No, fmt.Errorf("path: %w", err)
@@ -195,7 +195,7 @@ func (l *lister) answer(c *chunk) {
 		batch = batch[:len(batch)+1]
 		r := &batch[len(batch)-1]
 		r.number, r.place, r.name = number, place, strings.TrimSpace(name)
-		r.end = grid.EndOf(to.Point, to.ReachM)
+		r.end = to.End()
 		if len(batch) == batchSize {
 			l.measure(c, batch)
 			batch = batch[:0]

@@ -22,6 +22,7 @@ type Somewhere struct {
 	length       int
 	uncertaintyM float64 // −1 = not known
 	reachM       float64 // how far the place may be from point
+	end          grid.End
 	note         string
 	now          *status.Position // of the present place; nil for one that was named
 	simulated    bool             // … of a demo's station, not of this one
@@ -88,6 +89,7 @@ func Here(runDir string) (Somewhere, error) {
 	if s.Position.BoundM.OK {
 		p.uncertaintyM, p.reachM = s.Position.BoundM.V, s.Position.BoundM.V
 	}
+	p.end = grid.EndOf(p.Point, p.reachM)
 	return p, nil
 }
 
@@ -97,7 +99,7 @@ func ReadPlace(text string) (Somewhere, error) {
 	if err != nil {
 		return Somewhere{}, exit.Usage(pointAt(text, err))
 	}
-	p := Somewhere{Point: pl.Point, form: pl.Form, length: pl.Length, uncertaintyM: pl.UncertaintyM, reachM: pl.ReachM, note: pl.Note}
+	p := Somewhere{Point: pl.Point, form: pl.Form, length: pl.Length, uncertaintyM: pl.UncertaintyM, reachM: pl.ReachM, end: pl.End(), note: pl.Note}
 	if p.reachM > 0 { // an area is passed on as one, not as its centre alone
 		p.uncertaintyM = p.reachM
 	}

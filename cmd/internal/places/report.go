@@ -139,5 +139,5 @@ func namedPlace(c cli.Report) (*report.Place, error) {
 	if name == "" {
 		name = text
 	}
-	return &report.Place{Name: name, Point: pl.Point, ReachM: pl.ReachM}, nil
+	return &report.Place{Name: name, End: pl.End()}, nil
 }

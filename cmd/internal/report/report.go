@@ -59,11 +59,10 @@ type To struct {
 	HeadingBoundDeg float64 `json:"heading_bound_deg"`
 }
 
-// Place is a named place, and how far it may be from Point, m.
+// Place is a named place and the area that it may lie in.
 type Place struct {
-	Name   string
-	Point  grid.Point
-	ReachM float64
+	Name string
+	End  grid.End
 }
 
 // Make makes a report of a status as of now. A status that is not fresh is refused,
@@ -122,7 +121,7 @@ func way(from grid.Point, bound status.Float, to *Place) *To {
 	if bound.OK {
 		reach = bound.V
 	}
-	l, b := grid.Between(grid.EndOf(from, min(reach, 1e7)), grid.EndOf(to.Point, to.ReachM))
+	l, b := grid.Between(grid.EndOf(from, min(reach, 1e7)), to.End)
 	return &To{Name: status.Clean(to.Name), DistanceM: l.DistanceM, DistanceBoundM: b.DistanceM, HeadingDeg: l.HeadingDeg, HeadingBoundDeg: b.HeadingDeg}
 }
 

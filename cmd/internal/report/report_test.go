@@ -48,7 +48,7 @@ func base(t testing.TB) *Place {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &Place{Name: "Base", Point: pt}
+	return &Place{Name: "Base", End: grid.EndOf(pt, 0)}
 }
 
 func make1(t testing.TB, s status.Snapshot, distress bool, to *Place) Report {
@@ -91,7 +91,7 @@ func TestTexts(t *testing.T) {
 		{"so near that no bearing is sure", place(func(p *status.Position) { p.BoundM, p.LatDeg, p.LonDeg = k(60e3), k(-20.1), k(-66.8) }), false, true,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.100 S 66.800 W, POOR: only within 60.1 km, fix of now.\n39.9 km, give or take 60.0 km to Base.\n"},
 		{"a bearing that is not sure", place(func(p *status.Position) { p.BoundM = k(55e3) }), false, true,
-			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 46, to Base.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 47, to Base.\n"},
 		{"made coarse", place(func(p *status.Position) { p.EdgeM = status.Float{} }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n"},
 		{"moving", place(func(p *status.Position) { p.Moving = true }), false, false,
@@ -183,7 +183,7 @@ func TestFitLaw(t *testing.T) {
 			q.Locator = pt.Cell(grid.LocatorLength(bound*0.8, lat)).Locator()
 			q.AgeS, q.Moving = k(rapid.Float64Range(0, 1e6).Draw(t, "age")), rapid.Bool().Draw(t, "moving")
 		})
-		r, err := Make(s, later(s, 1), rapid.Bool().Draw(t, "distress"), &Place{Name: rapid.String().Draw(t, "name"), Point: pt})
+		r, err := Make(s, later(s, 1), rapid.Bool().Draw(t, "distress"), &Place{Name: rapid.String().Draw(t, "name"), End: grid.EndOf(pt, 0)})
 		if err != nil {
 			t.Fatal(err)
 		}
