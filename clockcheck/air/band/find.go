@@ -28,14 +28,22 @@ type candidate struct {
 // out, and the rest searched anew.
 const passes = 2
 
-// Find lists the signals of a mode in 8 kHz samples, the plainest first.
-func Find(samples []float32, m Mode) []Signal {
+// Find lists the signals of a mode in 8 kHz samples, the plainest first. Signals of which
+// a third lies outside the samples are found, too.
+func Find(samples []float32, m Mode) []Signal { return find(samples, m, false) }
+
+// FindWhole lists only those that lie in the samples wholly: where these are longer than
+// a period and a signal, each is whole once, and a part of one could be taken for
+// another at a wrong time.
+func FindWhole(samples []float32, m Mode) []Signal { return find(samples, m, true) }
+
+func find(samples []float32, m Mode, whole bool) []Signal {
 	s := analyse(samples, m)
 	var kept []candidate
 	var out []Signal
 	for pass := range passes {
 		before := len(kept)
-		kept = prune(kept, search(s, m), m)
+		kept = prune(kept, search(s, m, whole), m)
 		for _, c := range kept[before:] {
 			out = append(out, refine(samples, s, m, c))
 		}
@@ -66,7 +74,7 @@ func probesOf(m Mode) (all []probe) {
 }
 
 // search looks at every place of the spectrum.
-func search(s *spectrum, m Mode) (found []candidate) {
+func search(s *spectrum, m Mode, whole bool) (found []candidate) {
 	probes := probesOf(m)
 	need := thresholds(m, len(probes))
 	width := perSpacing * (m.Tones - 1)
@@ -79,7 +87,7 @@ func search(s *spectrum, m Mode) (found []candidate) {
 			in = in[:len(in)-1]
 		}
 		t := need[len(in)]
-		if t.hits == 0 {
+		if t.hits == 0 || whole && len(in) < len(probes) {
 			continue
 		}
 		for b := 0; b+width < s.bins; b++ {

@@ -5,53 +5,58 @@ import (
 	"sort"
 )
 
-// A period with our own transmission in it tells nothing: the set is deaf while it sends,
-// or what it sends comes back through the monitor. Both show in the level; what does not
-// show is for the operator to say. Common practice, no source.
+// Our own transmission, heard back through the set's monitor, is no witness, and the
+// sound of it hides the others. It shows in the level: far above what the band sounds
+// like otherwise. What does not show there is for the operator to say.
+// Common practice, no source.
 const (
 	blockSeconds = 0.25
-	quietDrop    = 20.0 // dB below the middle of the levels: the set is muted
-	quietShare   = 0.10 // of the blocks
-	loudShare    = 0.98 // of the power in one signal's 100 Hz …
-	loudSNR      = 20.0 // … at a strength of so many dB
+	loudRise     = 20.0 // dB above the quieter half of the sound
+	quietDrop    = 30.0 // dB below it: the set is muted
+	fadeBlocks   = 1    // blocks before and after that are left out, too
 )
 
-// Own says in a sentence why the sound may hold our own transmission; "" if nothing
-// speaks for it.
-func Own(samples []float32, all []Signal) string {
+// LeaveOut returns the samples with the parts silenced in which we may have been
+// transmitting, and how many seconds those are, muted parts included.
+func LeaveOut(samples []float32) (out []float32, seconds float64) {
 	size := int(blockSeconds * rate)
-	var levels []float64
-	for i := 0; i+size <= len(samples); i += size {
+	levels := make([]float64, len(samples)/size)
+	for i := range levels {
 		sum := 0.0
-		for _, v := range samples[i : i+size] {
+		for _, v := range samples[i*size : (i+1)*size] {
 			sum += float64(v) * float64(v)
 		}
-		levels = append(levels, 10*math.Log10(sum/float64(size)+1e-12))
+		levels[i] = 10 * math.Log10(sum/float64(size)+1e-12)
 	}
 	if len(levels) == 0 {
-		return ""
+		return samples, 0
 	}
 	sorted := append([]float64(nil), levels...)
 	sort.Float64s(sorted)
-	mid, quiet := sorted[len(sorted)/2], 0
-	for _, v := range levels {
-		if v < mid-quietDrop {
-			quiet++
-		}
+	usual := sorted[len(sorted)/4]
+	if last := sorted[len(sorted)*3/4]; usual < last-quietDrop {
+		usual = last // muted for more than a quarter
 	}
-	if float64(quiet) > quietShare*float64(len(levels)) {
-		return "The sound is muted for a part: if you transmitted, this period does not count."
-	}
-	if len(all) > 0 && len(levels) > 4 {
-		top := all[0]
-		for _, s := range all {
-			if s.SNRdB > top.SNRdB {
-				top = s
+	bad := make([]bool, len(levels))
+	for i, v := range levels {
+		if v > usual+loudRise || v < usual-quietDrop {
+			for k := max(0, i-fadeBlocks); k <= min(len(bad)-1, i+fadeBlocks); k++ {
+				bad[k] = true
 			}
 		}
-		if top.SNRdB > loudSNR && sorted[len(sorted)-1]-sorted[len(sorted)/20] > -10*math.Log10(1-loudShare) {
-			return "One signal is louder than all else together: if it is your own, this period does not count."
-		}
 	}
-	return ""
+	for i, b := range bad {
+		if !b {
+			continue
+		}
+		if out == nil {
+			out = append(out, samples...)
+		}
+		clear(out[i*size : (i+1)*size])
+		seconds += blockSeconds
+	}
+	if out == nil {
+		out = samples
+	}
+	return out, seconds
 }

@@ -154,9 +154,17 @@ type Mark struct {
 
 // Hear listens to the radio.
 type Hear struct {
-	Words   []string `arg:"" optional:"" name:"file" help:"Recordings to examine: WAV, 16 bit, 8 to 48 kHz. With --offsets: the offsets."`
-	Mode    string   `default:"FT8" placeholder:"MODE" help:"The mode whose signals are looked for: FT8, FT4, JS8-30, JS8-15, JS8-10 or JS8-6."`
-	Channel int      `default:"1" placeholder:"N" help:"Which channel of two carries the radio: 1 is left, 2 is right."`
+	Words    []string `arg:"" optional:"" name:"file" help:"Recordings to examine: WAV, 16 bit, 8 to 48 kHz. With --offsets: the offsets."`
+	Mode     string   `default:"FT8" placeholder:"MODE" help:"The mode whose signals are looked for: FT8, FT4, JS8-30, JS8-15, JS8-10 or JS8-6."`
+	Sound    string   `default:"default" placeholder:"DEVICE" help:"The sound device that carries the radio, as arecord -L names it."`
+	Raw      bool     `help:"Listen to raw samples on standard input: 16 bit, little-endian, as they are sampled."`
+	Rate     int      `default:"12000" placeholder:"HZ" help:"Sampling rate of the device or of raw samples, 8000 to 48000."`
+	Channel  int      `default:"1" placeholder:"N" help:"Which channel of two carries the radio: 1 is left, 2 is right."`
+	Channels int      `default:"1" placeholder:"N" help:"How many channels the device or raw samples have: 1 or 2."`
+	OwnHz    float64  `name:"own-hz" placeholder:"HZ" help:"The audio frequency that you transmit on: a signal there is your own, and is left out."`
+	Offsets  bool     `help:"By hand: the arguments are the time offsets, in seconds, that your decoder shows for the others, one for each station. Positive = they seem to come late."`
+	Once     bool     `help:"End when something was heard."`
+	Check    bool     `help:"Only compare; tell the service nothing."`
 	Where
 	Output
 }

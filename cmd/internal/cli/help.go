@@ -172,7 +172,12 @@ func (Completion) Help() string {
 
 // Help implements kong's detailed help.
 func (Hear) Help() string {
-	return `Other stations keep their clocks by networks and satellites. How late their signals come, as a crowd, tells how far this computer's clock is off, modulo the mode's period. Signals are found by their sync alone: no message is decoded, no call sign read or kept.
+	return `Other stations keep their clocks by networks and satellites. How late their signals come, as a crowd of five or more, tells how far this computer's clock is off, modulo the mode's period. Signals are found by their sync alone: no message is decoded, no call sign read or kept. Your own signal, and stations of your camp that take their time from you, are no witnesses: do not listen to them alone.
 
+By hand, the sign: by your clock the others start 0.8 s late, so your decoder shows +0.8 for most of them. Then your clock is 0.8 s fast.
+
+    noonmark hear
+    noonmark hear --sound plughw:1 --mode FT8
+    noonmark hear --offsets 0.8 0.9 0.7 0.8 1.0 --mode FT8
     noonmark hear --json period.wav`
 }

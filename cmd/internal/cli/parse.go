@@ -116,6 +116,12 @@ func (c *CLI) check() error {
 		return errors.New("--bound must be a number of seconds over 0, at most 3600")
 	case c.Hear.Channel != 0 && c.Hear.Channel != 1 && c.Hear.Channel != 2:
 		return fmt.Errorf("--channel %d: 1 is left, 2 is right", c.Hear.Channel)
+	case c.Hear.Channels != 0 && (c.Hear.Channels > 2 || c.Hear.Channels < 1 || len(c.Hear.Words) == 0 && c.Hear.Channel > c.Hear.Channels):
+		return fmt.Errorf("--channels %d, --channel %d: one or two channels, and one of them", c.Hear.Channels, c.Hear.Channel)
+	case c.Hear.Rate != 0 && (c.Hear.Rate < 8000 || c.Hear.Rate > 48000):
+		return fmt.Errorf("--rate %d: 8000 to 48000 samples a second", c.Hear.Rate)
+	case c.Hear.Offsets && (c.Hear.Raw || len(c.Hear.Words) == 0):
+		return errors.New("--offsets wants the offsets after it, in seconds: hear --offsets 0.8 0.9 0.7 0.8 1.0")
 	case c.Mark.Beat && c.Mark.React:
 		return errors.New("--beat and --react: choose one")
 	case c.Mark.Taps != 0 && (c.Mark.Taps < 3 || c.Mark.Taps > 60):

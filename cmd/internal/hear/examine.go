@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"time"
 
 	"noonmark/clockcheck/air/band"
 	"noonmark/clockcheck/air/crowd"
@@ -22,6 +24,9 @@ type found struct {
 	Crowd   *crowded `json:"crowd"`
 	Station *heard   `json:"station"`
 	Because string   `json:"because"` // why there is no crowd, or what is odd about the sound
+
+	crowd crowd.Offset
+	bound float64
 }
 
 // signal is one signal; its offset is its begin less the piece's begin and the mode's
@@ -39,35 +44,53 @@ type crowded struct {
 	BoundS  float64 `json:"bound_s"`
 }
 
-// examine looks for the signals of a mode in a piece of sound.
-func examine(p sound.Piece, m band.Mode) found {
+// examine looks for the signals of a mode in a piece of sound that begins with a period.
+func examine(p sound.Piece, m band.Mode) found { return examineSpan(p, m, 0, 0) }
+
+// longFile: a piece so much longer than a period holds more than one of them.
+const longFile = 5 * time.Second
+
+// ownWidth is how far from our own frequency a signal may be our own, Hz.
+const ownWidth = 10
+
+// examineSpan does so for a piece that begins into seconds after a period's begin; a
+// signal at ownHz (0 = none) is our own.
+func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
 	f := found{Mode: m.Name, Signals: []signal{}}
 	if word := sound.Fault(p); word != "" {
 		f.Because = word
 		return f
 	}
-	samples := sound.To8k(p)
-	all := band.Find(samples, m)
+	samples, without := band.LeaveOut(sound.To8k(p))
+	find := band.Find
+	if p.Seconds() > (m.Period + longFile).Seconds() {
+		find = band.FindWhole
+	}
+	all := find(samples, m)
+	all = slices.DeleteFunc(all, func(s band.Signal) bool { return ownHz > 0 && math.Abs(s.FreqHz-ownHz) < ownWidth })
+	for i := range all {
+		all[i].BeginS += into
+	}
 	for i, o := range band.Offsets(all, m) {
 		f.Signals = append(f.Signals, signal{round(o, 3), round(all[i].FreqHz, 1), round(all[i].SNRdB, 0)})
 	}
-	if word := band.Own(samples, all); word != "" {
-		f.Because = word
-		return f
-	}
 	apart := band.Distinct(all, m)
 	c, err := crowd.Of(band.Offsets(apart, m), m.Period.Seconds())
+	if without > 0 {
+		f.Because = fmt.Sprintf("%.1f s were left out, muted or far louder than the rest: your own transmission? ", without)
+	}
 	switch {
 	case len(apart) == 0 && len(all) == 0:
-		f.Because = fmt.Sprintf("No signal of %s is in the sound.", m.Name)
+		f.Because += fmt.Sprintf("No signal of %s is in the sound.", m.Name)
 		if hz := otherRate(p, m); hz != 0 {
-			f.Because = fmt.Sprintf("The sampling rate is wrong: the signals are as if it were %d Hz, not %d.", hz, p.Rate)
+			f.Because += fmt.Sprintf(" The sampling rate is wrong: the signals are as if it were %d Hz, not %d.", hz, p.Rate)
 		}
 	case errors.Is(err, crowd.ErrFew):
-		f.Because = fmt.Sprintf("%d stations are plain enough; %d are the least that make a crowd.", len(apart), crowd.Least)
+		f.Because += fmt.Sprintf("%d stations are plain enough; %d are the least that make a crowd.", len(apart), crowd.Least)
 	case err != nil:
-		f.Because = fmt.Sprintf("The %d stations do not agree well enough (± %.1f s).", len(apart), c.BoundS)
+		f.Because += fmt.Sprintf("The %d stations do not agree well enough (± %.1f s).", len(apart), c.BoundS)
 	default:
+		f.crowd, f.bound = c, c.BoundS+m.Doubt.Seconds()
 		f.Crowd = &crowded{c.Signals, round(c.OffsetS, 3), round(c.BoundS+m.Doubt.Seconds(), 3)}
 	}
 	return f

@@ -11,7 +11,10 @@ import (
 	"noonmark/clockcheck/air/band"
 	"noonmark/clockcheck/air/sound"
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/control"
 	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/hostclock"
 )
 
 // maxFile is the largest file that is read: 20 minutes at 48 kHz, two channels.
@@ -23,7 +26,18 @@ func Hear(ctx context.Context, c cli.Hear, in io.Reader, out, errOut io.Writer) 
 	if err != nil {
 		return exit.Misuse, exit.Usage(err)
 	}
-	return files(c, m, out)
+	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
+	h := &hearer{out: out, sample: hostclock.Sample, now: hostclock.Now,
+		tell: func(r control.Request) (control.Answer, error) { return control.Tell(env.ReadDirs(c.RunDir), r) }}
+	switch {
+	case c.Offsets:
+		return h.byHand(c, m)
+	case c.Raw:
+		return h.live(ctx, c, m, in)
+	case len(c.Words) > 0:
+		return files(c, m, out)
+	}
+	return record(ctx, c, func(ctx context.Context, sound io.Reader) (int, error) { return h.live(ctx, c, m, sound) })
 }
 
 // files examines recordings, each for itself.
@@ -49,7 +63,7 @@ func files(c cli.Hear, m band.Mode, out io.Writer) (code int, err error) {
 			}
 			continue
 		}
-		say(out, f)
+		show(out, f)
 	}
 	return code, nil
 }
@@ -77,8 +91,8 @@ func read(path string, channel int) (p sound.Piece, word string, err error) {
 	return p, "", nil
 }
 
-// say prints what was found for a person.
-func say(out io.Writer, f found) {
+// show prints what was found for a person.
+func show(out io.Writer, f found) {
 	if f.Path != "" {
 		fmt.Fprintf(out, "%s: ", f.Path)
 	}

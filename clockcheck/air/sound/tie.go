@@ -1,0 +1,73 @@
+package sound
+
+import (
+	"slices"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// A block of samples arrives some time after its last sample was taken: a block's length
+// at most in the device, and what the system needs. The least of the delays of many
+// blocks is the nearest to the truth. Common practice, no source.
+const (
+	tieMost   = 30 * time.Millisecond // of the least delay: device, USB and the recording program
+	tieLost   = 60 * time.Millisecond // a second's least delay this much larger: samples were lost
+	tieKeep   = 60                    // seconds that count
+	tieSettle = 2                     // seconds before an instant is told
+	tieRest   = time.Millisecond      // by which the least of many misses the least there can be
+)
+
+// Tie says which instant a sample belongs to, from the arrivals of blocks. The zero value
+// with a Rate is ready.
+type Tie struct {
+	Rate    int
+	samples int64 // arrived
+	seconds []int64
+	least   int64 // of the present second: arrival less what its samples last, ns
+	until   int64
+}
+
+// Block takes the arrival of n samples. It reports whether samples were lost, or came out
+// of nowhere, before them: then what came before has no tie to what follows.
+func (t *Tie) Block(n int, arrived timescale.Local) (broken bool) {
+	t.samples += int64(n)
+	delay := int64(arrived) - t.last(t.samples)
+	if t.until == 0 {
+		t.until, t.least = t.samples+int64(t.Rate), delay
+	}
+	t.least = min(t.least, delay)
+	if t.samples < t.until {
+		return false
+	}
+	if len(t.seconds) >= tieSettle {
+		if d := time.Duration(t.least - slices.Min(t.seconds)); d > tieLost || d < -tieLost {
+			*t = Tie{Rate: t.Rate}
+			return true
+		}
+	}
+	t.seconds = append(t.seconds, t.least)
+	if len(t.seconds) > tieKeep {
+		t.seconds = t.seconds[1:]
+	}
+	t.until = 0
+	return false
+}
+
+// last is how long n samples last, ns.
+func (t *Tie) last(n int64) int64 {
+	r := int64(t.Rate)
+	return n/r*1e9 + n%r*1e9/r
+}
+
+// Samples is how many have arrived since the tie began.
+func (t *Tie) Samples() int64 { return t.samples }
+
+// At is the instant of sample n since the tie began, ± bound; ok is false before the
+// arrivals of two seconds are known.
+func (t *Tie) At(n int64) (at timescale.Local, bound time.Duration, ok bool) {
+	if len(t.seconds) < tieSettle {
+		return 0, 0, false
+	}
+	return timescale.Local(slices.Min(t.seconds)+t.last(n)) - timescale.Local(tieMost/2), tieMost/2 + tieRest, true
+}

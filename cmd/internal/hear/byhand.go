@@ -1,0 +1,73 @@
+package hear
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"noonmark/clockcheck/air/band"
+	"noonmark/clockcheck/air/crowd"
+	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/exit"
+)
+
+// shownStep is in which steps programs show offsets, s, where the numbers do not say.
+const shownStep = 0.1
+
+// byHand takes the offsets that the operator reads off for the others. Positive = they
+// seem to come late = this computer's clock is fast.
+func (h *hearer) byHand(c cli.Hear, m band.Mode) (int, error) {
+	var offsets []float64
+	for _, w := range c.Words {
+		v, err := strconv.ParseFloat(strings.TrimSuffix(strings.ReplaceAll(w, ",", "."), "s"), 64)
+		if err != nil || math.IsNaN(v) || math.Abs(v) > m.Period.Seconds()/2 {
+			return exit.Misuse, exit.Usage(fmt.Errorf("hear: %q is not an offset of %s in seconds, from %.1f to %.1f", w, m.Name, -m.Period.Seconds()/2, m.Period.Seconds()/2))
+		}
+		offsets = append(offsets, v)
+	}
+	o, err := crowd.Of(offsets, m.Period.Seconds())
+	if errors.Is(err, crowd.ErrFew) {
+		return exit.No, fmt.Errorf("hear: %d offsets are too few: each of another station, %d at least, better ten", len(offsets), crowd.Least)
+	}
+	if err != nil {
+		return exit.No, fmt.Errorf("hear: %w: read more of them, or look for a mistyped sign", err)
+	}
+	o.BoundS += shownStep/2 + m.Doubt.Seconds()
+	p := h.sample()
+	w := claim{source: "crowd", error: o.OffsetS - crowd.Delay, bound: o.BoundS, modulo: m.Period, signals: o.Signals, at: p}
+	return exit.OK, h.deliver(c, w)
+}
+
+// claim is what was heard, on its way to the service: at the instant of the pair the
+// system clock was so far off.
+type claim struct {
+	source  string
+	error   float64 // s: system clock − UTC
+	bound   float64
+	modulo  time.Duration // 0 = wholly
+	signals int
+	at      pair
+}
+
+// sentence says it for a person, the sign in words.
+func (w claim) sentence() string {
+	who := "By " + w.source
+	if w.source == "crowd" {
+		who = fmt.Sprintf("By %d stations", w.signals)
+	}
+	word, come := "fast", "late"
+	if w.error < 0 {
+		word, come = "slow", "early"
+	}
+	s := fmt.Sprintf("%s this computer's clock is %.2f s %s ± %.2f s", who, math.Abs(w.error), word, w.bound)
+	if w.source == "crowd" {
+		s += fmt.Sprintf(" (a clock that is %s has the others come %s)", word, come)
+	}
+	return s + "."
+}
+
+func say(out io.Writer, format string, args ...any) { fmt.Fprintf(out, format+"\n", args...) }
