@@ -1,11 +1,42 @@
 """What all cases share: disks in stages, the receiver, a time server, standard checks."""
-import hashlib, os, shutil, socket, struct, subprocess, sys, tempfile, threading, time
+import base64, glob, hashlib, os, shutil, socket, struct, subprocess, sys, tempfile, threading, time
 
 from machine import Busy, Failed, Machine, first
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 TOP = os.path.dirname(os.path.dirname(HERE))
+PATIENCE = 2400  # s for a latency to be learned: it is proved 15 min after the stream began at the earliest
 LOCATOR = "FG69gu"  # of -20.13, -67.49
+
+# What decides what an evening leaves behind: who learns, who keeps it, and the machine.
+# An evening takes half an hour, so it is made once for each content of these files; its
+# state is put on a disk with whatever package is tried.
+EVENING = ("clockcheck", "gnss", "rtc", "cmd/internal/keep", "cmd/internal/station", "cmd/internal/hostclock",
+           "packaging/vm/receiver.py", "packaging/vm/build", "packaging/vm/guest")
+
+def inputs():
+    """The hash of the files that decide an evening, tests apart."""
+    h = hashlib.sha256()
+    for of in EVENING:
+        top = f"{TOP}/{of}"
+        names = [top] if os.path.isfile(top) else sorted(glob.glob(f"{top}/**", recursive=True))
+        for name in names:
+            if os.path.isfile(name) and not name.endswith("_test.go") and "/testdata/" not in name and "__pycache__" not in name:
+                with open(name, "rb") as f:
+                    h.update(f"{os.path.relpath(name, TOP)}\0".encode() + hashlib.sha256(f.read()).digest())
+    return h.hexdigest()[:12]
+
+def configure(m, *changes, restart=True):
+    """Changes settings ("group.key", "value as TOML") by one more file of the operator's folder."""
+    groups = {}
+    for key, value in changes:
+        group, name = key.split(".")
+        groups.setdefault(group, []).append(f"{name} = {value}\n")
+    lines = "".join(f"[{group}]\n{''.join(keys)}" for group, keys in groups.items())
+    text = base64.b64encode(lines.encode()).decode()
+    m.sh(f"cd /etc/noonmark/noonmark.toml.d && echo {text} | base64 -d >$(printf '%03d' $(ls | wc -l))-bench.toml")
+    if restart:
+        m.sh("systemctl restart noonmark")
 
 class Bench:
     """The folders of one run. cache outlives it: kernel, base disk, disks with the package."""
@@ -18,7 +49,7 @@ class Bench:
         with open(deb, "rb") as f:
             self.name = hashlib.sha256(f.read()).hexdigest()[:12]
         self.size = os.path.getsize(deb)
-        self.stages = {"installed": self._install, "learned": self._learn, "evening": lambda path: self._learn(path, vouch=False)}
+        self.inputs = inputs()
 
     def say(self, text):
         print(f"vm: {text}", file=sys.stderr, flush=True)
@@ -26,11 +57,14 @@ class Bench:
     # Disks.
 
     def disk(self, stage):
-        """A new disk as it stood after stage: "installed", "learned". Made when missing."""
-        path = f"{self.cache}/{stage}-{self.name}.qcow2"
+        """A new disk as it stood after stage: "installed", "learned", "evening". Made when missing."""
+        path = f"{self.cache}/{stage}-{self.name}.qcow2" if stage == "installed" else f"{self.cache}/{stage}-{self.inputs}-{self.name}.qcow2"
         if not os.path.exists(path):
             begin = time.monotonic()
-            self.stages[stage](path)
+            if stage == "installed":
+                self._install(path)
+            else:
+                self._taught(path, stage)
             self.say(f"disk {stage}: {time.monotonic() - begin:.0f} s")
         new = self.overlay(path)
         with open(path + ".rtc") as f:
@@ -48,25 +82,47 @@ class Bench:
         """A Debian that has never seen it, the package by apt, and the receiver's port named."""
         m = self.start(self.overlay(f"{self.cache}/base.img", "raw"), drives=[self.deb])
         m.sh(f"head -c {self.size} /dev/vdb >/tmp/noonmark.deb && apt-get install -y --no-install-recommends /tmp/noonmark.deb", 300)
-        m.sh("""sed -i '0,/^device = "auto"$/s##device = "/dev/ttyS1"#' /etc/noonmark/noonmark.toml && grep ttyS1 /etc/noonmark/noonmark.toml""")
+        configure(m, ("receiver.device", '"/dev/ttyS1"'))
         self.leave(m, path)
 
-    def _learn(self, path, vouch=True):
-        """Some minutes with a time server in camp: latency and hardware clock get learned.
-        Without vouch the kernel is not told, and so never writes the hardware clock itself:
-        what that leaves at the end stands for many evenings, in which its habit gets learned."""
+    def _taught(self, path, stage):
+        """The package, and what an evening left behind."""
+        state = f"{self.cache}/{stage}-{self.inputs}.tar"
+        if not os.path.exists(state):
+            begin = time.monotonic()
+            self._learn(state, vouch=stage == "learned")
+            self.say(f"an evening ({stage}): {time.monotonic() - begin:.0f} s")
+        with open(state + ".rtc") as f:
+            off = float(f.read())
+        size = os.path.getsize(state)
+        m = self.start(self.disk("installed"), drives=[state], rtc=off)
+        m.sh(f"systemctl stop noonmark; rm -rf /var/lib/noonmark/*; head -c {size} /dev/vdb | tar -C /var/lib/noonmark -xf - && sync")
+        self.leave(m, path)
+
+    def _learn(self, state, vouch=True):
+        """An evening with a time server in camp: latency and hardware clock get learned, and are
+        kept as a file. Without vouch the kernel is not told, and so never writes the hardware
+        clock itself: what that leaves at the end stands for many evenings, in which its habit
+        gets learned."""
         server = TimeServer()
         m = self.start(self.disk("installed"), net=True)
         self.receiver(m)
         m.sh("printf '[Match]\\nName=e*\\n[Network]\\nAddress=10.0.2.15/24\\nGateway=10.0.2.2\\n' >/etc/systemd/network/camp.network; "
-             "systemctl start systemd-networkd; "
-             f"sed -i 's#^servers = .*#servers = [\"10.0.2.2:{server.port}\"]#; s#^vouch = .*#vouch = {str(vouch).lower()}#' /etc/noonmark/noonmark.toml; systemctl restart noonmark")
+             "systemctl start systemd-networkd")
+        configure(m, ("network.servers", f'["10.0.2.2:{server.port}"]'), ("clock.vouch", str(vouch).lower()))
         learned = lambda: (s := m.status()) and {"second", "latency"} <= set(s["clock"]["proved"])
-        m.until("latency learned", learned, 300, 5)
+        m.until("latency learned", learned, PATIENCE, 5)
         time.sleep(float(os.environ.get("NOONMARK_VM_LEARN", 300)))  # for the oscillator's rate and that of the hardware clock
-        m.sh("rm /etc/systemd/network/camp.network; sed -i 's#^servers = .*#servers = []#; s#^vouch = .*#vouch = true#' /etc/noonmark/noonmark.toml")
-        self.leave(m, path)
+        m.sh("systemctl stop noonmark")
+        off = rtc_off(m)
+        text = m.sh("tar -C /var/lib/noonmark -cf - . | base64 -w0")
+        m.off()
         server.close()
+        with open(state + ".rtc", "w") as f:
+            f.write(str(off))
+        with open(state + ".part", "wb") as f:
+            f.write(base64.b64decode(text))
+        os.rename(state + ".part", state)
 
     def leave(self, m, path):
         """Shuts down and keeps the disk, and how far off the hardware clock was left."""

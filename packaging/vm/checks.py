@@ -94,3 +94,11 @@ def kept(text):
 
 def date(s):
     return calendar.timegm(time.strptime(s[:19], "%Y-%m-%dT%H:%M:%S"))
+
+def received(m, since_ns=0):
+    """Bytes that reached the receiver since an instant of the host's clock: there must be none."""
+    try:
+        with open(f"{m.folder}/gnss.received") as f:
+            return sum(len(words[1]) // 2 for words in map(str.split, f) if int(words[0]) >= since_ns)
+    except FileNotFoundError:
+        return 0

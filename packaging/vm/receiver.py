@@ -7,10 +7,11 @@ One epoch a second, about 480 bytes at 9600 baud, first byte `latency` after the
 second with a normal jitter; the same seed gives the same jitter. It says FG69gu (the
 survey camp on the salt flat). --weeks says a date so many weeks early, as receivers
 do whose week counter has rolled over (IS-GPS-200, 20.3.3.3.1.1: ten bits, 1024 weeks).
-It shares no code with noonmark. For each burst a line on standard output: when its
+It shares no code with noonmark. Nothing is ever to be sent to it: what comes all the
+same is kept in SOCKET.received, with the instant of its coming. For each burst a line on standard output: when its
 first byte was written (ns of UTC).
 """
-import argparse, random, socket, sys, time
+import argparse, random, socket, sys, threading, time
 
 CHUNK = 16  # bytes written at once: qemu's port has no speed of its own
 BAUD = 9600
@@ -33,6 +34,18 @@ def sleep_until(t):
     while (left := t - time.time()) > 0:
         time.sleep(left if left < 0.003 else left - 0.002)
 
+def listen(line, name):
+    """Keeps what the machine sends to its receiver: ns of UTC and bytes in hexadecimal."""
+    while True:
+        try:
+            came = line.recv(4096)
+        except OSError:
+            return
+        if not came:
+            return
+        with open(name, "a") as f:
+            print(time.time_ns(), came.hex(), file=f)
+
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("socket")
@@ -44,6 +57,7 @@ def main():
     draw = random.Random(a.seed)
     line = socket.socket(socket.AF_UNIX)
     line.connect(a.socket)
+    threading.Thread(target=listen, args=(line, a.socket + ".received"), daemon=True).start()
     second = int(time.time()) + 1
     while True:
         text = burst(second - a.weeks * 7 * 86400)

@@ -8,6 +8,8 @@ import (
 	_ "embed" // the example is part of the program
 	"errors"
 	"fmt"
+	"io/fs"
+	"path/filepath"
 	"sort"
 	"strings"
 
@@ -92,35 +94,64 @@ func Default() Config {
 // maxFile is the largest settings file, bytes.
 const maxFile = 1 << 20
 
-// Load reads the file at path. When it is not there the error wraps
-// os.ErrNotExist and the configuration is the default one.
+// Load reads the file at path, and after it those of the folder path + ".d" whose names
+// end in ".toml", in the order of their names: a later one overrides an earlier one.
+// When none of them is there the error wraps os.ErrNotExist and the configuration is
+// the default one.
 func Load(path string, mode ModeCheck) (Config, error) {
-	b, err := safefile.ReadLinked(path, maxFile)
+	extra, err := filepath.Glob(filepath.Join(escaped(path+".d"), "*.toml")) // sorted
 	if err != nil {
 		return Default(), fmt.Errorf("config: %w", err)
 	}
-	return Parse(path, string(b), mode)
+	c := Default()
+	var faults []error
+	for i, name := range append([]string{path}, extra...) {
+		b, err := safefile.ReadLinked(name, maxFile)
+		if i == 0 && len(extra) > 0 && errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return Default(), fmt.Errorf("config: %w", err)
+		}
+		if err := c.read(name, string(b), mode); err != nil {
+			faults = append(faults, err)
+		}
+	}
+	if len(faults) > 0 {
+		return Default(), errors.Join(faults...)
+	}
+	return c, nil
+}
+
+// escaped takes the meaning of a pattern's characters from a path.
+func escaped(path string) string {
+	return strings.NewReplacer(`*`, `\*`, `?`, `\?`, `[`, `\[`, `\`, `\\`).Replace(path)
 }
 
 // Parse reads text, which came from the file called name. All faults found are in
 // the error, a line each, in the order of the file.
 func Parse(name, text string, mode ModeCheck) (Config, error) {
 	c := Default()
+	if err := c.read(name, text, mode); err != nil {
+		return Default(), err
+	}
+	return c, nil
+}
+
+// read overrides what text sets.
+func (c *Config) read(name, text string, mode ModeCheck) error {
 	var root map[string]toml.Primitive
 	md, err := toml.Decode(text, &root)
 	if err != nil {
 		var pe toml.ParseError
 		if errors.As(err, &pe) {
-			return Default(), fault{name, pe.Position.Line, pe.Message}
+			return fault{name, pe.Position.Line, pe.Message}
 		}
-		return Default(), fmt.Errorf("config: %s: %w", name, err)
+		return fmt.Errorf("config: %s: %w", name, err)
 	}
 	p := parser{name: name, md: &md, keys: c.keys(mode)}
 	for table, prim := range root {
 		p.table(table, prim)
-	}
-	if len(p.faults) == 0 {
-		return c, nil
 	}
 	sort.Slice(p.faults, func(i, j int) bool {
 		a, b := p.faults[i], p.faults[j]
@@ -130,7 +161,7 @@ func Parse(name, text string, mode ModeCheck) (Config, error) {
 	for i, f := range p.faults {
 		errs[i] = f
 	}
-	return Default(), errors.Join(errs...)
+	return errors.Join(errs...)
 }
 
 // Set gives one key, such as "receiver.baud", a value, with the checks of the

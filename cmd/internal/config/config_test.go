@@ -295,3 +295,38 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// TestDropIns: files of the folder beside the settings override them and one another in
+// the order of their names; a fault names its file; a folder alone is enough.
+func TestDropIns(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "odd [1]*")
+	path := filepath.Join(dir, "noonmark.toml")
+	put := func(name, text string) {
+		t.Helper()
+		name = filepath.Join(dir, name)
+		if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := Load(path, mode); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("nothing there: %v", err)
+	}
+	put("noonmark.toml.d/50-port.toml", "[receiver]\nbaud = 9600\nshare_tcp = \"127.0.0.1:10110\"\n")
+	put("noonmark.toml.d/notes.txt", "not read")
+	if c, err := Load(path, mode); err != nil || c.Receiver.Baud != 9600 {
+		t.Errorf("a folder alone: %d, %v", c.Receiver.Baud, err)
+	}
+	put("noonmark.toml", "[receiver]\nbaud = 4800\n[clock]\nsteer = true\n")
+	put("noonmark.toml.d/60-later.toml", "[receiver]\nshare_tcp = \"\"\n")
+	if c, err := Load(path, mode); err != nil || c.Receiver.Baud != 9600 || !c.Clock.Steer || c.Receiver.ShareTCP != "" {
+		t.Errorf("%+v, %v", c.Receiver, err)
+	}
+	put("noonmark.toml.d/70-bad.toml", "\n[receiver]\nbaud = 5\n")
+	put("noonmark.toml.d/80-bad.toml", "[nonsense]\nx = 1\n")
+	if c, err := Load(path, mode); err == nil || !strings.Contains(err.Error(), "70-bad.toml:3") || !strings.Contains(err.Error(), "80-bad.toml:1") || c.Clock.Steer {
+		t.Errorf("%v", err)
+	}
+}

@@ -40,6 +40,8 @@ var exits = map[string][]exit{
 // files are where everything lies.
 var files = []exit{
 	{"/etc/noonmark/noonmark.toml", "The settings, see noonmark.toml(5)."},
+	{"/etc/noonmark/noonmark.toml.d", "More settings, read after it in the order of their names."},
+	{"/etc/noonmark/mqtt-password", "The broker's password, read by the service manager alone."},
 	{"/run/noonmark/status.json", "The status, replaced about once a second, see noonmark-status(5)."},
 	{"/run/noonmark/grid", "The locator and a newline, for scripts."},
 	{"/var/lib/noonmark", "What the service learned, kept over a power-off."},

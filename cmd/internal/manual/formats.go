@@ -11,10 +11,12 @@ import (
 func settings(r Release, example string) string {
 	p := begin(r, "noonmark.toml", "5", "settings of noonmark")
 	p.section("DESCRIPTION")
-	p.paragraph("noonmark reads /etc/noonmark/noonmark.toml, or the file named by --config. It is written in TOML 1.0. " +
+	p.paragraph("noonmark reads /etc/noonmark/noonmark.toml, or the file named by --config, and then the files of the folder of the same name " +
+		"with .d at its end (/etc/noonmark/noonmark.toml.d) whose names end in .toml, in the order of their names: a later one overrides " +
+		"an earlier one. They are written in TOML 1.0. " +
 		"Every key may be left out; a key that noonmark does not know is an error that names its line. Flags override the file. " +
 		"Changes hold from the next start: systemctl restart noonmark.")
-	p.paragraph("The values below are the program's. The file that the Debian package installs differs in one: clock.steer is true there.")
+	p.paragraph("The values below are the program's. The file that the Debian package writes at its first installation sets one: clock.steer is true there.")
 	for _, g := range groupsOf(example) {
 		if g.table != "" {
 			p.section("[" + g.table + "]")
