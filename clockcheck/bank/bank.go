@@ -1,0 +1,306 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// MaxTracks is how many explanations are held.
+const MaxTracks = 32
+
+// Config is what is known of the machine.
+type Config struct {
+	Rate, RateSigma float64 // s/s: of UTC on the local timescale, learned or assumed
+	ClockSigma      float64 // s/s, 1σ: the hardware clock's rate, unlearned
+	ClockWander     float64 // 1/s: random walk of that rate while the station is on
+}
+
+// Bank holds the tracks. Make one with New.
+type Bank struct {
+	cfg       Config
+	nats      [numAssumptions]float64
+	forbidden uint32
+	tracks    [MaxTracks]Track
+	n         int
+	best      int
+	former    former
+	recalled  Recalled
+	held      Held
+	last      [NumSources]word
+	weight    [MaxTracks]float64 // of each track, together 1; latent ones 0
+	z         [MaxTracks]float64 // how many σ of each track the guard spans; < 0 = left out
+	trace     Trace
+}
+
+// word is what a source said last.
+type word struct {
+	said  bool
+	z     int64
+	bound float64 // s, half-width
+}
+
+// New returns a bank that has heard nothing: one track, to which UTC is unknown.
+func New(cfg Config) *Bank {
+	b := &Bank{cfg: cfg}
+	b.Scale(1)
+	b.Clear()
+	return b
+}
+
+// Clear forgets UTC, and with it all tracks; what is known of rates goes on from the best.
+func (b *Bank) Clear() {
+	var t Track
+	t.F.Noise = b.restless()
+	y, sigma := b.cfg.Rate, b.cfg.RateSigma
+	if b.n > 0 && b.tracks[b.best].Located {
+		f := &b.tracks[b.best].F
+		y, sigma = f.V[estimate.Y], math.Hypot(f.Sigma(estimate.Y), 1e-6)
+	}
+	t.F.Forget(estimate.Y, y, sigma)
+	t.F.Forget(estimate.S, 0, b.cfg.ClockSigma)
+	b.tracks[0], b.n, b.best, b.former = t, 1, 0, former{}
+	b.last = [NumSources]word{}
+	b.weigh()
+}
+
+func (b *Bank) restless() estimate.Noise {
+	return estimate.Noise{X: rateWhite, Y: rateRestless, D: lateRestless, R: clockWhite, S: b.cfg.ClockWander}
+}
+
+// Tracks are the explanations there are; the slice is good until the next reading.
+func (b *Bank) Tracks() []Track { return b.tracks[:b.n] }
+
+// Best is the cheapest explanation.
+func (b *Bank) Best() *Track { return &b.tracks[b.best] }
+
+// Weight is how likely the i-th track is, 0 to 1; of a latent one 0.
+func (b *Bank) Weight(i int) float64 { return b.weight[i] }
+
+// Advance lets time pass in all tracks.
+func (b *Bank) Advance(now timescale.Local) {
+	for i := range b.tracks[:b.n] {
+		b.tracks[i].F.Advance(now)
+	}
+}
+
+// Hear takes a reading down to each track once.
+func (b *Bank) Hear(r *Reading) {
+	b.meetWitness(r)
+	if b.trace != nil {
+		b.trace.Reading(r)
+	}
+	for i, n := 0, b.n; i < n; i++ { // the children born on the way have heard it
+		if b.trace == nil {
+			b.hear(&b.tracks[i], r)
+		} else {
+			b.show(i, r)
+		}
+	}
+	if r.Source == Receiver {
+		b.followStream(r)
+	} else {
+		b.former.hear(b, r)
+	}
+	b.last[r.Source] = word{said: true, z: r.Z, bound: 2*r.Common + 4*math.Sqrt(r.Var)}
+	b.settle()
+}
+
+// show lets one track hear a reading, and shows what it made of it.
+func (b *Bank) show(i int, r *Reading) {
+	t := &b.tracks[i]
+	if t.Located {
+		t.F.Advance(r.At)
+	}
+	m := Made{Track: i, Cost: t.total()}
+	if m.NuS, m.VarS2 = t.view(r); m.VarS2 > 0 {
+		m.Nats = nats(t.gap(m.NuS), m.VarS2)
+	}
+	b.hear(t, r)
+	m.Then, m.Out, m.Assumed = t.total(), t.Out, t.Assumptions()
+	b.trace.Made(m)
+}
+
+// hear lets one track hear a reading, each kind its way.
+func (b *Bank) hear(t *Track, r *Reading) {
+	if t.Located {
+		t.F.Advance(r.At)
+	}
+	switch {
+	case !t.hears(r.Source):
+		b.comeback(t, r)
+	case r.Source == Receiver:
+		b.hearStream(t, r)
+	case r.Source == Clock:
+		b.hearClock(t, r)
+	default:
+		b.hearTime(t, r)
+	}
+}
+
+// meetWitness keeps, before a source of UTC is heard for the first time, how the best
+// track stands without it. Latent: nobody has spoken against the source.
+func (b *Bank) meetWitness(r *Reading) {
+	if b.last[r.Source].said || r.Source == Receiver && b.tracks[b.best].Met || !b.allowed(falseOf(r.Source)) {
+		return
+	}
+	t := b.tracks[b.best]
+	if !t.hears(r.Source) {
+		return
+	}
+	if r.Source == Clock && !t.Vouched { // nobody compared it in an earlier run: it tells nothing of UTC
+		return
+	}
+	t.Out |= SetOf(r.Source)
+	t.Latent = true
+	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, b.nats[falseOf(r.Source)])
+	b.add(t)
+	b.aloneWith(r)
+}
+
+// aloneWith keeps a track that hears the new source and takes all others to be false.
+func (b *Bank) aloneWith(r *Reading) {
+	t := b.tracks[b.best]
+	if !t.Located || t.On == 0 || t.Roots.Any(r.roots()) || r.Modulo != 0 {
+		return
+	}
+	for s := Source(0); int(s) < NumSources; s++ {
+		if t.On.Has(s) {
+			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, b.nats[falseOf(s)])
+		}
+	}
+	t.Out |= t.On
+	t.On, t.Roots, t.Located, t.Latent, t.Lo, t.Hi = 0, 0, false, true, 0, 0
+	t.Lead, t.LeadMost, t.Met = 0, 0, false
+	b.add(t)
+}
+
+// add puts a track in; where there is no room, the two dearest become one interval.
+func (b *Bank) add(t Track) {
+	if b.n == MaxTracks {
+		b.mergeDearest()
+	}
+	b.tracks[b.n] = t
+	b.n++
+}
+
+// child puts in what a track becomes by one more assumption.
+func (b *Bank) child(t *Track, a Assumed) *Track {
+	c := *t
+	c.assume(a, b.nats[a.What])
+	b.add(c)
+	return &b.tracks[b.n-1]
+}
+
+// settle finds the cheapest track, lets latent ones live once it had to pay, joins equal
+// ones, and leaves out what is too dear.
+func (b *Bank) settle() {
+	b.best = b.cheapest()
+	base := b.tracks[b.best].total()
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		// A latent track is as dear as its assumption is: where the best is not cheaper
+		// by half of that, the best has had to assume something itself.
+		if t.Latent && t.Located && t.total()-base < b.nats[ServerFalse]/2 {
+			t.Latent = false
+		}
+	}
+	for i := b.n - 1; i >= 0; i-- {
+		if i != b.best && (b.tracks[i].total()-base > tooDear || b.twin(i) >= 0) {
+			b.remove(i)
+		}
+	}
+	if base = b.tracks[b.best].Cost; base > 0 { // only differences count
+		for i := range b.tracks[:b.n] {
+			b.tracks[i].Cost -= base
+		}
+	}
+	b.weigh()
+}
+
+// cheapest is the track with the least cost; the one that was stays where another is
+// cheaper by nothing that matters, and one that knows UTC comes before one that does not.
+func (b *Bank) cheapest() int {
+	better := func(t, u *Track) bool {
+		if t.Latent != u.Latent {
+			return !t.Latent
+		}
+		if t.Located != u.Located {
+			return t.Located
+		}
+		return t.total() < u.total()-0.5
+	}
+	best := min(b.best, b.n-1)
+	for i := range b.tracks[:b.n] {
+		if better(&b.tracks[i], &b.tracks[best]) {
+			best = i
+		}
+	}
+	return best
+}
+
+// twin finds a cheaper track that says the same as the i-th: the same sources, the same
+// second, and an X within what either leaves open. −1 = none.
+func (b *Bank) twin(i int) int {
+	t := &b.tracks[i]
+	for k := range b.tracks[:b.n] {
+		u := &b.tracks[k]
+		if k == i || u.total() > t.total() || u.total() == t.total() && k > i {
+			continue
+		}
+		same := t.Out == u.Out && t.Located == u.Located && t.Latent == u.Latent && t.Met == u.Met && t.Free == u.Free &&
+			t.Lead == u.Lead && t.LeadMost == u.LeadMost && t.F.Noise == u.F.Noise
+		if same && (!t.Located || t.Lo == u.Lo && t.Hi == u.Hi && near(t, u)) {
+			return k
+		}
+	}
+	return -1
+}
+
+// near tells whether two tracks put UTC at the same place to a tenth of their σ.
+func near(t, u *Track) bool {
+	d := float64(t.F.Base-u.F.Base)/1e9 + t.F.V[estimate.X] - u.F.V[estimate.X]
+	s, q := t.F.Sigma(estimate.X), u.F.Sigma(estimate.X)
+	return t.F.At == u.F.At && math.Abs(d) < 0.1*math.Min(s, q)+1e-4 && s < 1.1*q+1e-4
+}
+
+func (b *Bank) remove(i int) {
+	b.n--
+	b.tracks[i] = b.tracks[b.n]
+	if b.best == b.n {
+		b.best = i
+	}
+}
+
+// mergeDearest joins the two dearest located tracks to one: it costs what the cheaper
+// costs, hears only whom both hear, and its UTC is anywhere either has it.
+func (b *Bank) mergeDearest() {
+	x, y := -1, -1
+	for i := range b.tracks[:b.n] {
+		switch c := b.tracks[i].total(); {
+		case i == b.best:
+		case x < 0 || c > b.tracks[x].total():
+			x, y = i, x
+		case y < 0 || c > b.tracks[y].total():
+			y = i
+		}
+	}
+	b.tracks[y].merge(&b.tracks[x])
+	b.remove(x)
+}
+
+// merge makes t, the cheaper, span u too.
+func (t *Track) merge(u *Track) {
+	if u.Located && t.Located {
+		d := float64(u.F.Base-t.F.Base)/1e9 + u.F.V[estimate.X] - t.F.V[estimate.X]
+		lo, hi := u.Span(0, 4, floor)
+		mine, yours := t.Span(0, 4, floor)
+		t.Lo, t.Hi = t.Lo+math.Min(0, d+lo-mine), t.Hi+math.Max(0, d+hi-yours)
+	} else if u.Located {
+		*t, u = *u, t
+	}
+	t.Out |= u.Out
+	t.Latent = t.Latent && u.Latent
+	t.Dated = t.Dated && u.Dated
+}

@@ -1,0 +1,136 @@
+package bank
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// How a track hears the hardware clock. It is a flywheel, no source: its word is worth
+// what was known of UTC when it was last compared, and has that ancestry.
+
+const (
+	clockFloor = 0.003 // s, σ: its edge is found so well at least
+	clockOdd   = 2     // readings in a row that do not fit: one may be read late
+	// clockQuiet: so long after others told UTC a jump may be the oscillator's as well.
+	clockQuiet = 10 * time.Minute
+	// clockSteady: a clock of less random walk compensates itself, 1/s.
+	clockSteady = 1e-16
+	// clockRates: a fork loses 139 ppm at −40 °C (NXP UM10301), boards differ, s/s.
+	clockRates = 200e-6
+)
+
+// Recalled is what an earlier run learned of the hardware clock, grown over the time off.
+type Recalled struct {
+	Base            int64   // ns: hardware clock − UTC = Base + R
+	Offset, Sigma   float64 // s, of R
+	Rate, RateSigma float64 // s/s
+	Lo, Hi          float64 // s: where else UTC may be by it, around 0
+	Dated           bool
+}
+
+// Recall gives the hardware clock its learned state, in all tracks, before it is first
+// heard.
+func (b *Bank) Recall(c *Recalled) {
+	b.recalled = *c
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if t.Clocked || !t.hears(Clock) {
+			continue
+		}
+		t.Clocked, t.Vouched = true, true
+		t.F.ClockBase = c.Base
+		t.F.Forget(estimate.R, c.Offset, c.Sigma)
+		t.F.Forget(estimate.S, c.Rate, c.RateSigma)
+	}
+}
+
+// ClockWritten says that somebody we know of has set the hardware clock: it is compared
+// again at its next reading. It speaks for UTC no more.
+func (b *Bank) ClockWritten() {
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		t.Clocked, t.Vouched = false, false
+		t.Out &^= SetOf(Clock)
+	}
+	for i := range b.former.track {
+		b.former.track[i].Clocked = false
+	}
+	b.last[Clock].said = true // what it will say tells nothing of UTC: no track without it
+}
+
+// clockSays is a reading of the hardware clock in the track's terms, s: X + R.
+func (t *Track) clockSays(r *Reading) float64 { return t.F.Rel(r.At, r.Z-t.F.ClockBase) }
+
+func (b *Bank) hearClock(t *Track, r *Reading) {
+	switch {
+	case !t.Located && t.Clocked:
+		t.F.Base, t.F.At = r.Z-t.F.ClockBase, r.At
+		t.F.Start(0, estimate.Clock, r.Var)
+		t.Located, t.Dated, t.On, t.Roots = true, r.Dated, SetOf(Clock), r.roots()
+		t.Lo, t.Hi = b.recalled.Lo, b.recalled.Hi
+	case !t.Located:
+	case !t.Clocked:
+		t.compare(r)
+	default:
+		b.clockAgain(t, r)
+	}
+}
+
+// compare defines the hardware clock's offset by what is known of UTC.
+func (t *Track) compare(r *Reading) {
+	z := t.F.Rel(r.At, r.Z)
+	whole := math.Trunc(z - t.F.V[estimate.X])
+	t.F.ClockBase = int64(whole) * timescale.Second
+	t.F.Attach(estimate.R, z-whole, -1, r.Var+clockFloor*clockFloor)
+	t.Clocked, t.Vouched = true, false
+}
+
+// clockAgain takes a further reading of a clock that was compared.
+func (b *Bank) clockAgain(t *Track, r *Reading) {
+	z := t.clockSays(r)
+	mean, v := t.F.Expect(estimate.Clock)
+	nu := z - mean
+	v += r.Var + clockFloor*clockFloor
+	if nats(t.gap(nu), v) <= gate {
+		t.odd[Clock] = 0
+		if t.Lo == 0 && t.Hi == 0 {
+			t.F.Measure(z, estimate.Clock, r.Var+clockFloor*clockFloor)
+		}
+		if t.ticked = r.At; t.Vouched {
+			t.rests(r)
+		}
+		return
+	}
+	if t.odd[Clock]++; t.odd[Clock] < clockOdd {
+		return
+	}
+	t.odd[Clock] = 0
+	b.clockMoved(t, r, nu)
+}
+
+// clockMoved replaces a track whose hardware clock is nu seconds from where it was
+// expected: it was set, or its rate moved; or, where nobody else tells UTC now, the
+// computer's oscillator did.
+func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
+	age := math.Max(r.At.Sub(t.told).Seconds(), 1)
+	if c := *t; age > clockQuiet.Seconds() && math.Abs(nu) < oscillatorStep*age && b.allowed(OscillatorMoved) {
+		c.F.Open(estimate.Y, nu*nu/(age*age))
+		c.F.Open(estimate.X, nu*nu)
+		c.F.Measure(c.clockSays(r), estimate.Clock, r.Var+clockFloor*clockFloor)
+		c.assume(Assumed{What: OscillatorMoved, Of: Clock, Since: r.At, SizeS: nu}, b.nats[OscillatorMoved])
+		b.add(c)
+	}
+	a := ClockSet
+	if b.cfg.ClockWander > clockSteady && math.Abs(nu) < clockRates*math.Max(r.At.Sub(t.ticked).Seconds(), 60) {
+		a = ClockMoved
+	}
+	t.compare(r)
+	if dt := math.Max(r.At.Sub(t.ticked).Seconds(), 60); a == ClockMoved {
+		t.F.Open(estimate.S, nu*nu/(dt*dt))
+	}
+	t.ticked = r.At
+	t.assume(Assumed{What: a, Of: Clock, Since: r.At, SizeS: nu}, b.nats[a])
+}

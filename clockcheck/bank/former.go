@@ -1,0 +1,159 @@
+package bank
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// A false signal can lead a receiver away slowly, each look within the gate of the one
+// before. What it cannot lead away is the oscillator: so the best track is kept as it
+// was at five ages, and runs on from there without the receiver. How far the stream is
+// from where each of them expects it, in nats, is the strain on whoever hears it.
+
+// ages at which former states are renewed.
+var ages = [...]time.Duration{15 * time.Second, 2 * time.Minute, 10 * time.Minute, time.Hour, 2 * time.Hour}
+
+const (
+	easyStrain = 2                // nats: a state that finds the stream so near is renewed
+	strainRun  = 3                // looks in a row beyond the gate that are no scatter
+	softLeast  = 30 * time.Minute // a ramp is no steeper than seen over this
+)
+
+// former holds the copies, the youngest first.
+type former struct {
+	track [len(ages)]Track
+	taken [len(ages)]timescale.Local // when it stopped hearing the receiver; 0 = there is none
+	away  int
+}
+
+// hear lets the copies hear everybody but the receiver.
+func (f *former) hear(b *Bank, r *Reading) {
+	for i := range f.track {
+		if f.taken[i] == 0 {
+			continue
+		}
+		t := &f.track[i]
+		t.F.Advance(r.At)
+		switch {
+		case !t.hears(r.Source):
+		case r.Source == Clock:
+			f.hearClock(t, r)
+		default:
+			if z, ok := t.place(r); ok && nats(t.gap(z-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var) <= gate {
+				t.take(r, z)
+			} else {
+				f.taken[i] = 0 // a witness speaks against it
+			}
+		}
+	}
+}
+
+// hearClock lets a copy hear the hardware clock while it fits.
+func (f *former) hearClock(t *Track, r *Reading) {
+	if !t.Clocked {
+		return
+	}
+	z := t.clockSays(r)
+	mean, v := t.F.Expect(estimate.Clock)
+	if nats(z-mean, v+r.Var+clockFloor*clockFloor) <= gate {
+		t.F.Measure(z, estimate.Clock, r.Var)
+	} else {
+		t.Clocked = false
+	}
+}
+
+// followStream lays the stream against the copies of the best track, and renews them.
+func (b *Bank) followStream(r *Reading) {
+	t, f := b.Best(), &b.former
+	if !t.streams() || !b.allowed(ReceiverFalse) {
+		return
+	}
+	strain, worst, nu := 0.0, -1, 0.0
+	for i := range f.track {
+		if f.taken[i] == 0 {
+			continue
+		}
+		c := &f.track[i]
+		c.F.Advance(r.At)
+		mean, v := c.F.Expect(estimate.Stream)
+		d := c.F.Rel(r.At, r.Z) - float64(c.Lead) - mean
+		if e := nats(d, v+r.Var+dragFloor*dragFloor); e > strain {
+			strain, worst, nu = e, i, d
+		}
+	}
+	for i := range b.tracks[:b.n] {
+		if b.tracks[i].streams() {
+			b.tracks[i].Strain = strain
+		}
+	}
+	if strain <= gate {
+		f.away = 0
+	} else if f.away++; f.away >= strainRun {
+		b.part(r, worst, nu)
+		return
+	}
+	f.renew(t, r.At)
+}
+
+// renew passes the copies on: each takes over from the next younger when it is old
+// enough, unless it finds the stream away.
+func (f *former) renew(t *Track, now timescale.Local) {
+	if t.Strain > easyStrain {
+		return
+	}
+	for i := len(ages) - 1; i >= 0; i-- {
+		switch {
+		case f.taken[i] != 0 && now.Sub(f.taken[i]) < ages[i]:
+		case i > 0 && f.taken[i-1] != 0 && now.Sub(f.taken[i-1]) >= ages[i-1]:
+			f.track[i], f.taken[i] = f.track[i-1], f.taken[i-1]
+		case i == 0:
+			f.track[0], f.taken[0] = *t, now
+			f.track[0].Out |= SetOf(Receiver)
+			f.track[0].F.Noise = restlessOf(t.F.Noise)
+		}
+	}
+}
+
+// restlessOf is the noise that the guard reckons with.
+func restlessOf(n estimate.Noise) estimate.Noise {
+	n.Y, n.D = math.Max(n.Y, rateRestless), math.Max(n.D, lateRestless)
+	return n
+}
+
+// part is a stream that has left a former state, nu seconds from where that expects it:
+// the oscillator moved and the stream is right; or the lateness goes away, or the
+// receiver is led away, and the former state is right.
+func (b *Bank) part(r *Reading, i int, nu float64) {
+	old, since := b.former.track[i], b.former.taken[i]
+	age := r.At.Sub(since).Seconds()
+	base := b.Best().Cost
+	for k := range b.tracks[:b.n] {
+		t := &b.tracks[k]
+		if !t.streams() {
+			continue
+		}
+		price := capped + b.nats[OscillatorMoved] // faster than any oscillator
+		if math.Abs(nu) < oscillatorStep*age && b.allowed(OscillatorMoved) {
+			price = b.nats[OscillatorMoved]
+		}
+		t.Strain = 0
+		t.assume(Assumed{What: OscillatorMoved, Of: Receiver, Since: since, SizeS: nu}, price)
+	}
+	old.Cost = base
+	if c := old; b.allowed(LatenessWanders) {
+		z := c.F.Rel(r.At, r.Z) - float64(c.Lead)
+		if c.late(c.F.V[estimate.X]-z, c.F.Sigma(estimate.X)) {
+			c.Out &^= SetOf(Receiver)
+			c.F.Attach(estimate.D, -z, 1, r.Var)
+			c.F.Noise.D = math.Max(c.F.Noise.D, nu*nu/math.Max(age, softLeast.Seconds()))
+			c.assume(Assumed{What: LatenessWanders, Of: Receiver, Since: since, SizeS: -nu}, b.nats[LatenessWanders])
+			b.add(c)
+		}
+	}
+	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu}, b.nats[ReceiverFalse])
+	b.add(old)
+	b.former = former{}
+}

@@ -1,0 +1,184 @@
+package bank
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// The guard is the least interval that UTC leaves with the probability Risk at most:
+//
+//	Σ over tracks k of w_k · P(UTC outside, given k) ≤ Risk,
+//
+// w_k the weight that prices and strain give. Half the risk goes to leaving out the
+// least likely tracks altogether, while their weights together are below it. Of the rest
+// the best track has one half, the others share the other equally, each on both sides:
+// z_k is where its tail is that small. That is on the safe side of the equation, and
+// closed.
+
+// Likely is the z of the 99 % that is reported as the bound.
+const Likely = 2.576
+
+// weigh gives each track its weight and its z.
+func (b *Bank) weigh() {
+	var order [MaxTracks]int
+	sum, best := 0.0, b.tracks[b.best].total()
+	for i := range b.tracks[:b.n] {
+		order[i], b.weight[i] = i, 0
+		if t := &b.tracks[i]; t.Located && !t.Latent {
+			b.weight[i] = math.Exp(best - t.total())
+		}
+		sum += b.weight[i]
+	}
+	if sum == 0 {
+		return
+	}
+	slices.SortFunc(order[:b.n], func(i, k int) int { return cmp.Compare(b.weight[i], b.weight[k]) })
+	left, n := Risk/2, 0
+	for _, i := range order[:b.n] {
+		w := b.weight[i] / sum
+		if b.weight[i] = w; i != b.best && w <= left {
+			left -= w
+			b.z[i] = -1
+			continue
+		}
+		b.z[i] = 0
+		n++
+	}
+	for i := range b.tracks[:b.n] {
+		if b.z[i] < 0 {
+			continue
+		}
+		part := Risk / 2
+		switch {
+		case n > 1 && i == b.best:
+			part /= 2
+		case n > 1:
+			part /= 2 * float64(n-1)
+		}
+		b.z[i] = tail(part / 2 / b.weight[i])
+	}
+}
+
+// tail is the z beyond which a Gaussian has the probability p on one side, at least 0.
+func tail(p float64) float64 {
+	if p >= 0.5 {
+		return 0
+	}
+	return math.Sqrt2 * math.Erfcinv(2*p)
+}
+
+// Alive tells whether the i-th track is one that the guard reckons with.
+func (b *Bank) Alive(i int) bool { return b.weight[i] > 0 && b.z[i] >= 0 }
+
+// Guard is where UTC may lie after ahead more seconds without a reading, relative to the
+// best track's X (at its instant, or carried on with its rate), s.
+func (b *Bank) Guard(ahead float64) (lo, hi float64) {
+	best := b.Best()
+	for i := range b.tracks[:b.n] {
+		if !b.Alive(i) {
+			continue
+		}
+		t := &b.tracks[i]
+		d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
+		l, h := t.Span(ahead, b.z[i], floor)
+		lo, hi = math.Min(lo, d+l), math.Max(hi, d+h)
+	}
+	for i := range b.former.track {
+		if w := b.formerWeight(i); w > 0 {
+			t := &b.former.track[i]
+			d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
+			l, h := t.Span(ahead, tail(Risk/8/float64(len(ages))/w), floor)
+			lo, hi = math.Min(lo, d+l), math.Max(hi, d+h)
+		}
+	}
+	if best.told != 0 { // the oscillator may have moved since anybody told its rate
+		step := b.stepSince(best.F.At.Sub(best.told).Seconds() + ahead)
+		lo, hi = lo-step, hi+step
+	}
+	return lo, hi
+}
+
+// apart is by how much UTC is later in t than in best, s.
+func (b *Bank) apart(best, t *Track) float64 {
+	return float64(t.F.Base-best.F.Base)/1e9 + t.F.V[estimate.X] - best.F.V[estimate.X] +
+		(t.F.V[estimate.Y])*float64(best.F.At-t.F.At)/1e9
+}
+
+// formerWeight is how likely it is that the receiver has been false since the i-th
+// former state was kept; 0 = it is left out.
+func (b *Bank) formerWeight(i int) float64 {
+	if b.former.taken[i] == 0 {
+		return 0
+	}
+	w := math.Exp(b.Best().Strain-b.nats[ReceiverFalse]) / float64(len(ages))
+	if w = math.Min(w, 1); w < Risk/8/float64(len(ages)) {
+		return 0
+	}
+	return w
+}
+
+// stepSince is how far an oscillator that changed its rate t seconds ago, when nobody
+// could see it, has gone at most, s. Sizes are log-uniform from 1 to 20 ppm: what is
+// larger than size has the chance ln(20 ppm/size)/ln 20, and with the price of the step
+// that is a quarter of Risk at most.
+func (b *Bank) stepSince(t float64) float64 {
+	if t < stepSeen || !b.allowed(OscillatorMoved) {
+		return 0
+	}
+	chance := Risk / 4 / math.Exp(-b.nats[OscillatorMoved])
+	if chance >= 1 {
+		return 0
+	}
+	return oscillatorStep * math.Pow(20, -chance) * (t - stepSeen)
+}
+
+// stepSeen: a step of 20 ppm has done 12 ms in so long, s: less than the floor.
+const stepSeen = 600
+
+// Bound is the half-width of the 99 % interval of the best track, s.
+func (b *Bank) Bound() float64 {
+	lo, hi := b.Best().Span(0, Likely, likelyFloor)
+	return math.Max(-lo, hi)
+}
+
+// Proved is what is the same in all tracks that the guard reckons with.
+type Proved struct{ Date, Second, Lateness bool }
+
+// Proved tells what is proved: the day; the second, where no track has another and all
+// that hear no receiver are within a second; the lateness, where every track that hears
+// the receiver knows it.
+func (b *Bank) Proved() Proved {
+	best := b.Best()
+	p := Proved{Date: best.Located, Second: best.Located, Lateness: best.streams()}
+	for i := range b.tracks[:b.n] {
+		if !b.Alive(i) {
+			continue
+		}
+		t := &b.tracks[i]
+		p.Date = p.Date && t.Dated
+		lo, hi := t.Lo, t.Hi
+		if !t.streams() {
+			lo, hi = t.Span(0, b.z[i], floor)
+		}
+		p.Second = p.Second && hi-lo < 1 && t.LeadMost == t.Lead && math.Abs(b.apart(best, t)) < 0.7
+		if t.streams() {
+			p.Lateness = p.Lateness && !t.Free && math.Abs(t.F.V[estimate.D]-best.F.V[estimate.D]) < 4*proved
+		}
+	}
+	p.Lateness = p.Lateness && p.Second
+	return p
+}
+
+// Told is when somebody else than the hardware clock last told the best track.
+func (b *Bank) Told() timescale.Local { return b.Best().told }
+
+// Parts splits the guard: the half-width that the best track leaves by itself, and all.
+func (b *Bank) Parts() (own, all float64) {
+	lo, hi := b.Best().Span(0, b.z[b.best], floor)
+	l, h := b.Guard(0)
+	return math.Max(-lo, hi), math.Max(-l, h)
+}

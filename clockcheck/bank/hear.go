@@ -1,0 +1,208 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
+
+// How a track hears a source that tells UTC itself: a server, a mark, the air, a pulse.
+
+// againFits readings in a row that fit let a source take part again; a receiver's looks
+// are six a minute, and what passes by is gone in ten minutes.
+const (
+	againFits  = 3
+	againLooks = 60
+)
+
+func (b *Bank) hearTime(t *Track, r *Reading) {
+	z, ok := t.place(r)
+	if !ok {
+		return
+	}
+	if !t.Located {
+		t.start(r, z)
+		return
+	}
+	if t.LeadMost > t.Lead && !b.narrow(t, r, z) {
+		b.deny(t, r)
+		return
+	}
+	gap := t.gap(z - t.F.V[estimate.X])
+	if v := t.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var; nats(gap, v) > gate || !t.lateAfter(r, z) {
+		b.deny(t, r)
+		return
+	}
+	t.take(r, z)
+}
+
+// place is where a reading puts UTC in the track's terms, s; false where it cannot say.
+func (t *Track) place(r *Reading) (z float64, ok bool) {
+	if !t.Located {
+		return 0, r.Modulo == 0
+	}
+	if r.Modulo == 0 {
+		return t.F.Rel(r.At, r.Z), true
+	}
+	m := int64(r.Modulo * 1e9)
+	z = t.F.Rel(r.At, r.Z+(t.F.Base-r.Z)/m*m)
+	if 2*t.width(4)+4*r.Common > r.Modulo { // two of its places are possible
+		return 0, false
+	}
+	mid := t.F.V[estimate.X] + (t.Lo+t.Hi)/2
+	return z - math.Round((z-mid)/r.Modulo)*r.Modulo, true
+}
+
+// start defines UTC by a reading alone.
+func (t *Track) start(r *Reading, z float64) {
+	t.F.Base, t.F.At = r.Z, r.At
+	t.F.Start(0, estimate.Time, r.Common*r.Common+r.Var)
+	t.Located, t.Dated, t.On, t.Roots = true, r.Dated, SetOf(r.Source), r.roots()
+	t.Lo, t.Hi, t.told = 0, 0, r.At
+}
+
+// take updates the track with a reading that fits: what is open is narrowed to where the
+// reading lies.
+func (t *Track) take(r *Reading, z float64) {
+	if t.Lo != 0 || t.Hi != 0 {
+		nu, m := z-t.F.V[estimate.X], 4*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var)
+		lo, hi := math.Max(t.Lo, nu-m), math.Min(t.Hi, nu+m)
+		mid := math.Min(math.Max(0, lo), hi)
+		t.F.Shift(mid)
+		t.Lo, t.Hi = math.Min(lo-mid, 0), math.Max(hi-mid, 0)
+	}
+	if r.Common > 0 {
+		t.F.MeasureCommon(z, math.Sqrt(r.Common*r.Common+r.Var))
+	} else {
+		t.F.Measure(z, estimate.Time, r.Var)
+	}
+	t.rests(r)
+	t.told = r.At
+	t.odd[r.Source] = 0
+}
+
+// rests says that the track's UTC rests on a reading, among others.
+func (t *Track) rests(r *Reading) {
+	t.On |= SetOf(r.Source)
+	t.Roots |= r.roots()
+	t.Dated = t.Dated || r.Dated
+	t.know()
+}
+
+// know ends the freedom of a lateness that a witness has told.
+func (t *Track) know() {
+	if t.Free && t.streams() && !t.Roots.Only(SetOf(Receiver)) && t.F.Sigma(estimate.D) < proved {
+		t.Free = false
+	}
+}
+
+// lateAfter tells whether the lateness would be in its range if z were UTC.
+func (t *Track) lateAfter(r *Reading, z float64) bool {
+	if !t.streams() || !t.Free {
+		return true
+	}
+	f := t.F
+	f.Measure(z, estimate.Time, r.Common*r.Common+r.Var)
+	return t.late(f.V[estimate.D], f.Sigma(estimate.D))
+}
+
+// narrow lays a reading of UTC against each whole second that the receiver may lead by:
+// the track becomes one for each that fits. It reports whether any does.
+func (b *Bank) narrow(t *Track, r *Reading, z float64) bool {
+	was, any := *t, false
+	v := was.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var
+	for k := was.Lead; k <= was.LeadMost; k++ {
+		one := was
+		one.lead(k)
+		if nats(z-one.F.V[estimate.X], v) > gate || !one.lateAfter(r, z) {
+			continue
+		}
+		if !any {
+			*t, any = one, true
+			continue
+		}
+		one.take(r, z)
+		b.add(one)
+	}
+	return any
+}
+
+// lead says that the receiver leads by exactly k whole seconds.
+func (t *Track) lead(k int) {
+	t.F.V[estimate.X] -= float64(k - t.Lead)
+	t.F.V[estimate.R] += float64(k - t.Lead)
+	t.Lead, t.LeadMost, t.Lo, t.Hi = k, k, 0, 0
+}
+
+// deny makes of a track that a reading contradicts one that takes the source to be
+// false. Where another that is false says the same, chance had to do it.
+func (b *Bank) deny(t *Track, r *Reading) {
+	a := falseOf(r.Source)
+	if t.odd[r.Source]++; t.odd[r.Source] < b.patience(r.Source) {
+		return
+	}
+	t.odd[r.Source] = 0
+	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
+	if b.seconded(t, r) {
+		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.nats[FalseFits])
+	}
+	t.Out |= SetOf(r.Source)
+	t.On &^= SetOf(r.Source)
+	if !b.allowed(a) { // then nothing explains it
+		t.Cost += tooDear
+	}
+}
+
+// patience is how many readings of a source must not fit, one after the other, before it
+// is false: single edges of a pulse are spurious.
+func (b *Bank) patience(s Source) uint8 {
+	if s == Pulse {
+		return 10
+	}
+	return 1
+}
+
+// seconded tells whether a source that the track takes to be false, of another ancestry,
+// last said what this reading says.
+func (b *Bank) seconded(t *Track, r *Reading) bool {
+	for s := range NumSources {
+		w := &b.last[s]
+		if !w.said || Source(s) == r.Source || !t.Out.Has(Source(s)) || r.Modulo != 0 || Source(s) == Clock {
+			continue
+		}
+		if math.Abs(float64(r.Z-w.z))/1e9 < w.bound+2*r.Common+0.05 {
+			return true
+		}
+	}
+	return false
+}
+
+// comeback lets a source take part again whose readings fit, one after the other, though
+// the track takes it to be false. What that cost stays paid.
+func (b *Bank) comeback(t *Track, r *Reading) {
+	if !t.Located || t.Latent {
+		return
+	}
+	z, v, most := 0.0, 0.0, uint8(againFits)
+	switch {
+	case r.Source == Receiver && t.Met && !t.Free:
+		mean, pv := t.F.Expect(estimate.Stream)
+		z, v, most = t.F.Rel(r.At, r.Z)-float64(t.Lead)-mean, pv+r.Var+dragFloor*dragFloor, againLooks
+	case r.Source == Receiver || r.Source == Clock:
+		return
+	default:
+		p, ok := t.place(r)
+		if !ok {
+			return
+		}
+		z, v = t.gap(p-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var
+	}
+	if nats(z, v) > 2 {
+		t.odd[r.Source] = 0
+		return
+	}
+	if t.odd[r.Source]++; t.odd[r.Source] >= most {
+		t.odd[r.Source] = 0
+		t.Out &^= SetOf(r.Source)
+	}
+}

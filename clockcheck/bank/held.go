@@ -1,0 +1,88 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// Held is what a run of the program knew when it ended, in the same boot.
+type Held struct {
+	At              timescale.Local
+	Z               int64   // ns: UTC − local at At
+	Sigma           float64 // s
+	Rate, RateSigma float64 // s/s: UTC gains on the local timescale
+	Lo, Hi          float64 // s: where else UTC may be, around 0
+	Dated           bool
+	From            Set             // whose word it was
+	Told            timescale.Local // the newest reading that told UTC
+	Stream          bool            // the receiver took part then, and
+	Lateness        float64         // … was so late, s
+	Same            float64         // s: a stream as late as that, to so much, is the same one
+}
+
+// Resume goes on from what the run before knew, as through a silence.
+func (b *Bank) Resume(h *Held) {
+	b.held = *h
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if t.Located {
+			continue
+		}
+		t.F.Base, t.F.At = h.Z, h.At
+		t.F.Start(0, estimate.Time, h.Sigma*h.Sigma)
+		t.F.Forget(estimate.Y, h.Rate, h.RateSigma)
+		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
+		t.Lo, t.Hi, t.told = h.Lo, h.Hi, h.Told
+	}
+	b.settle()
+}
+
+// goesOn tells whether a stream that is met is the one of the run before: as late as it
+// was, where nothing else has told UTC since.
+func (b *Bank) goesOn(t *Track, r *Reading) bool {
+	h := &b.held
+	drift := 4 * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
+	return h.Stream && t.On.Only(SetOf(Before, Clock)) && drift < h.Same &&
+		math.Abs(t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]+h.Lateness) < h.Same
+}
+
+// Lateness is how late the receiver's sentences are, its σ over all tracks that hear
+// them, and by how much it has been seen to move, s.
+func (b *Bank) Lateness() (mean, sigma, moved float64) {
+	mean = b.Best().F.V[estimate.D]
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !b.Alive(i) || !t.streams() {
+			continue
+		}
+		sigma = math.Max(sigma, math.Hypot(t.F.Sigma(estimate.D), (t.F.V[estimate.D]-mean)/2))
+		for _, a := range t.Assumptions() {
+			if a.What == LatenessMoved || a.What == LatenessWanders && a.SizeS != 0 {
+				moved = math.Max(moved, math.Abs(a.SizeS))
+			}
+		}
+	}
+	return mean, sigma, moved
+}
+
+// Turn changes the oscillator's rate in all tracks by y, known to the variance: the
+// thermometer says that it got warmer or colder. s/s.
+func (b *Bank) Turn(now timescale.Local, y, variance float64) {
+	turn := func(t *Track) {
+		if t.Located {
+			t.F.Advance(now)
+		}
+		t.F.V[estimate.Y] += y
+		t.F.Open(estimate.Y, variance)
+	}
+	for i := range b.tracks[:b.n] {
+		turn(&b.tracks[i])
+	}
+	for i := range b.former.track {
+		if b.former.taken[i] != 0 {
+			turn(&b.former.track[i])
+		}
+	}
+}

@@ -1,0 +1,111 @@
+package bank
+
+import "math"
+
+// Assumption is one thing an explanation may assume.
+type Assumption uint8
+
+// The assumptions, in the order of Prices.
+const (
+	SecondMissing    Assumption = iota // the receiver leads by whole seconds: no leap-second data yet
+	PageMissed                         // … although they were sent
+	LatenessMoved                      // the sentences come earlier or later than before
+	LatenessWanders                    // … and go on moving
+	LatenessNew                        // the learned lateness is not that of this receiver
+	ReceiverFalse                      // the receiver's time is false since then
+	ReceiverWasFalse                   // … was false until then
+	ServerFalse                        // a server, or all that share its ancestry
+	MarkFalse                          // an operator's mark, a borrowed clock
+	AirFalse                           // what the radio heard
+	PulseFalse                         // the pulse, or its edge
+	ClockSet                           // something set the hardware clock
+	ClockMoved                         // the hardware clock's rate moved, or it stopped for a while
+	OscillatorMoved                    // the computer's oscillator changed its rate
+	FalseFits                          // what is false says the same as another that is false
+	numAssumptions
+)
+
+// Price is how often an assumption holds where it may be made.
+type Price struct {
+	Name   string
+	P      float64 // probability, 0 to 1
+	Unit   string  // of what
+	Source string  // where the figure is from; "assumption" where nobody measured it
+}
+
+// Prices is the fault budget of the bank. All but the marked ones are judgement: no
+// verdict may depend on their third digit (TestHalfAndDouble).
+var Prices = [numAssumptions]Price{
+	SecondMissing:    {"whole second missing", 0.3, "cold start", "assumption; 2 cases of 3 s published (Hornaday 2005, TinyGPSPlus issue 30)"},
+	PageMissed:       {"leap-second page missed", 0.1, "satellite in use and page", "assumption; all satellites send page 18 at the same moment each 12.5 min (IS-GPS-200)"},
+	LatenessMoved:    {"lateness moved", 0.05, "12 h", "assumption; single units measured (Piepho 2017: one jumps to a new steady value)"},
+	LatenessWanders:  {"lateness wanders", 0.05, "12 h", "assumption; single units measured (Sims 2016, 2017: some ramp)"},
+	LatenessNew:      {"another lateness than learned", 1e-3, "start", "assumption: units swapped"},
+	ReceiverFalse:    {"receiver false", 2e-3, "12 h", "assumption: geometric mean of a quiet place (1e-4) and a hot region (0.04; Nkom, OPSGROUP: counts in the air)"},
+	ReceiverWasFalse: {"receiver was false", 2e-3, "12 h", "as receiver false: a lie that ended"},
+	ServerFalse:      {"server false by more than its bound", 0.01, "server and night", "assumption for a chosen server (fortytwo.ch list: 169 watched, SD 37 ms)"},
+	MarkFalse:        {"mark false", 0.01, "mark", "assumption from entry slips 0.01 (Beamex 2021), unseen errors 0.01 (Swain and Guttman 1980)"},
+	AirFalse:         {"air false", 1e-3, "night, 20 stations", "assumption from 1,291 signals: 0.084 beyond 1 s, if independent"},
+	PulseFalse:       {"pulse false", 1e-3, "12 h", "assumption"},
+	ClockSet:         {"hardware clock set, or lost", 3e-3, "12 h", "assumption; 3 of 3 boards with old cells lost the time (iiab 657)"},
+	ClockMoved:       {"hardware clock's rate moved", 0.6, "12 h outdoors", "assumption; a plain fork loses 0.034 ppm/K² (NXP UM10301)"},
+	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},
+	FalseFits:        {"two false ones say the same", 0.005, "pair", "derived: errors log-uniform from 10 ms to 10 years put 0.5 % within ±0.05 s of a place 0.5 s off"},
+}
+
+// Nats is the price of an assumption in nats: −ln P.
+func (b *Bank) Nats(a Assumption) float64 { return b.nats[a] }
+
+// Scale multiplies every probability by factor, at most to 0.9: for the test that no
+// verdict depends on the figures.
+func (b *Bank) Scale(factor float64) {
+	for a := range b.nats {
+		b.nats[a] = -math.Log(math.Min(Prices[a].P*factor, 0.9))
+	}
+}
+
+// Forbid takes an explanation away: for the laboratory, which asks what falls without it.
+func (b *Bank) Forbid(a Assumption) { b.forbidden |= 1 << a }
+
+func (b *Bank) allowed(a Assumption) bool { return b.forbidden>>a&1 == 0 }
+
+// The rest of the figures, each with its reason.
+const (
+	// Risk is the probability that the guard may miss the truth: 99.99 %.
+	Risk = 1e-4
+	// MaxLead: a receiver without leap-second data is ahead of UTC by 18 s less its
+	// firmware's count; 18 = GPS − UTC since 2017-01-01 (tzdata).
+	MaxLead = 18
+	// oscillatorStep is the largest sudden change of an oscillator's rate, s/s
+	// (fault budget, activity dip: 1 to 20 ppm).
+	oscillatorStep = 20e-6
+	// gate, nats: a reading further out has less than Risk of being the track's own
+	// (half of the square of 3.891 σ, and the two-sided tail's ln 2 less).
+	gate = 7.6
+	// tooDear, nats above the best: Risk for each of the 32 tracks there may be, once
+	// more for each prior that may be wrong by ten: ln(32·10/1e-4) = 15, and some room.
+	tooDear = 20
+	// capped: no single reading costs more, nats; its source would be false for less.
+	capped = 12
+	// proved: a lateness is known when its σ is below, s (±0.09 s at 99 %).
+	proved = 0.035
+	// floor is what all readings of a receiver share and no filter sees, σ in s: its
+	// lateness is never known better. Window < 50 ms, SD < 10 in most units (Sims 2016).
+	floor = 0.020
+	// likelyFloor is the same for the reported 99 % (most units are better).
+	likelyFloor = 0.012
+	// dragFloor, σ in s: scatter that is not white moves the mean of a look so much.
+	dragFloor = 0.010
+)
+
+// Noises of the states. Quiet: what the estimate follows once the lateness is proved.
+// Restless: what the guard reckons with. Sources: fault budget, crystals (0.6 ppm in 8 h
+// idle; 1 to 3 K/h at 0.1 to 1 ppm/K) and receivers (0.3 to 30 ms an hour).
+const (
+	rateWhite    = 1e-16   // s²/s: 10 ns·√s, far under any reading here
+	rateQuiet    = 3e-17   // 1/s: 0.3 ppm in an hour
+	rateRestless = 1e-16   // 1/s: 0.6 ppm in an hour
+	lateQuiet    = 2.8e-10 // s²/s: 1 ms in an hour
+	lateRestless = 2.8e-8  // s²/s: 10 ms in an hour
+	clockWhite   = 1e-14   // s²/s
+)

@@ -1,0 +1,139 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// maxAssumed is how many assumptions a track names; the oldest go first.
+const maxAssumed = 6
+
+// Assumed is an assumption that a track makes.
+type Assumed struct {
+	What  Assumption
+	Of    Source
+	Since timescale.Local
+	SizeS float64 // s: by how much, where that has a meaning
+}
+
+// Track is one explanation of all that was heard.
+type Track struct {
+	F       estimate.Filter
+	Cost    float64 // nats: the prices of what it assumes
+	Strain  float64 // nats: how badly the receiver fits what was known before, at its last look
+	Out     Set     // it takes these to be false
+	On      Set     // its UTC rests on these, who spoke in this run …
+	Roots   Set     // … and who have it from these, maybe in an earlier one
+	Located bool    // UTC is known at all
+	Dated   bool    // … and the day
+	Latent  bool    // nobody has contradicted what it leaves out: believed false by nobody yet
+	Met     bool    // the receiver's stream takes part
+	Free    bool    // the stream's lateness is not proved: it is anywhere in its range
+	Clocked bool    // the hardware clock has been compared …
+	Vouched bool    // … in an earlier run: so it tells UTC
+	// The receiver leads UTC by Lead to LeadMost whole seconds; X is for Lead.
+	Lead, LeadMost int
+	// Lo and Hi are where else X may lie, s, Lo ≤ 0 ≤ Hi: what is open and not Gaussian.
+	Lo, Hi   float64
+	LateMost float64 // s: the lateness is at most this
+
+	told     timescale.Local // when others than the hardware clock last told UTC or its rate
+	ticked   timescale.Local // when the hardware clock was last heard
+	assumed  [maxAssumed]Assumed
+	nAssumed int
+	odd      [NumSources]uint8 // readings in a row that did not fit, or of one that is out: that did
+}
+
+// Assumptions are what the track assumes, the oldest first.
+func (t *Track) Assumptions() []Assumed { return t.assumed[:t.nAssumed] }
+
+// Assumes tells whether the track assumes a of any source.
+func (t *Track) Assumes(a Assumption) bool {
+	for i := range t.assumed[:t.nAssumed] {
+		if t.assumed[i].What == a {
+			return true
+		}
+	}
+	return false
+}
+
+// assume adds an assumption at its price.
+func (t *Track) assume(a Assumed, nats float64) {
+	t.Cost += nats
+	if t.nAssumed == maxAssumed {
+		copy(t.assumed[:], t.assumed[1:])
+		t.nAssumed--
+	}
+	t.assumed[t.nAssumed] = a
+	t.nAssumed++
+}
+
+// total is the track's cost with its present strain, nats.
+func (t *Track) total() float64 { return t.Cost + t.Strain }
+
+// hears tells whether a source takes part in the track.
+func (t *Track) hears(s Source) bool { return !t.Out.Has(s) }
+
+// streams tells whether the receiver's sentences take part.
+func (t *Track) streams() bool { return t.Met && t.hears(Receiver) }
+
+// gap is by how much v, relative to X, lies outside what is open besides the Gaussian, s.
+func (t *Track) gap(v float64) float64 {
+	switch {
+	case v < t.Lo:
+		return v - t.Lo
+	case v > t.Hi:
+		return v - t.Hi
+	}
+	return 0
+}
+
+// nats is the misfit of an innovation nu with variance v, capped.
+func nats(nu, v float64) float64 { return math.Min(nu*nu/(2*v), capped) }
+
+// heavy is the variance with which a reading nu off counts, where it is expected to the
+// variance v and has r of its own: beyond 3 σ its weight falls off, for the tails of
+// arrival times are long (Huber).
+func heavy(nu, v, r float64) float64 {
+	if q := nu * nu / (9 * (v + r)); q > 1 {
+		return (v+r)*q - v
+	}
+	return r
+}
+
+// late tells whether the lateness can be d, known to σ, s.
+func (t *Track) late(d, sigma float64) bool {
+	m := 0.05 + 3*sigma
+	return d > -m && d < t.LateMost+m
+}
+
+// width is the half-width of all the track's UTC may be at z σ, s.
+func (t *Track) width(z float64) float64 {
+	lo, hi := t.Span(0, z, floor)
+	return (hi - lo) / 2
+}
+
+// Span is where UTC lies around X by this track after ahead more seconds without a
+// reading, at z σ, with share the σ of what no filter sees where the receiver carries.
+func (t *Track) Span(ahead, z, share float64) (lo, hi float64) {
+	v := t.F.Ahead(ahead)
+	carries := t.On.Has(Receiver) && !t.On.Any(SetOf(Pulse))
+	if carries {
+		v += share * share
+	}
+	g := z * math.Sqrt(v)
+	lo, hi = -g, g
+	if t.Free && t.streams() && carries {
+		// UTC is the stream and its lateness, which is between 0 and LateMost.
+		_, v := t.F.Expect(estimate.Stream)
+		m := z * math.Sqrt(v+math.Max(t.F.Ahead(ahead)-t.F.P[estimate.X][estimate.X], 0))
+		d := t.F.V[estimate.D]
+		lo, hi = math.Max(lo, -d-m), math.Min(hi, t.LateMost-d+m)
+		if lo > 0 || hi < 0 {
+			lo, hi = -g, g
+		}
+	}
+	return lo + t.Lo, hi + t.Hi
+}

@@ -1,0 +1,43 @@
+package banked
+
+import (
+	"math"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// handHorizon is over how long the growth of the guard is taken, s.
+const handHorizon = 10
+
+// Hand returns the time to hand on at now; false while there is none that the judge
+// vouches for, however widely.
+func (j *Judge) Hand(now timescale.Local) (clockcheck.Handed, bool) {
+	t := j.bank.Best()
+	if !t.Located || !j.bank.Proved().Date {
+		return clockcheck.Handed{}, false
+	}
+	j.bank.Advance(now)
+	_, g := j.Ahead(0, 0)
+	_, later := j.Ahead(0, handHorizon)
+	h := clockcheck.Handed{At: now, UTC: j.utc(now), RatePPM: t.F.V[estimate.Y] * 1e6, Guard: g,
+		GuardPPM: math.Max(later-g, 0) / handHorizon * 1e6, Basis: j.basis(now), Confirmed: j.bank.Told()}
+	least := math.Inf(1)
+	for i := range j.servers.All() {
+		s := &j.servers.All()[i]
+		if !t.On.Has(s.Family) || now.Sub(s.At) >= serverFresh {
+			continue
+		}
+		switch {
+		case math.IsInf(least, 1):
+			h.Leap = s.Upstream.Leap
+		case h.Leap != s.Upstream.Leap:
+			h.Leap = 0
+		}
+		if s.Bound < least {
+			least, h.Server = s.Bound, s.Upstream
+		}
+	}
+	return h, true
+}

@@ -1,0 +1,136 @@
+package banked
+
+import (
+	"math"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/explain"
+	"noonmark/clockcheck/timescale"
+)
+
+// What is kept over a power-off and over a restart of the program is the hull of all
+// explanations, with its doubts: one interval, its half-width as 4 σ.
+
+const (
+	maxLatencies = 8
+	hullSigmas   = 4
+	rateKept     = 5e-6 // s/s, σ: a rate known less well is not kept
+	clockKept    = 30.0 // s: nor is a hardware clock's offset
+	sameStream   = 0.1  // s: a stream that is as late as that of the run before
+)
+
+// Learned is what is worth keeping now.
+func (j *Judge) Learned() clockcheck.Learned {
+	out := j.learned
+	t := j.bank.Best()
+	if sy := t.F.Sigma(estimate.Y); t.Located && sy < rateKept {
+		out.RatePPM, out.RateSigmaPPM = t.F.V[estimate.Y]*1e6, sy*1e6
+	}
+	out.Latencies = j.latencies()
+	out.RTC = j.keptClock(out.RTC)
+	out.Held = j.hold()
+	return out
+}
+
+// hull is where UTC may be around the best track's X: its middle and a σ, s.
+func (j *Judge) hull() (mid, sigma float64) {
+	lo, hi := j.bank.Guard(0)
+	return (lo + hi) / 2, (hi - lo) / 2 / hullSigmas
+}
+
+func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
+	t := j.bank.Best()
+	mid, sigma := j.hull()
+	switch {
+	case j.clock.Moved():
+		return nil
+	case !t.Located || !t.Clocked || t.Vouched && j.clock.Kept() != nil || sigma > clockKept:
+		return was
+	}
+	f := &t.F
+	out := &clockcheck.LearnedRTC{At: timescale.UTC(int64(f.At) + f.Base + int64((f.V[estimate.X]+mid)*1e9)),
+		OffsetS: float64(f.ClockBase)/1e9 + f.V[estimate.R] - mid, SigmaS: math.Max(sigma, f.Sigma(estimate.R)),
+		RatePPM: f.V[estimate.S] * 1e6, RateSigmaPPM: f.Sigma(estimate.S) * 1e6,
+		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots)}
+	j.clock.Keep(out)
+	out.Sensor, out.TempC = j.warm.sensor, j.warm.c
+	return out
+}
+
+// hold is what the next run of the program in this boot goes on from.
+func (j *Judge) hold() *clockcheck.Held {
+	t := j.bank.Best()
+	if !t.Located {
+		return nil
+	}
+	mid, sigma := j.hull()
+	f := &t.F
+	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma,
+		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
+		Ancestry: explain.Roots(nil, t.Roots), Confirmed: j.bank.Told(),
+		Stream: t.On.Has(bank.Receiver) && !t.Out.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid}
+}
+
+// Resume goes on from what an earlier run knew, in the same boot and without a sleep.
+func (j *Judge) Resume(now timescale.Local) {
+	h := j.learned.Held
+	if h == nil || j.bank.Best().Located || h.At > now || h.SigmaS <= 0 || h.RateSigmaPPM <= 0 {
+		return
+	}
+	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
+		Dated: h.DateProved, Lo: float64(h.SecLo), Hi: float64(h.SecHi), From: rootsOf(h.Ancestry), Told: h.Confirmed}
+	if h.Stream {
+		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
+	}
+	j.bank.Resume(&back)
+	j.note(now, "started", "The time is held over from before noonmark was started again.")
+}
+
+// latencies is the kept list with the present receiver's entry renewed.
+func (j *Judge) latencies() []clockcheck.LearnedLatency {
+	if j.rx.Key == "" || j.cfg.Latency > 0 || !j.bank.Proved().Lateness {
+		return j.learned.Latencies
+	}
+	d, sigma, leap := j.bank.Lateness()
+	old, had := j.kept(j.rx.Key)
+	me := clockcheck.LearnedLatency{Key: j.rx.Key, LatencyS: d, SigmaS: sigma, LeapS: math.Max(leap, old.LeapS), Edge: j.pulse.Edge()}
+	if had && me.Edge == "" {
+		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS
+	}
+	out := []clockcheck.LearnedLatency{me}
+	for _, l := range j.learned.Latencies {
+		if l.Key != j.rx.Key && len(out) < maxLatencies {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func (j *Judge) kept(key string) (clockcheck.LearnedLatency, bool) {
+	for _, l := range j.learned.Latencies {
+		if l.Key == key && key != "" {
+			return l, true
+		}
+	}
+	return clockcheck.LearnedLatency{}, false
+}
+
+// rootsOf reads an ancestry back. Servers of an earlier run are one: which of them it was
+// no longer matters.
+func rootsOf(names []string) (s bank.Set) {
+	for _, n := range names {
+		switch {
+		case n == "receiver":
+			s |= bank.SetOf(bank.Receiver)
+		case n == "server":
+			s |= bank.SetOf(bank.Before)
+		case n == "operator":
+			s |= bank.SetOf(bank.Ear)
+		default:
+			s |= bank.SetOf(bank.Borrowed)
+		}
+	}
+	return s
+}

@@ -1,0 +1,199 @@
+package banked
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/explain"
+	"noonmark/clockcheck/timescale"
+)
+
+const (
+	holdFor = 2 * time.Second  // a margin must hold so long before Within is said
+	horizon = 30 * 24 * 3600.0 // s: good-until is not looked for beyond
+	fresh   = 10 * time.Second // a receiver is heard so long after an epoch
+)
+
+// verdicts is what was said of each mode.
+type verdicts struct {
+	since  []timescale.Local // the margin has held since; −1 = it does not
+	within []bool
+	good   []float64 // s: the last answer to "for how long"
+}
+
+func (v *verdicts) init(modes int) {
+	v.since, v.within, v.good = make([]timescale.Local, modes), make([]bool, modes), make([]float64, modes)
+	for i := range v.since {
+		v.since[i] = -1
+	}
+}
+
+// hold lets a verdict fall at once and rise only after its margin has held.
+func (v *verdicts) hold(i int, now timescale.Local, said clockcheck.Verdict) clockcheck.Verdict {
+	switch {
+	case said != clockcheck.Within:
+		v.since[i], v.within[i] = -1, false
+	case v.since[i] < 0:
+		v.since[i] = now
+	}
+	if said != clockcheck.Within || v.within[i] {
+		return said
+	}
+	if v.within[i] = now.Sub(v.since[i]) >= holdFor; !v.within[i] {
+		return clockcheck.Borderline
+	}
+	return said
+}
+
+// Judge says how it stands at now, when the system clock showed system. dst is filled
+// from the start; its slices are used again.
+func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
+	if step := j.system.feed(now, system); step != 0 {
+		j.note(now, "clock-stepped", "Another program moved the system clock by "+explain.Seconds(step)+".")
+	}
+	*dst = clockcheck.Judgement{At: now, Basis: clockcheck.BasisNone, Proved: dst.Proved[:0], Ancestry: dst.Ancestry[:0],
+		Modes: dst.Modes[:0], References: dst.References[:0], Budget: dst.Budget[:0]}
+	best := j.bank.Best()
+	dst.LocalRatePPM, dst.RateBoundPPM = best.F.V[estimate.Y]*1e6, bank.Likely*best.F.Sigma(estimate.Y)*1e6
+	if best.Located {
+		j.bank.Advance(now)
+		j.estimate(now, system, dst)
+	} else if j.clock.Ticks {
+		dst.Known, dst.Basis = true, clockcheck.BasisRTC
+		dst.Error = float64(int64(system)-int64(now)-j.clock.Z) / 1e9
+	}
+	j.modes(now, dst)
+	j.references(now, system, dst)
+	dst.Because = explain.Because(j.bank, dst, j.bank.Told())
+	dst.Warmth = j.warm.say()
+	if t := dst.References[0].Trust; t != j.trust {
+		if j.trust != "" {
+			j.note(now, "trust-changed", "Receiver "+string(t)+". "+dst.References[0].Because)
+		}
+		j.trust = t
+	}
+}
+
+func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
+	f := &j.bank.Best().F
+	lo, hi := j.bank.Guard(0)
+	proved := j.bank.Proved()
+	dst.Known, dst.Guarded = true, proved.Date
+	dst.Error = float64(int64(system)-int64(now)-f.Base)/1e9 - f.V[estimate.X]
+	dst.Bound = j.bank.Bound()
+	dst.Guard = math.Max(math.Max(-lo, hi), dst.Bound)
+	dst.ErrorLo, dst.ErrorHi = dst.Error-hi, dst.Error-lo
+	dst.RatePPM = (j.system.rate - f.V[estimate.Y]) * 1e6
+	dst.Basis = j.basis(now)
+	dst.Proved = explain.Proved(dst.Proved, proved)
+	dst.Ancestry = explain.Roots(dst.Ancestry, j.bank.Best().Roots)
+	dst.Budget = explain.Budget(dst.Budget, j.bank)
+}
+
+// basis is what the best track's UTC stands on now.
+func (j *Judge) basis(now timescale.Local) clockcheck.Basis {
+	t := j.bank.Best()
+	switch {
+	case t.On.Has(bank.Pulse) && j.pulse.Fresh(now):
+		return clockcheck.BasisPPS
+	case t.On.Has(bank.Receiver) && !t.Out.Has(bank.Receiver) && t.Met && j.rx.Present && now.Sub(j.rx.Valid) < fresh && j.rx.Valid != 0:
+		return clockcheck.BasisGNSS
+	}
+	newest, basis := timescale.Local(0), clockcheck.BasisHoldover
+	for i := range j.servers.All() {
+		if s := &j.servers.All()[i]; t.On.Has(s.Family) && now.Sub(s.At) < serverFresh && s.At > newest {
+			newest, basis = s.At, clockcheck.BasisNetwork
+		}
+	}
+	for i := range j.marks {
+		if m := &j.marks[i]; m.At > newest && now.Sub(m.At) < markFresh && t.On.Any(bank.SetOf(bank.Ear, bank.Borrowed)) {
+			newest, basis = m.At, clockcheck.BasisOperator
+		}
+	}
+	if newest == 0 && t.On.Only(bank.SetOf(bank.Clock)) {
+		return clockcheck.BasisRTC
+	}
+	return basis
+}
+
+const (
+	serverFresh = 20 * time.Minute
+	markFresh   = time.Hour
+)
+
+// modes gives each shown mode its verdict, by guarded acceptance (JCGM 106:2012).
+func (j *Judge) modes(now timescale.Local, dst *clockcheck.Judgement) {
+	for i, m := range j.cfg.Modes {
+		out := clockcheck.ModeJudgement{Mode: m, Verdict: clockcheck.Unknown}
+		if tol := m.Tolerance.Seconds(); dst.Known && dst.Guarded {
+			out.Margin = tol - (math.Abs(dst.Error) + dst.Guard)
+			switch {
+			case out.Margin >= 0:
+				out.Verdict = clockcheck.Within
+			case math.Abs(dst.Error)-dst.Guard > tol:
+				out.Verdict = clockcheck.Outside
+			default:
+				out.Verdict = clockcheck.Borderline
+			}
+		}
+		if out.Verdict = j.verdict.hold(i, now, out.Verdict); out.Verdict == clockcheck.Within {
+			out.GoodFor = j.goodFor(i, dst.Error, m.Tolerance.Seconds())
+		}
+		dst.Modes = append(dst.Modes, out)
+	}
+}
+
+// goodFor looks for the instant at which |error| + guard reaches the tolerance if no
+// reading ever came again, s from now; at most the horizon. It begins at the last answer.
+func (j *Judge) goodFor(i int, err, tol float64) float64 {
+	holds := func(t float64) bool {
+		e, guard := j.Ahead(err, t)
+		return math.Abs(e)+guard <= tol
+	}
+	good, bad := 0.0, math.Inf(1)
+	for step, t := 4.0, math.Max(j.verdict.good[i]-1, 1); math.IsInf(bad, 1) || good == 0 && bad > 1; step *= 4 {
+		if holds(t) {
+			if good = t; good >= horizon {
+				j.verdict.good[i] = horizon
+				return horizon
+			}
+			t = math.Min(t+step, horizon)
+		} else {
+			if bad = t; t <= 1 {
+				break
+			}
+			t = math.Max(t-step, 1)
+		}
+	}
+	for bad-good > 0.5+good*1e-3 {
+		if mid := (good + bad) / 2; holds(mid) {
+			good = mid
+		} else {
+			bad = mid
+		}
+	}
+	j.verdict.good[i] = good
+	return math.Floor(good)
+}
+
+// Ahead is what the error, err now, and the guard would be t seconds from the last Judge
+// if no reading ever came again; seconds, t ≥ 0.
+func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
+	lo, hi := j.bank.Guard(t)
+	return err + j.system.drift(t, j.bank.Best().F.V[estimate.Y]), math.Max(-lo, hi)
+}
+
+// changed notes what a reading has newly proved.
+func (j *Judge) changed(at timescale.Local) {
+	p := j.bank.Proved()
+	if p.Second && !j.shown.Second {
+		j.note(at, "proved", "The whole second is proved.")
+	}
+	if p.Lateness && !j.shown.Lateness {
+		j.note(at, "proved", "The receiver's arrival latency is proved.")
+	}
+	j.shown = p
+}

@@ -1,0 +1,194 @@
+// Package explain makes words of the bank: why the clock is said to be where it is, what
+// is proved, what the guard is made of, what is thought of each source. It reads the bank
+// and changes nothing; sentences say what is so and what to do.
+package explain
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// Proved spells out what is proved.
+func Proved(dst []string, p bank.Proved) []string {
+	if p.Date {
+		dst = append(dst, "date")
+	}
+	if p.Second {
+		dst = append(dst, "second")
+	}
+	if p.Lateness {
+		dst = append(dst, "latency")
+	}
+	return dst
+}
+
+// servers are all families, with those of an earlier run.
+const servers = bank.Set(1<<bank.NumSources-1)&^(1<<bank.Server-1) | 1<<bank.Before
+
+// Roots spells out whom UTC comes from.
+func Roots(dst []string, s bank.Set) []string {
+	if dst == nil {
+		dst = []string{}
+	}
+	if s.Any(bank.SetOf(bank.Receiver, bank.Pulse)) {
+		dst = append(dst, "receiver")
+	}
+	if s.Any(servers) {
+		dst = append(dst, "server")
+	}
+	if s.Any(bank.SetOf(bank.Ear, bank.Crowd, bank.Station)) {
+		dst = append(dst, "operator")
+	}
+	if s.Any(bank.SetOf(bank.Borrowed)) {
+		dst = append(dst, "unknown")
+	}
+	return dst
+}
+
+// Assumption is one sentence for what a track assumes.
+func Assumption(a bank.Assumed) string {
+	switch a.What {
+	case bank.SecondMissing:
+		return "The receiver's leap-second data are missing, so it is ahead by whole seconds."
+	case bank.LatenessMoved:
+		return "The receiver's arrival latency moved by " + Seconds(a.SizeS) + "."
+	case bank.LatenessWanders:
+		return "The receiver's arrival latency is going away, by " + Seconds(a.SizeS) + " so far."
+	case bank.LatenessNew:
+		return "The receiver's arrival latency is not the learned one: it may be another receiver."
+	case bank.ReceiverFalse:
+		return "The receiver's time is false."
+	case bank.ReceiverWasFalse:
+		return "The receiver's time was false, and jumped by " + Seconds(a.SizeS) + " to be right."
+	case bank.ServerFalse:
+		return "A server's time is false."
+	case bank.MarkFalse:
+		return "An operator's mark, or the clock it was compared with, is false."
+	case bank.AirFalse:
+		return "What the radio heard is false."
+	case bank.PulseFalse:
+		return "The pulse, or the edge it is taken by, is false."
+	case bank.ClockSet:
+		return "Something set the hardware clock, or it lost the time."
+	case bank.ClockMoved:
+		return "The hardware clock's rate moved by " + Seconds(a.SizeS) + " since it was last read."
+	case bank.OscillatorMoved:
+		return "The computer's oscillator moved by " + Seconds(a.SizeS) + "."
+	case bank.FalseFits:
+		return "Two that are false say the same by chance."
+	}
+	return "Something that has no words yet."
+}
+
+// rival is the likeliest track that puts UTC elsewhere than the best, by so much, s.
+func rival(b *bank.Bank) (t *bank.Track, off float64) {
+	most := 0.0
+	best := b.Best()
+	for i := range b.Tracks() {
+		u := &b.Tracks()[i]
+		if !b.Alive(i) || u == best || b.Weight(i) <= most {
+			continue
+		}
+		if d := float64(u.F.Base-best.F.Base)/1e9 + u.F.V[estimate.X] - best.F.V[estimate.X]; math.Abs(d) > 0.15 {
+			t, off, most = u, d, b.Weight(i)
+		}
+	}
+	return t, off
+}
+
+// last is the newest assumption of a track; false = it makes none.
+func last(t *bank.Track) (bank.Assumed, bool) {
+	all := t.Assumptions()
+	if len(all) == 0 {
+		return bank.Assumed{}, false
+	}
+	return all[len(all)-1], true
+}
+
+// Because is the sentence for the whole clock; told is when somebody last told UTC.
+func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string {
+	switch {
+	case !j.Known:
+		return "Nothing has told the time yet."
+	case !b.Best().Located:
+		return "Only the hardware clock tells the time, and nobody has compared it: do not rely on it."
+	case !j.Guarded:
+		return "The date is not proved: the receiver does not say it."
+	}
+	how := map[clockcheck.Basis]string{clockcheck.BasisPPS: "the receiver's pulse", clockcheck.BasisOperator: "an operator's mark",
+		clockcheck.BasisGNSS: "the receiver", clockcheck.BasisNetwork: "a time server", clockcheck.BasisRTC: "the hardware clock",
+		clockcheck.BasisHoldover: "the oscillator alone (no reference for " + forHowLong(j.At.Sub(told)) + ")"}[j.Basis]
+	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", how, span(math.Abs(j.Error)), fastOrSlow(j.Error), span(j.Guard))
+	if t, off := rival(b); t != nil {
+		if a, ok := last(t); ok {
+			s += " Not ruled out: UTC is " + Seconds(off) + " from there. " + Assumption(a)
+		}
+	}
+	if !b.Proved().Second {
+		s += " The whole second is not proved."
+	}
+	return s
+}
+
+// Budget splits the guard into its terms.
+func Budget(dst []clockcheck.Term, b *bank.Bank) []clockcheck.Term {
+	own, all := b.Parts()
+	dst = append(dst, clockcheck.Term{Name: "estimate", GuardS: own, Because: "what the readings leave open, at 99.99 %"})
+	if all > own+0.001 {
+		because := "other explanations of what was heard"
+		if t, _ := rival(b); t != nil {
+			if a, ok := last(t); ok {
+				because = Assumption(a)
+			}
+		}
+		dst = append(dst, clockcheck.Term{Name: "other explanations", GuardS: all - own, Because: because})
+	}
+	return dst
+}
+
+// Seconds prints a signed time difference.
+func Seconds(s float64) string {
+	switch a := math.Abs(s); {
+	case a < 10:
+		return fmt.Sprintf("%+.2f s", s)
+	case a < 7200:
+		return fmt.Sprintf("%+.1f s", s)
+	case a < 2*86400:
+		return fmt.Sprintf("%+.1f h", s/3600)
+	default:
+		return fmt.Sprintf("%+.1f days", s/86400)
+	}
+}
+
+func fastOrSlow(e float64) string {
+	if e < 0 {
+		return "slow"
+	}
+	return "fast"
+}
+
+func span(s float64) string {
+	switch {
+	case s < 10:
+		return fmt.Sprintf("%.3f s", s)
+	case s < 7200:
+		return fmt.Sprintf("%.1f s", s)
+	}
+	return fmt.Sprintf("%.1f h", s/3600)
+}
+
+func forHowLong(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%d s", int(d.Seconds()))
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
+}

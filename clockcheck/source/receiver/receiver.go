@@ -1,0 +1,279 @@
+// Package receiver admits the epochs of a GNSS receiver as evidence of time: it refuses
+// what says itself that it is none, dates it, and condenses what is left into looks, the
+// mean of some seconds each, which the bank hears.
+//
+// A receiver makes four claims: the date, the time of day, the whole second, and (by
+// sending now) how late it is. Here only the first two are checked; the others are for
+// the bank. A value machine, for one goroutine.
+package receiver
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+)
+
+// Fault is why an epoch is no evidence.
+type Fault int
+
+const (
+	None      Fault = iota
+	Simulated       // it says that it is a simulator
+	NotValid        // status V
+	Overrun         // it sends more than its line carries
+	NoDate          // valid, but no date and nobody to ask
+	EarlyDate       // before the build date, and no repair fits
+	Stuck           // the same instant again and again
+	Scatter         // epochs that agree with nothing
+)
+
+const (
+	runLeast = 3                // valid epochs must agree before the first is believed
+	gap      = 5 * time.Second  // longest hole in a run of valid epochs
+	lookLong = 10 * time.Second // a look is the mean over so long
+	agree    = 0.15             // s: an epoch so far from its look is of another place
+	stuck    = 5                // repeats in a row
+	// A line that is too slow lets an epoch through in time now and then: so many more
+	// overrun ones than others are believed for so long at most.
+	overrunHabit, overrunMost = 60, 600
+	// Page: GPS repeats the leap-second data each 12.5 min (IS-GPS-200, subframe 4,
+	// page 18); half a minute more for the first.
+	page = 13 * time.Minute
+	// coldAfter: no valid epoch for so long since the port opened is a cold start.
+	coldAfter = 25 * time.Second
+	// Share of starts whose leap-second data are missing (fault budget, section 1).
+	missingCold, missingWarm = 0.3, 0.05
+	jitterStart, jitterLeast = 0.050, 0.0005 // s, σ
+	jitterMost               = 0.1
+	floorSlack               = 24 * time.Hour
+	week1024                 = 1024 * 7 * 24 * time.Hour
+	repairMost               = 10 * 365 * 24 * time.Hour
+)
+
+// Look is what some seconds of the stream say together.
+type Look struct {
+	At    timescale.Local
+	Z     int64   // UTC − local as said, ns
+	Var   float64 // s²: of the mean
+	Dated bool
+}
+
+// Receiver follows one receiver. Make one with Opened.
+type Receiver struct {
+	Present    bool
+	Why        string // when not present: the port's reason
+	Link       clockcheck.Link
+	Key        string
+	Fault      Fault
+	Weeks      int             // of week rollover repaired
+	Heard      timescale.Local // last epoch
+	Valid      timescale.Local // last valid epoch
+	Since      timescale.Local // start of the unbroken run of valid epochs
+	Leap60     timescale.Local // when it last said second 60
+	Satellites int
+
+	opened   timescale.Local
+	cold     bool
+	run      int
+	repeats  int
+	overruns int
+	least    int // fewest satellites since the last page
+	paged    timescale.Local
+	jitter   float64 // s², of one epoch
+	sum      look
+	other    look // epochs in a row that are of another place
+}
+
+// look gathers epochs.
+type look struct {
+	n        int
+	from     timescale.Local
+	z0       int64
+	at, z, q float64 // sums of at − from and z − z0, s, and of the square of that
+	dated    bool
+}
+
+// Opened is a receiver whose port has just been opened.
+func Opened(link clockcheck.Link) Receiver {
+	return Receiver{Present: true, Link: link, jitter: jitterStart * jitterStart, least: math.MaxInt}
+}
+
+// Lost says that the port is gone, and why.
+func (r *Receiver) Lost(why string) { *r = Receiver{Why: why, Link: r.Link} }
+
+// LateMost is the largest lateness thought possible, s. Serial: 0.03 to 0.6 s, and 0.9 to
+// 1.19 s for models that describe the second before (measured captures, two makers'
+// guides). Relay: 6 to 10 s was measured behind a Wi-Fi multiplexer.
+func (r *Receiver) LateMost() float64 {
+	if r.Link == clockcheck.Relay {
+		return 10
+	}
+	return 1.2
+}
+
+// LatePrior is what is assumed of it until it is measured: mean and σ, s.
+func (r *Receiver) LatePrior() (mean, sigma float64) {
+	if r.Link == clockcheck.Relay {
+		return 1, 3
+	}
+	return 0.30, 0.45
+}
+
+// Missing is the chance that its leap-second data are missing when it is first believed.
+func (r *Receiver) Missing() float64 {
+	if r.cold {
+		return missingCold
+	}
+	return missingWarm
+}
+
+// Jitter is the σ of one epoch's arrival, s.
+func (r *Receiver) Jitter() float64 { return math.Sqrt(r.jitter) }
+
+// Day supplies the day to a receiver that tells a time of day only: UTC at an instant, as
+// far as others know it.
+type Day func(at timescale.Local) (timescale.UTC, bool)
+
+// Take admits an epoch. It returns a look where one is complete.
+func (r *Receiver) Take(e *clockcheck.GNSS, floor timescale.UTC, day Day) (l Look, ok bool) {
+	if !r.Present || e.Backlog {
+		return l, false
+	}
+	r.Heard = e.At
+	if r.opened == 0 {
+		r.opened = e.At
+	}
+	if !r.sound(e) {
+		return l, false
+	}
+	utc, dated, ok := r.dated(e, floor, day)
+	if !ok {
+		return l, false
+	}
+	r.repeats, r.Satellites = 0, e.Satellites
+	if e.Satellites >= 0 {
+		r.least = min(r.least, e.Satellites)
+	}
+	if r.run == 0 || e.At.Sub(r.Valid) > gap {
+		r.Since, r.paged, r.run, r.sum, r.other = e.At, e.At, 0, look{}, look{}
+	}
+	r.Valid = e.At
+	r.run++
+	return r.gather(e.At, int64(utc)-int64(e.At), dated)
+}
+
+// sound refuses an epoch that is no evidence.
+func (r *Receiver) sound(e *clockcheck.GNSS) bool {
+	switch {
+	case e.Simulated:
+		r.ails(Simulated)
+	case e.LeapSecond:
+		r.Leap60, r.Valid = e.At, e.At
+	case e.Repeated:
+		if r.repeats++; r.repeats > stuck {
+			r.ails(Stuck)
+		}
+	case r.overran(e.Overrun):
+		r.ails(Overrun)
+	case !e.Valid:
+		r.cold = r.cold || e.At.Sub(r.opened) > coldAfter && r.Valid == 0
+		r.ails(NotValid)
+	default:
+		return true
+	}
+	return false
+}
+
+// ails says that the stream is no evidence now, and why.
+func (r *Receiver) ails(f Fault) { r.Fault, r.run = f, 0 }
+
+func (r *Receiver) overran(now bool) bool {
+	if now {
+		r.overruns = min(r.overruns+1, overrunMost)
+		return true
+	}
+	r.overruns = max(r.overruns-1, 0)
+	return r.overruns > overrunHabit
+}
+
+// gather adds an epoch to the look under way. Three in a row at another place begin the
+// next look there.
+func (r *Receiver) gather(at timescale.Local, z int64, dated bool) (l Look, ok bool) {
+	if r.sum.n > 0 && math.Abs(r.sum.off(at, z)) > math.Max(agree, 6*r.Jitter()) {
+		if r.other.n > 0 && math.Abs(r.other.off(at, z)) > agree {
+			r.other = look{}
+			if r.sum.n == 1 && r.run > 2*runLeast {
+				r.Fault = Scatter
+			}
+			if r.sum.n < runLeast { // neither place is borne out
+				r.sum = look{}
+			}
+		}
+		r.other.add(at, z, dated)
+		if r.other.n < runLeast {
+			return l, false
+		}
+		r.sum, r.other = r.other, look{}
+		l = r.sum.mean(r.jitter)
+		r.sum = look{}
+		return l, true
+	}
+	r.sum.add(at, z, dated)
+	if r.other = (look{}); r.sum.n < runLeast {
+		return l, false
+	}
+	r.Fault = None
+	if first := r.run == runLeast; !first && at.Sub(r.sum.from) < lookLong {
+		return l, false
+	}
+	r.learnJitter()
+	l = r.sum.mean(r.jitter)
+	r.sum = look{}
+	return l, true
+}
+
+// off is how far an epoch lies from the look's mean, s.
+func (l *look) off(at timescale.Local, z int64) float64 {
+	return float64(z-l.z0)/1e9 - l.z/float64(l.n)
+}
+
+func (l *look) add(at timescale.Local, z int64, dated bool) {
+	if l.n == 0 {
+		*l = look{from: at, z0: z}
+	}
+	d := float64(z-l.z0) / 1e9
+	l.n++
+	l.at += at.Sub(l.from).Seconds()
+	l.z += d
+	l.q += d * d
+	l.dated = dated
+}
+
+func (l *look) mean(jitter float64) Look {
+	n := float64(l.n)
+	return Look{At: l.from.Add(time.Duration(l.at / n * 1e9)), Z: l.z0 + int64(l.z/n*1e9), Var: jitter / n, Dated: l.dated}
+}
+
+// learnJitter follows the variance of one epoch, over some thirty looks.
+func (r *Receiver) learnJitter() {
+	n := float64(r.sum.n)
+	v := (r.sum.q - r.sum.z*r.sum.z/n) / (n - 1)
+	r.jitter += (v - r.jitter) / float64(min(max(r.run/8, 3), 30))
+	r.jitter = math.Min(math.Max(r.jitter, jitterLeast*jitterLeast), jitterMost*jitterMost)
+}
+
+// Page tells, once for each 13 min of unbroken validity, that a page of leap-second data
+// must have come in, and how many satellites at least could send it.
+func (r *Receiver) Page() (satellites int, ok bool) {
+	if r.run == 0 || r.Valid.Sub(r.paged) < page {
+		return 0, false
+	}
+	satellites = r.least
+	if satellites == math.MaxInt {
+		satellites = 4 // it does not say: a fix needs so many
+	}
+	r.paged, r.least = r.Valid, math.MaxInt
+	return satellites, true
+}

@@ -1,0 +1,190 @@
+// Package rtc admits readings of the hardware clock: it refuses a chip that says itself
+// that it stopped and a date before the build, and says what the comparison of an earlier
+// run is worth after the time off. A value machine, for one goroutine.
+//
+// An RTC is a flywheel, no source: its word has the ancestry of whom it was compared with.
+package rtc
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/timescale"
+)
+
+// Fault is why a reading is no evidence.
+type Fault int
+
+const (
+	Missing   Fault = iota // none is there
+	None                   // sound
+	Invalid                // the chip says itself that it stopped or lost its supply
+	EarlyDate              // before the build date
+	WentBack               // it is before what an earlier run read: it was set, or stopped
+)
+
+// Rates, 1σ. Compensated: ±2 ppm at 0 to 40 °C by data sheet (DS3231), ±5 for a variant
+// sold under the same name; unpowered elsewhere by other temperatures 0.7 ppm. Plain: a
+// tuning fork of ±20 ppm, −69 ppm more by its parabola at −20 °C; learned in a warm room
+// it loses up to 139 ppm more at −40 °C once it has taken that temperature (NXP UM10301).
+const (
+	rateComp, ratePlain = 2.5e-6, 45e-6
+	offComp             = 0.7e-6
+	offPlain, offTurned = 12e-6, 24e-6
+	// Random walk of the rate while the station is on, 1/s: 0.03 ppm in an hour, and
+	// 60 ppm: a plain fork carried out at −38 °C loses 145 ppm within minutes.
+	wanderComp, wanderPlain = 3e-19, 1e-12
+	white                   = 1e-14 // s²/s
+	// The kernel's own writes leave the chip up to 0.5 s off, and one may have come after
+	// the last look: half of it is 1σ.
+	writtenSigma = 0.3
+	kernelFloor  = 0.02 // s: its writes come up to 5 jiffies early or late
+	kernelKnown  = 3    // readings after a write that tell how far off they leave it
+	kernelPeriod = 11*time.Minute + time.Minute
+	floorSlack   = 24 * time.Hour
+	backSlack    = 2 // s
+)
+
+// Clock follows the hardware clock.
+type Clock struct {
+	Fault   Fault
+	Why     string // when missing: the reason
+	Heard   timescale.Local
+	Z       int64 // its last reading − local, ns
+	Ticks   bool  // it has been read
+	Written bool  // it was set, in this run, by somebody we know of
+	SetSeen bool  // … by somebody we do not
+	Kernel  bool  // the kernel's own writes are on
+	Urgent  bool  // what is kept of it is no longer so
+
+	learned *clockcheck.LearnedRTC
+	from    bank.Set
+	since   timescale.Local // the kernel's writes are on since
+	reads   int
+	mean    float64 // s, hardware clock − UTC after the kernel's writes
+	spread  float64 // s, largest deviation from that
+}
+
+// New is a hardware clock of which an earlier run learned l (nil = nothing), from those.
+func New(l *clockcheck.LearnedRTC, from bank.Set) Clock {
+	return Clock{Why: "No hardware clock has been read yet.", learned: l, from: from}
+}
+
+// RateSigma is the 1σ of its unlearned rate, s/s, and Wander that rate's random walk, 1/s.
+func RateSigma(compensated bool) (sigma, wander float64) {
+	if compensated {
+		return rateComp, wanderComp
+	}
+	return ratePlain, wanderPlain
+}
+
+// Gone says that there is no usable hardware clock, and why.
+func (c *Clock) Gone(why string) { c.Fault, c.Why, c.Ticks = Missing, why, false }
+
+// Take admits a reading.
+func (c *Clock) Take(r *clockcheck.RTC, floor timescale.UTC) (out bank.Reading, ok bool) {
+	c.Heard = r.Edge
+	switch {
+	case r.Invalid:
+		c.Fault = Invalid
+	case floor != 0 && r.Value < floor.Add(-floorSlack):
+		c.Fault = EarlyDate
+	default:
+		ok = true
+		if c.Fault != WentBack {
+			c.Fault = None
+		}
+	}
+	if c.Ticks = ok; !ok {
+		return out, false
+	}
+	c.Z = int64(r.Value) - int64(r.Edge)
+	s := math.Max(r.Sigma.Seconds(), 1e-4)
+	return bank.Reading{Source: bank.Clock, At: r.Edge, Z: c.Z, Var: s * s, From: c.from}, true
+}
+
+// Recall is what the earlier run's comparison is worth at a reading, once; turned is by
+// how much a plain fork's rate may have changed with the temperature since, s/s.
+func (c *Clock) Recall(r *clockcheck.RTC, compensated bool, turned float64) (out bank.Recalled, ok bool) {
+	l := c.learned
+	if l == nil {
+		return out, false
+	}
+	c.learned = nil
+	off := r.Value.Sub(l.At).Seconds() - l.OffsetS
+	if off < -backSlack {
+		c.Fault = WentBack
+		return out, false
+	}
+	off = math.Max(off, 0)
+	whole, frac := math.Modf(l.OffsetS)
+	prior, _ := RateSigma(compensated)
+	rate, sr := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, prior)
+	open := offComp
+	if !compensated {
+		open = offPlain + offTurned*math.Min(off/3600, 1)
+	}
+	s2 := sq(slack(l)) + sq(l.SigmaS) + sq(sr*off) + sq(open*off) + white*off + sq(turned/2*off)
+	return bank.Recalled{Base: int64(whole) * timescale.Second, Offset: frac + rate*off, Sigma: math.Sqrt(s2),
+		Rate: rate, RateSigma: math.Hypot(math.Hypot(sr, open), turned),
+		Lo: float64(l.SecLo), Hi: float64(l.SecHi), Dated: l.DateProved}, true
+}
+
+// slack is by how much the chip may be elsewhere than at its last comparison, for
+// something else may have set it since, 1σ in s.
+func slack(l *clockcheck.LearnedRTC) float64 {
+	switch {
+	case !l.Written:
+		return 0
+	case l.KernelReads >= kernelKnown:
+		return math.Min(math.Max(math.Abs(l.OffsetS-l.KernelS)+l.KernelSpreadS, kernelFloor), writtenSigma)
+	}
+	return writtenSigma
+}
+
+// KernelWrites says whether the kernel's own 11-minute writes are on: while they are, the
+// clock is set from the system clock again and again, and tells nothing of UTC.
+func (c *Clock) KernelWrites(on bool) {
+	if on != c.Kernel {
+		c.Written, c.Urgent = c.Written || !on, c.Urgent || c.Ticks
+		c.since, c.reads = 0, 0
+	}
+	c.Kernel = on
+}
+
+// Set says that somebody we know of has set it.
+func (c *Clock) Set() { c.Written, c.learned = true, nil }
+
+// LearnKernel takes where the clock stands after the kernel's writes, s from UTC.
+func (c *Clock) LearnKernel(at timescale.Local, off float64) {
+	if !c.Kernel {
+		return
+	}
+	if c.since == 0 {
+		c.since = at
+	}
+	if at.Sub(c.since) < kernelPeriod {
+		return
+	}
+	c.reads++
+	c.mean += (off - c.mean) / float64(min(c.reads, 20))
+	c.spread = math.Max(c.spread, math.Abs(off-c.mean))
+}
+
+// Keep adds to what is learned what only this source knows.
+func (c *Clock) Keep(l *clockcheck.LearnedRTC) {
+	l.Written = c.SetSeen || c.Kernel
+	if !c.SetSeen {
+		l.KernelS, l.KernelSpreadS, l.KernelReads = c.mean, c.spread, c.reads
+	}
+}
+
+// Moved tells whether it may have been written since it was last read.
+func (c *Clock) Moved() bool { return c.Written || c.Kernel && c.since == 0 }
+
+// Kept is what the earlier run learned, until it has been used.
+func (c *Clock) Kept() *clockcheck.LearnedRTC { return c.learned }
+
+func sq(v float64) float64 { return v * v }

@@ -1,0 +1,142 @@
+// Package server admits the answers of time servers, and says which of them are one
+// witness: a family. Servers first heard over one visit to a network came through one
+// router, and share what it does to them, until they contradict one another; servers
+// that say they follow one another share an ancestry besides (RFC 5905 section 7.3).
+// A value machine, for one goroutine.
+package server
+
+import (
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/timescale"
+)
+
+const (
+	// shareOfBound: σ of a server's error as a share of its root distance: its 99 % are
+	// then 1.03 of it and the guard 1.6, whatever constant error it has.
+	shareOfBound = 0.40
+	// visitGap: an hour without any answer ends a visit; servers are asked each 18 min.
+	visitGap = time.Hour
+	ntpPort  = 123
+	wander   = 50e-6 // s/s: so much two answers of other instants may differ besides
+	// Fresh is how long a server is said to be heard.
+	Fresh = 20 * time.Minute
+)
+
+// One is what is known of one server.
+type One struct {
+	Name     string
+	At       timescale.Local
+	Z        int64   // its UTC − local at At, ns
+	Bound    float64 // s
+	Upstream clockcheck.Upstream
+	Family   bank.Source
+	visit    int
+	apart    bool // a contradiction has told it from those of its visit
+}
+
+// Servers follows all of them.
+type Servers struct {
+	one   [clockcheck.MaxServers]One
+	n     int
+	visit int
+	last  timescale.Local
+}
+
+// All are the servers heard so far.
+func (v *Servers) All() []One { return v.one[:v.n] }
+
+// Take admits an answer; false where there is no more room.
+func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
+	if v.last == 0 || r.At.Sub(v.last) > visitGap {
+		v.visit++
+	}
+	v.last = max(v.last, r.At)
+	i, ok := v.named(r.Server)
+	if !ok {
+		return out, false
+	}
+	s := &v.one[i]
+	s.At, s.Z, s.Bound, s.Upstream = r.At, int64(r.UTC)-int64(r.At), r.Bound.Seconds(), r.Upstream
+	v.tellApart(i)
+	s.Family = v.family(i)
+	return bank.Reading{Source: s.Family, At: r.At, Z: s.Z, Common: math.Max(s.Bound, 1e-4) * shareOfBound, Dated: true}, true
+}
+
+func (v *Servers) named(name string) (int, bool) {
+	for i := range v.one[:v.n] {
+		if v.one[i].Name == name {
+			return i, true
+		}
+	}
+	if v.n == len(v.one) {
+		return 0, false
+	}
+	v.one[v.n] = One{Name: name, visit: v.visit}
+	v.n++
+	return v.n - 1, true
+}
+
+// tellApart: two of one visit that exclude each other are not one witness.
+func (v *Servers) tellApart(i int) {
+	s := &v.one[i]
+	for k := range v.one[:v.n] {
+		o := &v.one[k]
+		if k == i || o.visit != s.visit || s.At.Sub(o.At) > Fresh {
+			continue
+		}
+		room := s.Bound + o.Bound + wander*math.Abs(s.At.Sub(o.At).Seconds())
+		if math.Abs(float64(s.Z-o.Z))/1e9 > room {
+			for m := range v.one[:v.n] {
+				v.one[m].apart = v.one[m].apart || v.one[m].visit == s.visit
+			}
+			return
+		}
+	}
+}
+
+// family is the source that stands for all that are one witness with the i-th: the
+// first of them.
+func (v *Servers) family(i int) bank.Source {
+	in := uint(1) << i
+	for grown := true; grown; {
+		grown = false
+		for a := range v.one[:v.n] {
+			for b := range v.one[:v.n] {
+				if in>>a&1 == 1 && in>>b&1 == 0 && v.kin(a, b) {
+					in |= 1 << b
+					grown = true
+				}
+			}
+		}
+	}
+	for k := range i {
+		if in>>k&1 == 1 {
+			return bank.Server + bank.Source(k)
+		}
+	}
+	return bank.Server + bank.Source(i)
+}
+
+// kin tells whether two are one witness: of one visit, or one machine under two names,
+// or one follows the other, or both the same third.
+func (v *Servers) kin(a, b int) bool {
+	s, o := &v.one[a], &v.one[b]
+	if s.visit == o.visit && !s.apart {
+		return true
+	}
+	p, q := &s.Upstream, &o.Upstream
+	one := p.ID != [4]byte{} && p.ID == q.ID && p.Port == q.Port
+	return one || follows(p) && follows(q) && p.Follows == q.Follows || after(p, q) || after(q, p)
+}
+
+// follows tells whether u has its time from another server.
+func follows(u *clockcheck.Upstream) bool { return u.Stratum > 1 && u.Follows != [4]byte{} }
+
+// after tells whether u has its time from q.
+func after(u, q *clockcheck.Upstream) bool {
+	return follows(u) && q.Port == ntpPort && u.Follows == q.ID
+}
