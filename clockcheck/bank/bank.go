@@ -25,6 +25,7 @@ type Bank struct {
 	tracks    [MaxTracks]Track
 	n         int
 	best      int
+	named     uint32 // ids given
 	former    former
 	recalled  Recalled
 	held      Held
@@ -182,7 +183,14 @@ func (b *Bank) add(t Track) {
 		b.mergeDearest()
 	}
 	b.tracks[b.n] = t
+	b.rename(&b.tracks[b.n])
 	b.n++
+}
+
+// rename says that a track is another explanation now.
+func (b *Bank) rename(t *Track) {
+	b.named++
+	t.id = b.named
 }
 
 // child puts in what a track becomes by one more assumption.

@@ -24,6 +24,7 @@ const (
 
 // former holds the copies, the youngest first.
 type former struct {
+	of    uint32 // the track of which they are
 	track [len(ages)]Track
 	taken [len(ages)]timescale.Local // when it stopped hearing the receiver; 0 = there is none
 	away  int
@@ -71,6 +72,10 @@ func (b *Bank) followStream(r *Reading) {
 	if !t.streams() || !b.allowed(ReceiverFalse) {
 		return
 	}
+	if f.of != t.id { // the best is another explanation now; the one before is a track still
+		b.dropFormer()
+		f.of = t.id
+	}
 	strain, worst, nu := 0.0, -1, 0.0
 	for i := range f.track {
 		if f.taken[i] == 0 {
@@ -98,6 +103,14 @@ func (b *Bank) followStream(r *Reading) {
 	f.renew(t, r.At)
 }
 
+// dropFormer forgets the former states.
+func (b *Bank) dropFormer() {
+	for i := range b.tracks[:b.n] {
+		b.tracks[i].Strain = 0
+	}
+	b.former = former{}
+}
+
 // renew passes the copies on: each takes over from the next younger when it is old
 // enough, unless it finds the stream away.
 func (f *former) renew(t *Track, now timescale.Local) {
@@ -111,7 +124,7 @@ func (f *former) renew(t *Track, now timescale.Local) {
 			f.track[i], f.taken[i] = f.track[i-1], f.taken[i-1]
 		case i == 0:
 			f.track[0], f.taken[0] = *t, now
-			f.track[0].Out |= SetOf(Receiver)
+			f.track[0].silence()
 			f.track[0].F.Noise = restlessOf(t.F.Noise)
 		}
 	}
@@ -145,7 +158,7 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	old.Cost = base
 	if c := old; b.allowed(LatenessWanders) {
 		z := c.F.Rel(r.At, r.Z) - float64(c.Lead)
-		if c.late(c.F.V[estimate.X]-z, c.F.Sigma(estimate.X)) {
+		if c.mayMove(z, nu) {
 			c.Out &^= SetOf(Receiver)
 			c.F.Attach(estimate.D, -z, 1, r.Var)
 			c.F.Noise.D = math.Max(c.F.Noise.D, nu*nu/math.Max(age, softLeast.Seconds()))
@@ -155,5 +168,5 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	}
 	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu}, b.nats[ReceiverFalse])
 	b.add(old)
-	b.former = former{}
+	b.dropFormer()
 }

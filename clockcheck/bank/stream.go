@@ -30,7 +30,7 @@ type Lateness struct {
 // lateness is l. That a learned one is another now has its own track. What the receiver
 // said before stands: nobody is right again because a cable was plugged.
 func (b *Bank) Opened(l Lateness) {
-	b.former = former{}
+	b.dropFormer()
 	for i, n := 0, b.n; i < n; i++ {
 		t := &b.tracks[i]
 		t.Met, t.Strain, t.LateMost = false, 0, l.Most
@@ -209,9 +209,11 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	whole := math.Round(nu)
 	isWhole := whole != 0 && math.Abs(nu-whole) < wholeNear+3*math.Sqrt(r.Var)
 	if m := int(-whole); isWhole && m >= t.Lead && m >= 1 && m <= t.LeadMost {
-		t.lead(m) // the leap-second data came: it led by m, and leads no more
+		now := z + float64(t.Lead) // the leap-second data came: it led by m, and leads no more
+		t.lead(m)
 		t.Lead, t.LeadMost = 0, 0
-		t.F.Measure(z+whole+float64(m), estimate.Stream, r.Var)
+		b.rename(t)
+		t.F.Measure(now, estimate.Stream, r.Var)
 		return
 	}
 	was := *t
@@ -228,7 +230,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		c.assume(Assumed{What: ReceiverWasFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverWasFalse])
 		b.add(c)
 	}
-	if c := was; b.allowed(LatenessMoved) && c.late(c.F.V[estimate.X]-z, c.F.Sigma(estimate.X)) {
+	if c := was; b.allowed(LatenessMoved) && c.mayMove(z, nu) {
 		c.F.Attach(estimate.D, -z, 1, r.Var)
 		c.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
 		if isWhole {
@@ -236,12 +238,23 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		}
 		b.add(c)
 	}
-	t.Out |= SetOf(Receiver)
-	t.odd[Receiver] = 0
+	t.silence()
 	t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverFalse])
+	if isWhole && whole < 0 && -whole <= MaxLead { // and by chance it looks like leap-second data
+		t.assume(Assumed{What: FalseFits, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[FalseFits])
+	}
 	if !b.allowed(ReceiverFalse) {
 		t.Cost += tooDear
 	}
+}
+
+// mayMove tells whether the lateness can have moved so that the stream is at z, nu from
+// where it was: both before and now it is in its range.
+func (t *Track) mayMove(z, nu float64) bool {
+	if t.Free {
+		return math.Abs(nu) < t.LateMost
+	}
+	return t.late(t.F.V[estimate.X]-z, t.F.Sigma(estimate.X))
 }
 
 // Page says that a page of leap-second data must have come in, were it not missed by
@@ -264,5 +277,5 @@ func (b *Bank) LeapSecond(now timescale.Local) {
 			t.F.Shift(-1)
 		}
 	}
-	b.former = former{}
+	b.dropFormer()
 }

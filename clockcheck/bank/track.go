@@ -39,6 +39,7 @@ type Track struct {
 	Lo, Hi   float64
 	LateMost float64 // s: the lateness is at most this
 
+	id       uint32          // another for each explanation: former states are of one
 	told     timescale.Local // when others than the hardware clock last told UTC or its rate
 	ticked   timescale.Local // when the hardware clock was last heard
 	assumed  [maxAssumed]Assumed
@@ -107,6 +108,19 @@ func heavy(nu, v, r float64) float64 {
 func (t *Track) late(d, sigma float64) bool {
 	m := 0.05 + 3*sigma
 	return d > -m && d < t.LateMost+m
+}
+
+// silence takes the receiver out. Where UTC is the stream and a lateness that is anywhere
+// in its range, the range stays, as an interval.
+func (t *Track) silence() {
+	if t.Free && t.streams() && t.Roots.Has(Receiver) {
+		d, s := t.F.V[estimate.D], t.F.Sigma(estimate.D)
+		lo, hi := math.Max(-d, -4*s), math.Min(t.LateMost-d, 4*s)
+		t.F.Settle(estimate.D)
+		t.Lo, t.Hi = t.Lo+math.Min(lo, 0), t.Hi+math.Max(hi, 0)
+	}
+	t.Out |= SetOf(Receiver)
+	t.odd[Receiver] = 0
 }
 
 // width is the half-width of all the track's UTC may be at z σ, s.

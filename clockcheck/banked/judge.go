@@ -45,6 +45,8 @@ type Judge struct {
 	events  []clockcheck.Event
 	trust   clockcheck.Trust
 	shown   bank.Proved
+	came    bool // leap-second data have come in, by the best track
+	watch   bank.Trace
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if nothing).
@@ -65,6 +67,7 @@ func (j *Judge) begin() {
 	}
 	sigma, wander := rtc.RateSigma(j.cfg.RTCCompensated)
 	j.bank = bank.New(bank.Config{Rate: y, RateSigma: sy, ClockSigma: sigma, ClockWander: wander})
+	j.bank.Watch(j.watch)
 	var from bank.Set
 	if l := j.learned.RTC; l != nil {
 		from = rootsOf(l.Ancestry)
@@ -73,8 +76,11 @@ func (j *Judge) begin() {
 	j.servers, j.marks, j.air = server.Servers{}, [2]clockcheck.Mark{}, [2]air.Air{}
 }
 
-// Bank is the bank, for whoever looks into it.
-func (j *Judge) Bank() *bank.Bank { return j.bank }
+// Watch names who is shown each reading and what each explanation made of it.
+func (j *Judge) Watch(t bank.Trace) {
+	j.watch = t
+	j.bank.Watch(t)
+}
 
 // Segment says that the local timescale stood still (the machine slept): UTC − local is
 // unknown again. What was known of the rest is what a start after a power-off knows.

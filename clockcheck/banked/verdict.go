@@ -188,7 +188,12 @@ func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
 
 // changed notes what a reading has newly proved.
 func (j *Judge) changed(at timescale.Local) {
-	p := j.bank.Proved()
+	p, t := j.bank.Proved(), j.bank.Best()
+	if came := t.Assumes(bank.SecondMissing) && t.Lead == 0; came != j.came {
+		if j.came = came; came {
+			j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
+		}
+	}
 	if p.Second && !j.shown.Second {
 		j.note(at, "proved", "The whole second is proved.")
 	}

@@ -51,6 +51,14 @@ func Roots(dst []string, s bank.Set) []string {
 	return dst
 }
 
+// Source names a source.
+func Source(s bank.Source) string {
+	if s >= bank.Server {
+		return fmt.Sprintf("server family %d", s-bank.Server+1)
+	}
+	return [...]string{"receiver", "pulse", "hardware clock", "mark by ear", "borrowed clock", "crowd", "time-signal station", "the run before"}[s]
+}
+
 // Assumption is one sentence for what a track assumes.
 func Assumption(a bank.Assumed) string {
 	switch a.What {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/alecthomas/kong"
 
@@ -46,6 +47,7 @@ func main() {
 
 // files are scenarios: files, or folders of *.scenario.
 type files struct {
+	judged
 	Files []string `arg:"" name:"file" help:"Scenario files, or folders of them."`
 }
 
@@ -68,7 +70,7 @@ func (f files) cases() ([]*lab.Case, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, c)
+		out = append(out, f.by(c))
 	}
 	return out, nil
 }
@@ -119,6 +121,7 @@ func rules(names []string) (set clockcheck.Rules, err error) {
 
 // drawn is a night that is drawn at random.
 type drawn struct {
+	judged
 	Kinds string `enum:"old,new" default:"old" help:"Kinds of nights: ${enum}."`
 	Only  string `placeholder:"KIND" help:"A new kind that each night must have; a name that does not exist lists them."`
 }
@@ -133,17 +136,18 @@ func (d drawn) check() error {
 // night is the one of a seed.
 func (d drawn) night(seed uint64) *lab.Case {
 	if d.Kinds == "new" {
-		return lab.RandomNew(seed, d.Only)
+		return d.by(lab.RandomNew(seed, d.Only))
 	}
-	return lab.Random(seed)
+	return d.by(lab.Random(seed))
 }
 
 type story struct {
 	drawn
-	File    string   `arg:"" optional:"" help:"Scenario file."`
-	Random  uint64   `placeholder:"SEED" help:"A random night instead of a file."`
-	Seed    uint64   `default:"1" help:"Which night."`
-	Without []string `help:"Take a rule of the judge away."`
+	File    string        `arg:"" optional:"" help:"Scenario file."`
+	Random  uint64        `placeholder:"SEED" help:"A random night instead of a file."`
+	Seed    uint64        `default:"1" help:"Which night."`
+	Without []string      `help:"Take a rule of the judge away."`
+	Why     time.Duration `placeholder:"AT" help:"Print what each explanation of the bank made of the readings around this time, e.g. 1h2m."`
 }
 
 func (t story) Run(out io.Writer) error {
@@ -164,7 +168,12 @@ func (t story) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	n := c.Play(t.Seed, without, lab.Teller(out))
+	trace := lab.Teller(out)
+	if t.by(c); t.Why != 0 {
+		w := &why{out: out, from: t.Why - around, to: t.Why + around}
+		c.Make, trace = w.make, w.trace(trace)
+	}
+	n := c.Play(t.Seed, without, trace)
 	lab.Table(out, lab.Rows([]*lab.Night{n}))
 	return nil
 }
@@ -272,7 +281,7 @@ func (p plot) Run(io.Writer) error {
 		}
 	}
 	var picture lab.Picture
-	c.Play(p.Seed, 0, picture.Add)
+	p.by(c).Play(p.Seed, 0, picture.Add)
 	if err := os.WriteFile(p.Out, picture.SVG(c), 0o644); err != nil {
 		return fmt.Errorf("stationlab: %w", err)
 	}

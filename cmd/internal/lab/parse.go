@@ -11,6 +11,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/world"
 	"noonmark/gnss/gnsstest"
 )
@@ -21,8 +22,9 @@ type Case struct {
 	Modes       []clockcheck.Mode
 	Latency     time.Duration // told to the judge; 0 = not
 	Edge        clockcheck.Edge
-	Steered     bool // the station sets and keeps the system clock
-	Compensated bool // the hardware clock is known to be
+	Make        station.MakeJudge // which judge; nil = the station's own
+	Steered     bool              // the station sets and keeps the system clock
+	Compensated bool              // the hardware clock is known to be
 	Expect      []Expectation
 	Shows       []string   // rules without which this scenario falls
 	MayMiss     []Declared // error ± guard need not hold the truth: declared invisible

@@ -28,6 +28,7 @@ import (
 // Config is what a station is told once.
 type Config struct {
 	Judge         clockcheck.Config
+	MakeJudge     MakeJudge     // nil = clockcheck.New
 	BuildDate     timescale.UTC // places two-digit years; 0 = 1980 to 2079
 	Live          bool          // the clock judged is this machine's own, now
 	BootID        string
@@ -67,7 +68,7 @@ const maxEvents = 20
 // Station holds the state. Make one with New.
 type Station struct {
 	cfg       Config
-	judge     *clockcheck.Judge
+	judge     Judge
 	dec       *gnss.Decoder
 	src       Source
 	open      bool
@@ -95,7 +96,7 @@ type Station struct {
 
 // New returns a station that knows what was learned before.
 func New(cfg Config, learned clockcheck.Learned) *Station {
-	return &Station{cfg: cfg, judge: clockcheck.New(cfg.Judge, learned), former: learned.Held, place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
+	return &Station{cfg: cfg, judge: cfg.judge(learned), former: learned.Held, place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
 }
 
 // OnEpoch names a function that is shown each epoch (for counting in a replay).

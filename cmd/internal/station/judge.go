@@ -1,0 +1,47 @@
+package station
+
+import (
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+)
+
+// Judge is what a station asks of a judge of the clock. clockcheck.Judge is one, and
+// banked.Judge another that stands on the bank of explanations.
+type Judge interface {
+	ReceiverOpened(key string, link clockcheck.Link)
+	ReceiverNamed(key string)
+	ReceiverLost(why string)
+	GNSS(*clockcheck.GNSS)
+	PPS(*clockcheck.PPS)
+	PPSMissing(why string)
+	RTC(*clockcheck.RTC)
+	RTCMissing(why string)
+	KernelWritesRTC(on bool)
+	WroteRTC()
+	Urgent() bool
+	Temperature(*clockcheck.Temperature)
+	Network(*clockcheck.Network)
+	Mark(*clockcheck.Mark) bool
+	Segment(now timescale.Local)
+	Resume(now timescale.Local)
+	Steered(clockcheck.Steered)
+	Stepped(by time.Duration)
+	Judge(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement)
+	Ahead(err, t float64) (ahead, guard float64)
+	Hand(now timescale.Local) (clockcheck.Handed, bool)
+	Learned() clockcheck.Learned
+	Events(dst []clockcheck.Event) []clockcheck.Event
+}
+
+// MakeJudge makes a judge that knows what was learned before.
+type MakeJudge func(clockcheck.Config, clockcheck.Learned) Judge
+
+// judge makes the judge that the config names, clockcheck's where it names none.
+func (c *Config) judge(learned clockcheck.Learned) Judge {
+	if c.MakeJudge != nil {
+		return c.MakeJudge(c.Judge, learned)
+	}
+	return clockcheck.New(c.Judge, learned)
+}

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/banked"
+	"noonmark/clockcheck/explain"
+	"noonmark/cmd/internal/lab"
+	"noonmark/cmd/internal/station"
+	"noonmark/status"
+)
+
+// why prints, around an instant of a story, each reading and what each explanation made
+// of it.
+type why struct {
+	out      io.Writer
+	from, to time.Duration
+	now      time.Duration
+}
+
+// around is so much before and after the instant.
+const around = 15 * time.Second
+
+// make makes the judge that stands on the bank, watched.
+func (w *why) make(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
+	j := banked.New(cfg, learned)
+	j.Watch(w)
+	return j
+}
+
+// trace keeps the instant of the story, and passes on.
+func (w *why) trace(next lab.Trace) lab.Trace {
+	return func(at time.Duration, truth float64, s *status.Snapshot) {
+		w.now = at
+		if w.open() {
+			fmt.Fprintf(w.out, "%9s  error %+.4f s, guard %.4f s, truth %+.4f s\n", at.Truncate(time.Second), s.Clock.ErrorS.V, s.Clock.GuardS.V, truth)
+		}
+		next(at, truth, s)
+	}
+}
+
+func (w *why) open() bool { return w.now >= w.from && w.now <= w.to }
+
+// Reading is shown each reading.
+func (w *why) Reading(r *bank.Reading) {
+	if w.open() {
+		fmt.Fprintf(w.out, "%9s  %s says %.4f s\n", w.now.Truncate(time.Second), explain.Source(r.Source), float64(r.Z%1e12)/1e9)
+	}
+}
+
+// Made is shown what each track made of it.
+func (w *why) Made(m bank.Made) {
+	if !w.open() {
+		return
+	}
+	fmt.Fprintf(w.out, "%12d: innovation %+.4f s, σ %.4f s, %5.2f nats; costs %.1f, then %.1f", m.Track, m.NuS, math.Sqrt(m.VarS2), m.Nats, m.Cost, m.Then)
+	for _, a := range m.Assumed {
+		fmt.Fprintf(w.out, "; %s", explain.Assumption(a))
+	}
+	fmt.Fprintln(w.out)
+}
