@@ -38,7 +38,7 @@ type Judge struct {
 	clock   rtc.Clock
 	servers server.Servers
 	marks   [2]clockcheck.Mark
-	air     [2]air.Air
+	air     [2]clockcheck.Air
 	warm    warmth
 	system  systemClock
 	verdict verdicts
@@ -73,7 +73,7 @@ func (j *Judge) begin() {
 		from = rootsOf(l.Ancestry)
 	}
 	j.clock = rtc.New(j.learned.RTC, from)
-	j.servers, j.marks, j.air = server.Servers{}, [2]clockcheck.Mark{}, [2]air.Air{}
+	j.servers, j.marks, j.air = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}
 }
 
 // Watch names who is shown each reading and what each explanation made of it.
@@ -274,14 +274,26 @@ func index(b bool) int {
 }
 
 // Air takes what the station's own radio heard; it reports whether that was enough.
-func (j *Judge) Air(a *air.Air) bool {
+func (j *Judge) Air(a *clockcheck.Air) bool {
 	r, ok := air.Take(a)
-	if ok {
+	if ok = ok && j.placeable(&r); ok {
 		j.air[index(r.Source == bank.Station)] = *a
 		j.bank.Hear(&r)
 		j.changed(a.At)
 	}
 	return ok
+}
+
+// placeable tells whether what is known modulo something has one place only.
+func (j *Judge) placeable(r *bank.Reading) bool {
+	if r.Modulo == 0 {
+		return true
+	}
+	if !j.bank.Best().Located {
+		return false
+	}
+	lo, hi := j.bank.Guard(0)
+	return hi-lo+4*r.Common < r.Modulo
 }
 
 func (j *Judge) note(at timescale.Local, kind, text string) {

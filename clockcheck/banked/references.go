@@ -1,6 +1,7 @@
 package banked
 
 import (
+	"math"
 	"time"
 
 	"noonmark/clockcheck"
@@ -33,7 +34,8 @@ func (j *Judge) references(now timescale.Local, system timescale.UTC, dst *clock
 		if a.At == 0 {
 			continue
 		}
-		r := clockcheck.Reference{Name: a.Source, Kind: "air", Age: age(now, a.At)}
+		r := clockcheck.Reference{Name: a.Source, Kind: "air", Age: age(now, a.At), Signals: a.Signals, Bound: a.Bound.Seconds()}
+		r.HasSaid, r.Error = dst.Known, j.airError(now, system, a)
 		r.Trust, r.Because = explain.Witness(j.bank, bank.Crowd+bank.Source(i), now.Sub(a.At), markFresh)
 		dst.References = append(dst.References, r)
 	}
@@ -50,6 +52,17 @@ func (j *Judge) said(now timescale.Local, system timescale.UTC, name, kind strin
 	y := j.bank.Best().F.V[estimate.Y]
 	return clockcheck.Reference{Name: name, Kind: kind, HasSaid: true, Bound: bound, Age: age(now, at),
 		Error: float64(int64(system)-int64(now)-z)/1e9 - y*now.Sub(at).Seconds()}
+}
+
+// airError is the system clock's error by a hearing, s: the one of its places that is
+// nearest to what is known.
+func (j *Judge) airError(now timescale.Local, system timescale.UTC, a *clockcheck.Air) float64 {
+	e := j.said(now, system, a.Source, "air", a.At, int64(a.UTC)-int64(a.At), a.Bound.Seconds()).Error
+	if m := a.Modulo.Seconds(); m > 0 {
+		near := float64(int64(system)-int64(j.utc(now))) / 1e9
+		e -= math.Round((e-near)/m) * m
+	}
+	return e
 }
 
 func (j *Judge) receiverReference(now timescale.Local) clockcheck.Reference {

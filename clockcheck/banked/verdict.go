@@ -8,6 +8,7 @@ import (
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/explain"
+	"noonmark/clockcheck/terms"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -129,15 +130,7 @@ func (j *Judge) modes(now timescale.Local, dst *clockcheck.Judgement) {
 	for i, m := range j.cfg.Modes {
 		out := clockcheck.ModeJudgement{Mode: m, Verdict: clockcheck.Unknown}
 		if tol := m.Tolerance.Seconds(); dst.Known && dst.Guarded {
-			out.Margin = tol - (math.Abs(dst.Error) + dst.Guard)
-			switch {
-			case out.Margin >= 0:
-				out.Verdict = clockcheck.Within
-			case math.Abs(dst.Error)-dst.Guard > tol:
-				out.Verdict = clockcheck.Outside
-			default:
-				out.Verdict = clockcheck.Borderline
-			}
+			out.Verdict, out.Margin = terms.Accept(dst.Error, dst.Guard, tol)
 		}
 		if out.Verdict = j.verdict.hold(i, now, out.Verdict); out.Verdict == clockcheck.Within {
 			out.GoodFor = j.goodFor(i, dst.Error, m.Tolerance.Seconds())

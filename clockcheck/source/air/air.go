@@ -3,35 +3,21 @@
 package air
 
 import (
-	"time"
-
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
-	"noonmark/clockcheck/timescale"
 )
 
-// Air is one hearing.
-type Air struct {
-	Source  string // "crowd", or a time-signal station's name
-	At      timescale.Local
-	UTC     timescale.UTC
-	Modulo  time.Duration // UTC is known modulo this; 0 = wholly
-	Bound   time.Duration // half-width that holds but for a blunder: sound, way, the crowd's own clocks
-	Signals int           // how many were heard
-}
-
-// Crowd is the Source of other stations' signals.
-const Crowd = "crowd"
-
 const (
+	// shareOfBound: σ of the error that all hearings share, as a share of the 99 % bound.
 	shareOfBound = 0.40
 	// leastSignals: of fewer other stations no majority can be right (assumption).
 	leastSignals = 5
 )
 
 // Take admits a hearing; false where it is too thin to be one.
-func Take(a *Air) (r bank.Reading, ok bool) {
+func Take(a *clockcheck.Air) (r bank.Reading, ok bool) {
 	s := bank.Station
-	if a.Source == Crowd {
+	if a.Source == clockcheck.Crowd {
 		s = bank.Crowd
 		if a.Signals < leastSignals {
 			return r, false

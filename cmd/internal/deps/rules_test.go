@@ -16,25 +16,42 @@ const (
 	terms     = "clockcheck/terms"
 )
 
+// rooms are those of the judge that stands on the bank. A reading walks down once, so
+// each imports only what is named in extra: sources and words know the bank, the bank
+// knows the filter, and nobody knows who calls.
+var rooms = []string{"clockcheck/estimate", "clockcheck/bank", "clockcheck/source/receiver", "clockcheck/source/rtc", "clockcheck/source/pulse",
+	"clockcheck/source/server", "clockcheck/source/mark", "clockcheck/source/air", "clockcheck/explain", "clockcheck/banked"}
+
 // core are the packages to which time is an argument.
-var core = []string{
+var core = slices.Concat(rooms, []string{
 	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms, "status",
 	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
-}
+})
 
 // machines are the packages of the core that start no goroutine either.
-var machines = []string{
+var machines = slices.Concat(rooms, []string{
 	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms,
 	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
-}
+})
 
 // extra is what a package may import of ours besides timescale and terms.
 var extra = map[string][]string{
 	"clockcheck":                 {"clockcheck/selection"},
+	"clockcheck/bank":            {"clockcheck/estimate"},
+	"clockcheck/source/receiver": {"clockcheck"},
+	"clockcheck/source/rtc":      {"clockcheck", "clockcheck/bank"},
+	"clockcheck/source/pulse":    {"clockcheck", "clockcheck/bank"},
+	"clockcheck/source/server":   {"clockcheck", "clockcheck/bank"},
+	"clockcheck/source/mark":     {"clockcheck", "clockcheck/bank"},
+	"clockcheck/source/air":      {"clockcheck", "clockcheck/bank"},
+	"clockcheck/explain": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/source/receiver", "clockcheck/source/rtc",
+		"clockcheck/source/pulse"},
+	"clockcheck/banked": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/explain", "clockcheck/source/receiver", "clockcheck/source/rtc",
+		"clockcheck/source/pulse", "clockcheck/source/server", "clockcheck/source/mark", "clockcheck/source/air"},
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
 	"gnss/gnsstest":              {"gnss"},

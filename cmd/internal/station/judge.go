@@ -24,6 +24,7 @@ type Judge interface {
 	Temperature(*clockcheck.Temperature)
 	Network(*clockcheck.Network)
 	Mark(*clockcheck.Mark) bool
+	Air(*clockcheck.Air) bool
 	Segment(now timescale.Local)
 	Resume(now timescale.Local)
 	Steered(clockcheck.Steered)
