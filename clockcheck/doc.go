@@ -28,7 +28,7 @@
 //     the guard wider, never narrower (temperature.go, slope.go, rough.go).
 //   - A run of the program in the same boot goes on from what the one before it knew,
 //     as through a silence (held.go); over a power-off only the RTC speaks for it.
-//   - A verdict falls at once and rises after its margin has held for 2 s.
+//   - A verdict falls at once and rises, to within or from outside, after it has held for 2 s.
 //
 // Limits that no rule here removes: a lone receiver that is dragged off slowly
 // (below 200 ppm; see drag.go) is seen late or not at all, nor is one seen through

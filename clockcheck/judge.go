@@ -92,6 +92,7 @@ type Judge struct {
 	nServer int
 	clock   clockRate
 	rises   []timescale.Local // per mode shown: since when the margin has held; -1 = it does not
+	eases   []timescale.Local // per mode shown: -1 = outside; since when it has been better; 0 = neither
 	within  []bool
 	events  []Event
 	rxTrust Trust
@@ -104,7 +105,7 @@ type Judge struct {
 // nothing was).
 func New(cfg Config, learned Learned) *Judge {
 	j := &Judge{cfg: cfg, learned: learned,
-		rises: make([]timescale.Local, len(cfg.Modes)), within: make([]bool, len(cfg.Modes)),
+		rises: make([]timescale.Local, len(cfg.Modes)), within: make([]bool, len(cfg.Modes)), eases: make([]timescale.Local, len(cfg.Modes)),
 		events: make([]Event, 0, maxEvents)}
 	for i := range j.rises {
 		j.rises[i] = -1

@@ -216,7 +216,7 @@ func (j *Judge) receiverCarries() bool { return j.x.ancestry == ancReceiver }
 // oppose records that the receiver says something else than what is known.
 func (j *Judge) oppose(at timescale.Local, rel float64) {
 	rx := &j.rx
-	if rx.fault != fDisagrees {
+	if rx.fault != fDisagrees && rx.fault != fJumped { // one that was outvoted says nothing new
 		j.note(at, "trust-changed", "The receiver disagrees with the rest by "+seconds(rel)+".")
 	}
 	rx.fault = fDisagrees

@@ -202,8 +202,30 @@ func (j *Judge) modes(now timescale.Local, dst *Judgement) {
 	}
 }
 
-// held lets a verdict fall at once and rise only after its margin has held.
+// held lets a verdict fall at once and rise only after it has held: from borderline to
+// within, and from outside to borderline, for no answer may flutter.
 func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
+	said := j.risen(i, now, v)
+	switch since := &j.eases[i]; {
+	case v == Outside:
+		*since = -1
+	case v == Unknown || !j.on(RuleHold):
+		*since = 0
+	case *since < 0:
+		*since = now
+		fallthrough
+	case *since > 0 && now.Sub(*since) < holdFor:
+		if said == Borderline {
+			return Outside
+		}
+	default:
+		*since = 0
+	}
+	return said
+}
+
+// risen is v, but borderline until a margin has held.
+func (j *Judge) risen(i int, now timescale.Local, v Verdict) Verdict {
 	if v != Within {
 		j.rises[i], j.within[i] = -1, false
 		return v

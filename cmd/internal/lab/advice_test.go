@@ -2,7 +2,6 @@ package lab
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -13,7 +12,7 @@ import (
 
 // Every state that a scenario reaches has its advice: a step of its own, not the one for
 // what nobody thought of. The first half hour of each is played; all of it with
-// NOONMARK_TEST_LONG.
+// NOONMARK_LONG.
 func TestEveryStateHasAdvice(t *testing.T) {
 	paths, _ := filepath.Glob("../../../testdata/scenarios/*.scenario")
 	if len(paths) < 70 {
@@ -25,7 +24,7 @@ func TestEveryStateHasAdvice(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if os.Getenv("NOONMARK_TEST_LONG") == "" {
+		if !long {
 			c.Length = min(c.Length, 30*time.Minute)
 		}
 		c.Play(1, 0, func(at time.Duration, _ float64, s *status.Snapshot) {
