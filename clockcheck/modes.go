@@ -59,16 +59,20 @@ func mode(name string, period, offset, length, tolerance float64, source string)
 func Modes() []Mode { return append([]Mode(nil), modes[:]...) }
 
 // ModeNamed finds a mode by name; upper and lower case are the same. The error
-// lists the names there are.
+// suggests what may be meant, or lists the names there are.
 func ModeNamed(name string) (Mode, error) {
+	var names, family []string
 	for _, m := range modes {
 		if strings.EqualFold(m.Name, name) {
 			return m, nil
 		}
+		names = append(names, m.Name)
+		if of, _, _ := strings.Cut(m.Name, "-"); strings.EqualFold(of, name) {
+			family = append(family, m.Name)
+		}
 	}
-	names := make([]string, len(modes))
-	for i, m := range modes {
-		names[i] = m.Name
+	if len(family) > 0 {
+		return Mode{}, fmt.Errorf("clockcheck: %q is a family of modes with different periods: name one of %s", name, strings.Join(family, ", "))
 	}
 	sort.Strings(names)
 	return Mode{}, fmt.Errorf("clockcheck: no timed mode is called %q; there are %s", name, strings.Join(names, ", "))

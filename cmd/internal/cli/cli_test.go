@@ -17,7 +17,11 @@ func TestUsageErrors(t *testing.T) {
 		name, args, problem, remedy string
 	}{
 		{"nothing", "", "which command", "noonmark demo"},
-		{"no such command", "reddy", "reddy", "noonmark --help"},
+		{"no such command", "reddy", `did you mean "noonmark ready"?`, "noonmark --help"},
+		{"nothing like a command", "xyzzyfoo", `there is no command "xyzzyfoo"`, "noonmark --help"},
+		{"a speed is missing", "demo --speed", "--speed: what? A value is missing", "demo --help"},
+		{"a name is missing", "run --mode", "--mode: what? A value is missing", "run --help"},
+		{"a server is missing", "run --server", "--server: what? A value is missing", "run --help"},
 		{"only a flag", "--json", "unknown flag --json", "noonmark --help"},
 		{"typo in a flag", "ready --jsn", `did you mean "--json"`, "noonmark ready --help"},
 		{"stray argument", "why now", "unexpected argument now", "noonmark why --help"},

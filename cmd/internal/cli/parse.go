@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/alecthomas/kong"
+
+	"noonmark/cmd/internal/nearest"
 )
 
 // UsageExit is the exit status of a command line that cannot be understood.
@@ -73,7 +75,7 @@ func parse(args []string, out io.Writer) (*CLI, string, error) {
 
 // parser builds kong's parser. exit is called when help has been printed.
 func parser(c *CLI, out io.Writer, exit func(int)) (*kong.Kong, error) {
-	return kong.New(c,
+	k, err := kong.New(c,
 		kong.Name("noonmark"),
 		kong.Description(about),
 		kong.Writers(out, out),
@@ -88,6 +90,10 @@ func parser(c *CLI, out io.Writer, exit func(int)) (*kong.Kong, error) {
 			return nil
 		})),
 	)
+	if err == nil {
+		k.Model.HelpFlag.Help = "Show what the command does, and what it takes."
+	}
+	return k, err
 }
 
 // Grammar is the command line's grammar, for the manual: commands, flags, help.
@@ -159,6 +165,18 @@ func usage(err error, args []string) error {
 		value = parts[1]
 	}
 	switch {
+	case strings.Contains(problem, `but got "EOL"`), strings.Contains(problem, ": missing value"):
+		u.Problem = flag + ": what? A value is missing"
+	case strings.Contains(problem, "unexpected argument ") && named(args) == "":
+		word := problem[strings.Index(problem, "unexpected argument ")+len("unexpected argument "):]
+		word, _, _ = strings.Cut(word, ",")
+		u.Problem = fmt.Sprintf("there is no command %q", word)
+		if meant := nearest.Word(word, commandNames()); meant != "" {
+			u.Problem += fmt.Sprintf("; did you mean %q?", "noonmark "+meant)
+		}
+	case strings.Contains(problem, " must be one of "):
+		name, _, _ := strings.Cut(problem, " must")
+		u.Problem = fmt.Sprintf("%s: not %q; one of those that the help shows: bash, zsh or fish", name, args[len(args)-1])
 	case len(args) == 0:
 		u.Problem = "which command?"
 		u.Remedy = `Run "noonmark --help" to see the commands, or "noonmark demo" to look at it.`

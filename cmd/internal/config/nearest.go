@@ -1,6 +1,10 @@
 package config
 
-import "strings"
+import (
+	"strings"
+
+	words "noonmark/cmd/internal/nearest"
+)
 
 // nearest returns the key (or the table) most like the one written, or "" when
 // none is: a third of its letters may differ.
@@ -16,37 +20,15 @@ func nearest(written string, keys map[string]setter) string {
 		t, l, _ := strings.Cut(k, ".")
 		switch {
 		case !dotted:
-			consider(t, distance(table, t))
+			consider(t, words.Distance(table, t))
 			if table == l { // written without its table
 				return k
 			}
 		case leaf == l && table != t:
 			consider(k, 1) // in the wrong table
 		default:
-			consider(k, distance(written, k))
+			consider(k, words.Distance(written, k))
 		}
 	}
 	return best
-}
-
-// distance is the number of letters to insert, remove or change (Levenshtein, two
-// rows of the usual table).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }

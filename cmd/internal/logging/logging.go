@@ -12,6 +12,7 @@ import (
 	"sync"
 	"syscall"
 
+	"noonmark/cmd/internal/terminal"
 	"noonmark/status/plaintext"
 )
 
@@ -20,12 +21,13 @@ type Options struct {
 	Debug    bool
 	JSON     bool
 	Priority bool // each line begins with its priority
+	Person   bool // somebody looks at a terminal
 }
 
 // New is the log of a service on w: its errors' stream, whose lines carry priorities if
 // the journal reads that of this process.
 func New(w io.Writer, verbose, asJSON bool) *slog.Logger {
-	return With(w, Options{Debug: verbose, JSON: asJSON, Priority: Reads(os.Getenv, os.Stderr)})
+	return With(w, Options{Debug: verbose, JSON: asJSON, Priority: Reads(os.Getenv, os.Stderr), Person: terminal.Of(w).Is})
 }
 
 // With returns a log on w.
@@ -33,6 +35,9 @@ func With(w io.Writer, o Options) *slog.Logger {
 	h := &slog.HandlerOptions{Level: slog.LevelInfo}
 	if o.Debug {
 		h.Level = slog.LevelDebug
+	}
+	if o.Person && !o.JSON && !o.Priority {
+		return slog.New(&person{mu: new(sync.Mutex), to: plaintext.NewWriter(w), level: h.Level.Level()})
 	}
 	out := &lines{to: w, priority: o.Priority}
 	if o.JSON {

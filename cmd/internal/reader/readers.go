@@ -20,8 +20,10 @@ func Ready(c cli.Ready, out io.Writer) (int, error) {
 	report := status.Refusal("Nothing to go by: " + errText(err) + ".")
 	if err == nil {
 		if report, err = status.Ready(s, now, c.Modes); err != nil {
-			return exit.Misuse, exit.Usage(err)
+			return exit.Misuse, modeError(err)
 		}
+	} else if err := exist(c.Modes); err != nil {
+		return exit.Misuse, err
 	}
 	if c.JSON {
 		return report.ExitCode(), json.NewEncoder(out).Encode(report)

@@ -87,7 +87,7 @@ func reached(s status.Snapshot, now status.Now, c cli.Until, next *status.Advice
 	if err != nil {
 		var unknown *status.ModeError
 		if errors.As(err, &unknown) && status.Fresh(s, now).OK {
-			return false, "", exit.Usage(err)
+			return false, "", modeError(err)
 		}
 		return false, "No fresh status.", nil
 	}

@@ -15,19 +15,20 @@ import (
 // The figures are our own.
 const (
 	stratumReceiver = 1
-	stratumHoldover = 10
-	stratumOperator = 11
-	stratumRTC      = 12
+	stratumHoldover = 13
+	stratumOperator = 14
+	stratumRTC      = 15
 	stratumMost     = 15
 )
 
 // Reference ids. "PPS" and "GPS" are registered; "GPS" is the registered code nearest to a receiver of several
-// systems (IANA, NTP Parameters; RFC 5905 figure 12). Who has no other to name
-// names itself: the loopback address, which no client can take for another server.
+// systems (IANA, NTP Parameters; RFC 5905 figure 12). Who has no other to name gives an
+// address of the block that is reserved for ever (RFC 1112 section 4, 240.0.0.0/4): no
+// client can take it for another server.
 var (
 	idPulse    = [4]byte{'P', 'P', 'S'}
 	idReceiver = [4]byte{'G', 'P', 'S'}
-	idOwn      = [4]byte{127, 0, 0, 1}
+	idOwn      = [4]byte{240, 'N', 'M', 1}
 )
 
 // Around an announced leap second the estimate may be a second off until a reference

@@ -44,7 +44,7 @@ func TestServed(t *testing.T) {
 	s.seconds(60, "GPRMC,TIME.00,A,2008.0280,S,06729.3460,W,0.1,0.0,DATE,,,A")
 	want("by the receiver", true, 1, "GPS\x00")
 	s.seconds(1500)
-	want("in holdover", true, 10, "\x7f\x00\x00\x01")
+	want("in holdover", true, 13, "\xf0NM\x01")
 	s.cfg.Live = false
 	want("in a simulation", false, 0, "\x00\x00\x00\x00")
 }
@@ -154,7 +154,7 @@ func TestKernelAndClientsHaveOneList(t *testing.T) {
 
 // Bases that come from no simulated reference here have their rank all the same.
 func TestRank(t *testing.T) {
-	for basis, want := range map[clockcheck.Basis]uint8{clockcheck.BasisRTC: 12, clockcheck.BasisOperator: 11, clockcheck.BasisHoldover: 10, clockcheck.BasisPPS: 1,
+	for basis, want := range map[clockcheck.Basis]uint8{clockcheck.BasisRTC: 15, clockcheck.BasisOperator: 14, clockcheck.BasisHoldover: 13, clockcheck.BasisPPS: 1,
 		clockcheck.BasisGNSS: 1, clockcheck.BasisNetwork: 15} {
 		if got, _ := rank(&clockcheck.Handed{Basis: basis}); got != want {
 			t.Errorf("%s: stratum %d, want %d", basis, got, want)
