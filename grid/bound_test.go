@@ -98,6 +98,11 @@ func TestBoundIsTight(t *testing.T) {
 }
 
 func TestBoundOfExactPlaces(t *testing.T) {
+	for _, to := range [][2]float64{{-20.13, -67.49}, {20.13, 112.51}} {
+		if _, got := Between(EndOf(mustDegrees(t, -20.13, -67.49), 0), EndOf(mustDegrees(t, to[0], to[1]), 0)); got != (Bound{0, 180, 180}) {
+			t.Errorf("to itself or its antipode: %+v", got)
+		}
+	}
 	a, b := mustDegrees(t, -20.13, -67.49), mustDegrees(t, 90, 0)
 	if l, got := Between(EndOf(a, 0), EndOf(b, 0)); got != (Bound{}) || l != Inverse(a, b) {
 		t.Errorf("%+v ± %+v", l, got)

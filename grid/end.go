@@ -80,7 +80,7 @@ const radian = math.Pi / 180 / unitsPerDegree // of a unit
 
 // The longest degrees of WGS 84, metres a unit: of latitude at the pole; of longitude
 // 111,320 m at the equator, times the cosine of the latitude and up to 0.34 % more.
-const mPerUnitLat, mPerUnitLon = 111_694.0 / unitsPerDegree, 1.0034 * 111_320 / unitsPerDegree
+const mPerUnitLat, mPerUnitLon = degreeM / unitsPerDegree, 1.0034 * 111_320 / unitsPerDegree
 
 // halfSides are half the cell's height and half its width where it is widest, metres, up
 // to a hundredth too much.

@@ -43,21 +43,31 @@ func (p Point) sexagesimal(write func(units int64, width int) string) string {
 	return write(abs(p.lat), 2) + ns + " " + write(abs(p.lon), 3) + ew
 }
 
-// Geo writes p as a geo URI (RFC 5870) with up to nine decimals:
-// "geo:-20.13,-67.49;u=9". The uncertainty is in metres, rounded up to whole
-// ones; negative, NaN or infinite means not known and leaves it out. At a pole
-// the longitude is written 0, as the RFC asks.
+// Geo writes p as a geo URI (RFC 5870): "geo:-20.13,-67.49;u=9". Without an uncertainty
+// it has up to nine decimals; with one, in metres, as few as move the place by a tenth of
+// it at most, and the uncertainty holds that too, rounded up to whole metres. A negative
+// one, NaN or infinite means not known and leaves it out. At a pole the longitude is
+// written 0, as the RFC asks.
 func (p Point) Geo(uncertaintyM float64) string {
-	lon := p.lon
 	if abs(p.lat) == maxLat {
-		lon = 0
+		p.lon = 0
 	}
-	text := "geo:" + trimZeros(fixed(p.lat, 9)) + "," + trimZeros(fixed(lon, 9))
-	if uncertaintyM >= 0 && !math.IsInf(uncertaintyM, 0) {
-		text += ";u=" + strconv.FormatFloat(math.Ceil(uncertaintyM), 'f', 0, 64)
+	if !(uncertaintyM >= 0) || math.IsInf(uncertaintyM, 0) {
+		return "geo:" + trimZeros(fixed(p.lat, 9)) + "," + trimZeros(fixed(p.lon, 9))
 	}
-	return text
+	n := 1
+	for ; n < 9 && degreeM/math.Sqrt2*math.Pow10(-n) > uncertaintyM/10; n++ {
+	}
+	lat, lon := fixed(p.lat, n), fixed(p.lon, n)
+	if written, err := ParsePlace(lat + "," + lon); err == nil {
+		uncertaintyM += Inverse(p, written.Point).DistanceM
+	}
+	const grain = 1e-6 // of the way between equal places
+	return "geo:" + trimZeros(lat) + "," + trimZeros(lon) + ";u=" + strconv.FormatFloat(math.Ceil(max(0, uncertaintyM-grain)), 'f', 0, 64)
 }
+
+// degreeM is the longest degree of latitude, metres.
+const degreeM = 111_694.0
 
 // fixed writes an angle in degrees with 1 to 9 decimals, rounded half away
 // from zero, never "-0".

@@ -42,21 +42,22 @@ func Direct(a Point, headingDeg, distanceM float64) (Point, error) {
 // line's geodesic followed backwards round the Earth to where it passes closest
 // to b. The Earth being flattened, a geodesic does not quite meet itself after
 // a turn: it passes b at up to about 70 km to the side, a small part of any
-// beam's width. From a place to itself it is once round by the poles.
+// beam's width, and the heading back is that of this line there. From a place to itself
+// it is once round by the poles.
 func LongPath(a, b Point) Line {
 	short := Inverse(a, b)
 	lat1, lon1 := a.LatLon()
 	lat2, lon2 := b.LatLon()
 	long := Line{
-		DistanceM:      meridianTurn - short.DistanceM,
-		HeadingDeg:     heading(short.HeadingDeg + 180),
-		BackHeadingDeg: heading(short.BackHeadingDeg + 180),
+		DistanceM:  meridianTurn - short.DistanceM,
+		HeadingDeg: heading(short.HeadingDeg + 180),
 	}
 	for range 4 { // the first step covers up to 70 km; the last leaves nothing
 		var lat, lon, azi, miss, toB float64
 		geodesic.WGS84.Direct(lat1, lon1, long.HeadingDeg, long.DistanceM, &lat, &lon, &azi)
 		geodesic.WGS84.Inverse(lat, lon, lat2, lon2, &miss, &toB, nil)
 		long.DistanceM += miss * math.Cos((toB-azi)*math.Pi/180)
+		long.BackHeadingDeg = heading(azi + 180)
 	}
 	return long
 }

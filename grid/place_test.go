@@ -2,6 +2,7 @@ package grid
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -178,9 +179,63 @@ func TestFormats(t *testing.T) {
 		{90, 180, "90.000000, -180.000000", "90°00.0000'N 180°00.0000'W", `90°00'00.00"N 180°00'00.00"W`, "geo:90,0"},
 	} {
 		p := mustDegrees(t, c.lat, c.lon)
-		for _, s := range [][2]string{{p.Decimal(), c.decimal}, {p.DM(), c.dm}, {p.DMS(), c.dms}, {p.Geo(-1), c.geo}, {p.Geo(math.NaN()), c.geo}, {p.Geo(8.2), c.geo + ";u=9"}} {
+		for _, s := range [][2]string{{p.Decimal(), c.decimal}, {p.DM(), c.dm}, {p.DMS(), c.dms}, {p.Geo(-1), c.geo}, {p.Geo(math.NaN()), c.geo}} {
 			if s[0] != s[1] {
 				t.Errorf("%v, %v: %s, want %s", c.lat, c.lon, s[0], s[1])
+			}
+		}
+	}
+}
+
+// A geo URI has no more decimals than its uncertainty bears, and that holds what they cut.
+func TestGeoDecimals(t *testing.T) {
+	p := mustDegrees(t, -20.123456789, -67.987654321)
+	for u, want := range map[float64]string{
+		0: "geo:-20.123456789,-67.987654321;u=0", 0.4: "geo:-20.1234568,-67.9876543;u=1", 4.6: "geo:-20.123457,-67.987654;u=5", 5: "geo:-20.123457,-67.987654;u=6",
+		8.2: "geo:-20.12346,-67.98765;u=9", 1000: "geo:-20.123,-67.988;u=1063", 100e3: "geo:-20.1,-68;u=102901",
+	} {
+		if got := p.Geo(u); got != want {
+			t.Errorf("± %v m: %s, want %s", u, got, want)
+		}
+	}
+	if got := mustDegrees(t, -20.13, -67.49).Geo(5); got != "geo:-20.13,-67.49;u=5" {
+		t.Error(got)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		p, u := drawPoint(t), math.Exp(rapid.Float64Range(-3, 14).Draw(t, "ln u"))
+		if got, err := ParsePlace(p.Geo(u)); err != nil || distance(got.Point, p)+u > got.UncertaintyM+1e-5 || distance(got.Point, p) > u/10+1e-4 {
+			t.Fatalf("%s: %+v, %v", p.Geo(u), got, err)
+		}
+	})
+}
+
+// Whole metres of UTM are the metres of the MGRS square and of the UTM that they become.
+func TestWholeMetresStay(t *testing.T) {
+	for _, zone := range []string{"19K", "31N", "33W", "36D", "60X", "01M"} {
+		for i := range 42 {
+			east, north := 250_000+i*11_111, 0
+			switch zone[2] {
+			case 'K', 'M', 'D':
+				north = map[byte]int{'K': 7_600_000, 'M': 9_500_000, 'D': 2_000_000}[zone[2]] + i*3_217
+			default:
+				north = map[byte]int{'N': 100_000, 'W': 7_300_000, 'X': 8_500_000}[zone[2]] + i*3_217
+			}
+			text := fmt.Sprintf("%s %d %d", zone, east, north)
+			got, err := ParsePlace(text)
+			if err != nil {
+				t.Fatal(err)
+			}
+			back, ok := got.Point.UTM()
+			square, _ := got.Point.MGRS()
+			if got.Note != "" {
+				continue // outside of its zone
+			}
+			if want := fmt.Sprintf("%05d%05d", east%100_000, north%100_000); !ok || back != text || square[5:] != want {
+				t.Errorf("%s became %s and %s", text, back, square)
+			}
+			middle, err := ParsePlace(square)
+			if again, _ := middle.Point.UTM(); err != nil || again != text {
+				t.Errorf("%s became %s, %v", square, again, err)
 			}
 		}
 	}

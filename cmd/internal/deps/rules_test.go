@@ -59,7 +59,7 @@ var extra = map[string][]string{
 	"grid/track":                 {"grid"},
 	"rtc/rtctest":                {"rtc"},
 	"status":                     {"status/safefile", "status/plaintext"},
-	"status/page":                {"status"},
+	"status/page":                {"status", "status/spoken"},
 	"status/metrics":             {"status"},
 }
 
