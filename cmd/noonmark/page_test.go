@@ -54,13 +54,16 @@ func TestDemoPageTellsTheStory(t *testing.T) {
 	}
 	go io.Copy(io.Discard, lines)
 	b.Go(url)
-	type shown struct{ State, Because, Place, Simulation string }
+	type shown struct {
+		State, Lamp string
+		Simulated   bool
+	}
 	var seen []string
 	parted := time.Time{} // since when page and status say different things
 	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		before := verdictIn(filepath.Join(dir, status.FileName))
-		now := pagetest.Eval[shown](b, `({State: document.documentElement.dataset.state, Because: document.getElementById("because").innerText,
-			Place: document.getElementById("place").innerText, Simulation: document.querySelector(".simulation")?.innerText ?? ""})`)
+		now := pagetest.Eval[shown](b, `({State: document.documentElement.dataset.state, Lamp: document.getElementById("lamp-satellites")?.dataset.lamp ?? "",
+			Simulated: document.getElementById("sim").checkVisibility()})`)
 		after := verdictIn(filepath.Join(dir, status.FileName))
 		if now.State == "gone" && len(seen) > 0 {
 			break // the story has ended, and the page says so
@@ -75,25 +78,24 @@ func TestDemoPageTellsTheStory(t *testing.T) {
 		case time.Since(parted) > 5*time.Second:
 			t.Fatalf("the page says %s, the status %s, for 5 s", now.State, after)
 		}
-		if !strings.Contains(now.Simulation, "Simulation") {
+		if now.State != "gone" && !now.Simulated {
 			t.Error("the page does not say that it is a simulation")
 		}
-		basis := strings.TrimPrefix(strings.SplitN(now.Because, "\n", 2)[0], "Basis: ")
-		turn := basis + " " + now.State
+		turn := now.Lamp + " " + now.State
 		if len(seen) == 0 || seen[len(seen)-1] != turn {
 			seen = append(seen, turn)
 			b.Shot(fmt.Sprintf("story-%02d-%s", len(seen), strings.ReplaceAll(turn, " ", "-")))
 		}
 	}
 	// The first turn, GNSS within, may be over before a slow browser shows a page.
-	for _, want := range []string{"holdover within", "holdover borderline", "GNSS borderline", "GNSS within"} {
+	for _, want := range []string{"lost within", "lost borderline", "on within"} {
 		i := slices.Index(seen, want)
 		if i < 0 {
 			t.Fatalf("the page showed %q; no %q at its place", seen, want)
 		}
 		seen = seen[i+1:]
 	}
-	b.Wait(`!document.getElementById("gone").hidden`, 5*time.Second)
+	b.Wait(`document.documentElement.dataset.state === "gone"`, 5*time.Second)
 }
 
 // verdictIn is what a status file says of FT8.

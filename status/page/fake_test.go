@@ -38,7 +38,7 @@ func newFake(t testing.TB, change, each func(*status.Snapshot)) *fake {
 	f.Page = New(Config{Now: f.now, Periods: map[string]Period{"FT8": {0.5, 12.64}, "FT4": {0.5, 5.04}, "WSPR": {1, 110.592}},
 		Place: func(status.Position) ([]Row, Distances) {
 			return []Row{{"Degrees", "-20.130000, -67.490000"}}, Distances{Km: []string{"1000 km"}, Rows: []DistanceRow{{"N 000°", []string{"FH68"}}}}
-		}})
+		}, Square: func(status.Position) Square { return Square{0.62, 0.8, 8700, 4600} }})
 	f.snap = good()
 	if change != nil {
 		change(&f.snap)
@@ -74,7 +74,7 @@ func (f *fake) put() {
 		f.each(&s)
 	}
 	s.Written.SystemUTC = status.At(begin.Add(time.Duration(at - 1_000_000_000)).Add(time.Duration(s.Clock.ErrorS.V * 1e9)))
-	f.Put(Update{Snapshot: &s, At: at, Satellites: []Satellite{{"GPS 12", 40, 90, 41}, {"GPS 5", -1, -1, -1}},
+	f.Put(Update{Snapshot: &s, At: at, Satellites: []Satellite{{"GPS 12", 40, 90, 41}, {"GPS 24", 70, 200, 47}, {"Galileo 3", 15, 320, 28}, {"GLONASS 8", 8, 300, -1}, {"GPS 5", -1, -1, -1}},
 		Ahead: []Ahead{{0, -0.012, 0.142}, {86400, -0.1, 0.5}, {4 * 86400, -0.4, 2}}})
 }
 

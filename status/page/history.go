@@ -9,8 +9,8 @@ import (
 )
 
 const (
-	historyStepS = 10   // one point stands for so many seconds
-	historyLen   = 2880 // eight hours
+	historyStepS = 20   // one point stands for so many seconds
+	historyLen   = 2880 // sixteen hours
 )
 
 // point is the worst of historyStepS seconds. NaN = not known.
@@ -30,6 +30,21 @@ type history struct {
 	mu   sync.Mutex
 	ring [historyLen]point
 	n    int // points ever begun
+	sky  skyRecord
+}
+
+// saw adds the satellites of a frame.
+func (h *history) saw(sats []Satellite) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.sky.add(sats)
+}
+
+// horizon is a copy of the record of the sky.
+func (h *history) horizon() skyRecord {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.sky
 }
 
 // add takes a snapshot. Within one point the outermost edges are kept, so that

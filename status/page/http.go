@@ -5,23 +5,9 @@ import (
 	"encoding/json"
 	"html/template"
 	"net/http"
-	"path"
-	"time"
 
-	"noonmark/clockcheck/timescale"
+	"noonmark/status"
 )
-
-const (
-	maxStreams   = 400             // as many as the server of the page has places
-	writeTimeout = 5 * time.Second // a reader that takes nothing for so long is let go
-	// policy lets the page load what it brings itself, run nothing inline, send
-	// forms to itself only, and be framed by nobody.
-	policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
-		"manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-
-var types = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml",
-	".webmanifest": "application/manifest+json"}
 
 func (p *Page) routes() {
 	p.mux = http.NewServeMux()
@@ -29,8 +15,11 @@ func (p *Page) routes() {
 	p.mux.HandleFunc("GET /live", p.live)
 	p.mux.HandleFunc("GET /exchange", p.exchange)
 	p.mux.HandleFunc("GET /look", p.look)
+	for name, layout := range map[string]string{"more": "more.html", "card": "card.html", "hand": "hand.html"} {
+		p.mux.HandleFunc("GET /"+name, p.other(layout))
+	}
 	p.handRoutes()
-	for _, name := range []string{"page.css", "page.js", "worker.js", "icon.svg", "page.webmanifest"} {
+	for name := range files {
 		p.mux.HandleFunc("GET /"+name, p.asset)
 	}
 }
@@ -47,27 +36,46 @@ func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	p.mux.ServeHTTP(w, r)
 }
 
-func (p *Page) asset(w http.ResponseWriter, r *http.Request) {
-	b, err := assets.ReadFile("assets" + path.Clean(r.URL.Path))
-	if err != nil {
-		http.NotFound(w, r)
-		return
-	}
-	w.Header().Set("Content-Type", types[path.Ext(r.URL.Path)])
-	w.Header().Set("Cache-Control", "no-cache")
-	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(b))
-}
-
-// document is what the layout draws.
+// document is what a layout draws.
 type document struct {
 	*view
-	Parts  map[string]template.HTML
-	Gone   bool
-	Look   string
-	Looks  []look
-	Speed  float64
-	Hand   []Signal // the choice, if anything can be done by hand
-	ByHand bool
+	*details      // nil in the glance
+	Parts         map[string]template.HTML
+	First         template.JS // the event that the document is made of; null when there is none
+	Gone          bool        // no status that may be believed
+	Asked         string      // the mode asked for, "" = the one in use
+	Part          bool        // a piece of the page, not a document
+	Look          string
+	Looks         []look
+	Speed         float64
+	host          string
+	Hand          []Signal // the choice, if anything can be done by hand
+	ByHand        bool
+	CautionPlace  string
+	CautionSender string
+}
+
+// State is the verdict, "gone" without one.
+func (d *document) State() string {
+	if d.Gone {
+		return "gone"
+	}
+	return d.Verdict
+}
+
+// QR is the page's address as a picture.
+func (d *document) QR() *code { return codeOf("http://" + d.host + "/") }
+
+// Real is "yes" for this computer's clock, "no" for a simulated one, "" when nobody
+// can tell.
+func (d *document) Real() string {
+	switch {
+	case d.Gone:
+		return ""
+	case d.Live:
+		return "yes"
+	}
+	return "no"
 }
 
 type look struct {
@@ -75,7 +83,7 @@ type look struct {
 	Chosen     bool
 }
 
-var looks = []look{{"auto", "Auto", false}, {"day", "Day", false}, {"night", "Night", false}, {"contrast", "Contrast", false}}
+var looks = []look{{"auto", "Auto", false}, {"day", "Day", false}, {"sun", "Sun", false}, {"dusk", "Dusk", false}, {"night", "Night", false}}
 
 // lookOf is the look asked for, "" for what the system prefers.
 func lookOf(r *http.Request) string {
@@ -105,25 +113,47 @@ func (p *Page) look(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, to, http.StatusSeeOther)
 }
 
-// home draws the whole page.
-func (p *Page) home(w http.ResponseWriter, r *http.Request) {
-	d, err := p.document(r)
+// home draws the glance.
+func (p *Page) home(w http.ResponseWriter, r *http.Request) { p.show(w, r, "page.html", nil) }
+
+// other draws another document, which has details too.
+func (p *Page) other(layout string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		d := &details{}
+		if f := p.latest.Load(); p.fresh(f) {
+			v := p.detailsOf(f, f.mode(p.known(r.FormValue("mode"))), r.FormValue("wide") != "")
+			d = &v
+		}
+		p.show(w, r, layout, d)
+	}
+}
+
+func (p *Page) show(w http.ResponseWriter, r *http.Request, layout string, extra *details) {
+	came := p.cfg.Boot()
+	d, err := p.document(r, extra, millis(came))
+	var b bytes.Buffer
+	if err == nil {
+		err = templates.ExecuteTemplate(&b, layout, d)
+	}
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, "page.html", d); err != nil {
-		http.Error(w, err.Error(), http.StatusInternalServerError)
-		return
-	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Write(b.Bytes())
+	answer(w, r, b.Bytes())
 }
 
-func (p *Page) document(r *http.Request) (*document, error) {
-	d := &document{view: &view{Live: true, CautionPlace: cautionPlace, CautionSender: cautionSender}, Gone: true, Look: lookOf(r), Speed: p.cfg.Speed,
-		Parts: make(map[string]template.HTML)}
+// first is the event of a document, and when its reader's question came and the answer
+// was made: the first round of comparing clocks.
+type first struct {
+	event
+	CameMS float64 `json:"came"`
+	LeftMS float64 `json:"left"`
+	OwnMS  float64 `json:"own"`
+}
+
+func (p *Page) document(r *http.Request, extra *details, came float64) (*document, error) {
+	d := &document{view: &view{Verdict: status.Unknown}, details: extra, Gone: true, First: "null", host: r.Host, Asked: p.known(r.FormValue("mode")), Part: r.FormValue("part") != "",
+		Look: lookOf(r), Speed: p.cfg.Speed, Parts: make(map[string]template.HTML), CautionPlace: cautionPlace, CautionSender: cautionSender}
 	if p.cfg.Hand != nil {
 		d.Hand, d.ByHand = p.cfg.Hand.Signals(), true
 	}
@@ -135,8 +165,7 @@ func (p *Page) document(r *http.Request) (*document, error) {
 	if !p.fresh(f) {
 		return d, nil
 	}
-	d.Gone = false
-	v := p.hold(p.known(r.FormValue("mode")))
+	v := p.hold(d.Asked)
 	defer p.drop(v)
 	v.mu.Lock()
 	defer v.mu.Unlock()
@@ -144,73 +173,11 @@ func (p *Page) document(r *http.Request) (*document, error) {
 		return nil, err
 	}
 	shown := v.view
-	d.view = &shown
+	d.view, d.Gone = &shown, false
 	for name, html := range v.html {
 		d.Parts[name] = template.HTML(html) // drawn by our own templates
 	}
-	return d, nil
-}
-
-// live sends events until the reader leaves or takes nothing.
-func (p *Page) live(w http.ResponseWriter, r *http.Request) {
-	if !p.enter() {
-		w.Header().Set("Retry-After", "10")
-		http.Error(w, "Too many screens are open: close one.", http.StatusServiceUnavailable)
-		return
-	}
-	defer p.leave()
-	v := p.hold(p.known(r.FormValue("mode")))
-	defer p.drop(v)
-	out := http.NewResponseController(w)
-	w.Header().Set("Content-Type", "text/event-stream")
-	send := func(b []byte) bool {
-		if out.SetWriteDeadline(time.Now().Add(writeTimeout)) != nil {
-			return false // a writer that cannot be given up on would hold us for ever
-		}
-		_, err := w.Write(b)
-		return err == nil && out.Flush() == nil
-	}
-	if !send([]byte("retry: 1000\n\n")) {
-		return
-	}
-	for seen := int64(0); ; {
-		f, changed := p.current()
-		if p.fresh(f) {
-			b, now, err := p.event(v, f, seen)
-			if err != nil || len(b) > 0 && !send(b) {
-				return
-			}
-			seen = now
-		}
-		select {
-		case <-changed:
-		case <-r.Context().Done():
-			return
-		}
-	}
-}
-
-func (p *Page) enter() bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.streams >= maxStreams {
-		return false
-	}
-	p.streams++
-	return true
-}
-
-func (p *Page) leave() {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.streams--
-}
-
-// exchange is one round of comparing clocks: when the question came and when the
-// answer left, in milliseconds of this machine's own timescale.
-func (p *Page) exchange(w http.ResponseWriter, r *http.Request) {
-	came := p.cfg.Now()
-	w.Header().Set("Content-Type", "application/json")
-	ms := func(l timescale.Local) float64 { return float64(l) / 1e6 }
-	json.NewEncoder(w).Encode(map[string]float64{"came": ms(came), "left": ms(p.cfg.Now())})
+	b, err := json.Marshal(first{v.head, came, millis(p.cfg.Boot()), float64(p.cfg.Now()) / 1e6})
+	d.First = template.JS(b) // JSON of ours, with < and > escaped
+	return d, err
 }

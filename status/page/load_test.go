@@ -137,7 +137,7 @@ func readScreens(t *testing.T, url string) {
 				if err != nil && !errors.Is(err, bufio.ErrBufferFull) {
 					return
 				}
-				if strings.HasPrefix(string(line), "id: ") {
+				if strings.HasPrefix(string(line), "data:") {
 					events.Add(1)
 				}
 			}

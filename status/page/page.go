@@ -6,14 +6,18 @@
 // http.Handler whose methods may be called from any goroutine. Rules:
 //
 //   - The page never shows a verdict older than staleAfter: the server leaves it
-//     out, and the script, which hears nothing any more, covers it.
+//     out; the script judges each by the station's own instant in it, which it ties
+//     to its device's count by two-way exchanges, and covers what may be older;
+//     without the script an animation of the style sheet hides it.
+//   - Whether the clock is real or simulated travels with each event.
 //   - Without its script it is a plain page that loads itself again.
-//   - Everything comes from this handler; nothing is inline, nothing from outside.
+//   - Everything comes from this handler; what is inline is named by its hash.
 //   - A frame is drawn once for all who look at the same mode, and only while
 //     somebody looks.
 package page
 
 import (
+	"crypto/rand"
 	"net/http"
 	"sync"
 	"sync/atomic"
@@ -57,6 +61,13 @@ type DistanceRow struct {
 	Locator []string
 }
 
+// Square is the six-character square around a position. The zero Square is none.
+type Square struct {
+	East, North float64 // of the position within the square, 0 to 1 from its south-west corner
+	WidthM      float64
+	HeightM     float64
+}
+
 // Update is what the owner of the station hands over. The page copies what it
 // keeps.
 type Update struct {
@@ -70,12 +81,15 @@ type Update struct {
 // Config is what the page is told once.
 type Config struct {
 	Now   func() timescale.Local // this machine's own timescale
+	Boot  func() timescale.Local // the boot clock, which counts suspend; nil = Now
 	Speed float64                // station seconds in a second; 1 but in a simulation
 	// Periods by mode name; a mode without one has no ring.
 	Periods map[string]Period
 	// Place gives the coordinate forms and the distance table of a position.
 	Place func(status.Position) ([]Row, Distances)
-	Hand  Hand // nil = nothing can be done by hand
+	// Square gives the six-character square around a position; nil = none is drawn.
+	Square func(status.Position) Square
+	Hand   Hand // nil = nothing can be done by hand
 }
 
 const (
@@ -90,6 +104,7 @@ type Page struct {
 	mux     *http.ServeMux
 	latest  atomic.Pointer[frame]
 	record  history
+	run     string          // names this run of the page in what it sends
 	seq     int64           // owner only
 	lastPut timescale.Local // owner only
 
@@ -97,11 +112,13 @@ type Page struct {
 	changed  chan struct{} // closed when a frame has come
 	variants map[string]*variant
 	streams  int
+	packer   packer
 }
 
 // frame is an update, kept; nobody changes it.
 type frame struct {
 	seq  int64
+	made timescale.Local // At on the boot clock
 	snap status.Snapshot
 	Update
 	utc   timescale.UTC // judged, at At
@@ -113,7 +130,10 @@ func New(cfg Config) *Page {
 	if cfg.Speed == 0 {
 		cfg.Speed = 1
 	}
-	p := &Page{cfg: cfg, changed: make(chan struct{}), variants: make(map[string]*variant)}
+	if cfg.Boot == nil {
+		cfg.Boot = cfg.Now
+	}
+	p := &Page{cfg: cfg, run: rand.Text()[:8], changed: make(chan struct{}), variants: make(map[string]*variant)}
 	p.routes()
 	return p
 }
@@ -135,9 +155,10 @@ func (p *Page) Put(u Update) {
 	if !p.Due(u.At) {
 		return
 	}
+	p.record.saw(u.Satellites)
 	p.seq++
 	p.lastPut = u.At
-	f := &frame{seq: p.seq, snap: u.Snapshot.Clone(), Update: u}
+	f := &frame{seq: p.seq, snap: u.Snapshot.Clone(), Update: u, made: p.cfg.Boot().Add(u.At.Sub(p.cfg.Now()))}
 	f.Snapshot = &f.snap
 	if c := f.snap.Clock; c.ErrorS.OK && f.snap.Written.SystemUTC.OK {
 		f.utc, f.knows = f.snap.Written.SystemUTC.V.Add(-time.Duration(c.ErrorS.V*1e9)), true
@@ -159,7 +180,7 @@ func (p *Page) current() (*frame, <-chan struct{}) {
 
 // fresh tells whether f may still be believed.
 func (p *Page) fresh(f *frame) bool {
-	return f != nil && p.cfg.Now().Sub(f.At) <= staleAfter
+	return f != nil && p.cfg.Boot().Sub(f.made) <= staleAfter
 }
 
 // Snapshot is the latest status, nil when none is fresh. Nobody may change it.

@@ -14,6 +14,7 @@ import (
 type ring struct {
 	Transmission, Listen, Gap string
 	PeriodS                   float64
+	FromS, ToS                float64 // of the transmission
 	PeriodText                string
 	Hand                      string // a wedge at the top, as wide as the guard
 	Text                      string
@@ -32,7 +33,7 @@ func ringOf(m *status.Mode, per Period, guard status.Float) *ring {
 		return nil
 	}
 	end := min(per.OffsetS+per.LengthS, m.PeriodS)
-	r := &ring{PeriodS: m.PeriodS, PeriodText: plain(m.PeriodS),
+	r := &ring{PeriodS: m.PeriodS, FromS: per.OffsetS, ToS: end, PeriodText: plain(m.PeriodS),
 		Transmission: arc(outerR, per.OffsetS/m.PeriodS, end/m.PeriodS),
 		Listen:       arc(innerR, 0, end/m.PeriodS),
 		Gap:          arc(outerR, end/m.PeriodS, 1),

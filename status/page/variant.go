@@ -3,13 +3,11 @@ package page
 import (
 	"bytes"
 	"embed"
-	"encoding/json"
 	"fmt"
 	"html/template"
+	"maps"
 	"sync"
-	"time"
 
-	"noonmark/clockcheck/timescale"
 	"noonmark/status"
 )
 
@@ -18,51 +16,23 @@ var assets embed.FS
 
 var templates = template.Must(template.ParseFS(assets, "assets/*.html"))
 
-// A part is a piece of the page with an id of its own: drawn by the template of
-// its name, sent again when it has changed.
-type part struct {
-	name  string
-	every time.Duration // drawn no more often; at once when a verdict changes
-}
+// parts are the pieces of the glance, each an element with its name as id: drawn by the
+// template of that name, sent again when it has changed.
+var parts = []string{"answer", "ring", "place", "lamps", "modes", "say"}
 
-const (
-	details  = 5 * time.Second
-	pictures = 10 * time.Second
-)
-
-var parts = []part{{"verdict", 0}, {"ring", details}, {"until", 0}, {"place", 0}, {"because", 0}, {"chips", 0},
-	{"references", details}, {"clock", details}, {"position", details}, {"sky", details}, {"facts", details}, {"events", 0},
-	{"distances", details}, {"narrow", pictures}, {"wide", pictures}}
-
-// variant is the page for one mode, drawn once for all who look at it.
+// variant is the glance for one mode, drawn once for all who look at it.
 type variant struct {
-	mode  string
-	users int // under Page.mu
+	mode  string // "" = the station's mode in use
+	users int    // under Page.mu
 
 	mu    sync.Mutex
 	seq   int64 // of the frame drawn
-	said  string
+	prev  int64 // of the one before
 	view  view
-	drawn map[string]timescale.Local
 	html  map[string]string
-	delta []byte // event that leads from the frame before to this one
-	prev  int64  // that frame
-	full  []byte // event with everything; nil until somebody needs it
+	since map[string]int64 // the frame in which a part was last changed
 	head  event
-}
-
-// event is what the stream says of a frame. Times are milliseconds: At on this
-// machine's own timescale, UTC as judged at At.
-type event struct {
-	Seq     int64             `json:"seq"`
-	AtMS    float64           `json:"at"`
-	UTCMS   *float64          `json:"utc"` // null = not known
-	Speed   float64           `json:"speed"`
-	Live    bool              `json:"live"`
-	BoundS  *float64          `json:"bound"` // 99 %
-	Verdict string            `json:"verdict"`
-	Say     string            `json:"say"` // for who cannot see
-	Parts   map[string]string `json:"parts"`
+	delta *sent // leads from the frame before to this one
 }
 
 // known is mode if it is judged now, else "": nobody makes us keep what he likes.
@@ -83,7 +53,7 @@ func (p *Page) hold(mode string) *variant {
 	defer p.mu.Unlock()
 	v := p.variants[mode]
 	if v == nil {
-		v = &variant{mode: mode, drawn: make(map[string]timescale.Local), html: make(map[string]string)}
+		v = &variant{mode: mode, html: make(map[string]string), since: make(map[string]int64)}
 		p.variants[mode] = v
 	}
 	v.users++
@@ -103,93 +73,66 @@ func (p *Page) draw(v *variant, f *frame) error {
 	if f.seq <= v.seq {
 		return nil
 	}
-	m := f.mode(v.mode)
-	v.view = p.viewOf(f, m)
-	said := v.view.Mode
-	for _, c := range v.view.Chips {
-		said += " " + c.Verdict
-	}
-	changed := make(map[string]string)
-	for _, t := range parts {
-		if at, ok := v.drawn[t.name]; ok && said == v.said && f.At.Sub(at) < t.every {
-			continue
-		}
-		if t.every == pictures && v.view.Narrow == nil && m != nil {
-			p.drawPictures(v, f, m)
-		}
-		v.drawn[t.name] = f.At
+	v.view = p.viewOf(f, f.mode(v.mode))
+	for _, name := range parts {
 		var b bytes.Buffer
-		if err := templates.ExecuteTemplate(&b, t.name, &v.view); err != nil {
+		if err := templates.ExecuteTemplate(&b, name, &v.view); err != nil {
 			return fmt.Errorf("page: %w", err)
 		}
-		if html := b.String(); html != v.html[t.name] {
-			v.html[t.name], changed[t.name] = html, html
+		if html := b.String(); html != v.html[name] || v.since[name] == 0 {
+			v.html[name], v.since[name] = html, f.seq
 		}
 	}
-	v.said = said
-	v.head = eventOf(f, p.cfg.Speed, &v.view)
-	e := v.head
-	e.Parts = changed
-	delta, err := encode(e)
-	if err != nil {
-		return err
-	}
-	v.prev, v.seq, v.delta, v.full = v.seq, f.seq, delta, nil
+	v.head = p.eventOf(f, &v.view)
+	v.prev, v.seq, v.delta = v.seq, f.seq, nil
 	return nil
 }
 
-func (p *Page) drawPictures(v *variant, f *frame, m *status.Mode) {
-	c := chart{points: p.record.last(pastLimitS, 240), ahead: f.Ahead, mode: m, clock: f.snap.Clock, until: v.view.Until}
-	narrow, wide := draw(c, 340, "narrow"), draw(c, 760, "wide")
-	v.view.Narrow, v.view.Wide = &narrow, &wide
-}
-
-func eventOf(f *frame, speed float64, v *view) event {
-	e := event{Seq: f.seq, AtMS: float64(f.At) / 1e6, Speed: speed, Live: v.Live, Verdict: v.Verdict,
-		Say: v.Mode + ": " + v.Word + ". " + v.Do}
+func (p *Page) eventOf(f *frame, v *view) event {
+	e := event{Run: p.run, Seq: f.seq, BootMS: millis(f.made), Speed: p.cfg.Speed, Live: v.Live, State: v.Verdict, Caution: v.Caution}
 	if f.knows {
-		utc := float64(f.utc) / 1e6
+		utc := float64(f.utc/100_000) / 10
 		e.UTCMS = &utc
 	}
-	if b := f.snap.Clock.BoundS; b.OK {
-		e.BoundS = &b.V
+	rounded := func(s status.Float) *float64 {
+		if !s.OK {
+			return nil
+		}
+		ms := float64(int64(s.V*1000+0.999)) / 1000 // up: a bound
+		return &ms
 	}
+	e.BoundS, e.GuardS = rounded(f.snap.Clock.BoundS), rounded(f.snap.Clock.GuardS)
 	return e
 }
 
-// encode writes an event as the stream carries it: JSON has no line break.
-func encode(e event) ([]byte, error) {
-	var b bytes.Buffer
-	fmt.Fprintf(&b, "id: %d\ndata: ", e.Seq)
-	j := json.NewEncoder(&b)
-	j.SetEscapeHTML(false) // it is read as JSON, and is shorter so
-	if err := j.Encode(e); err != nil {
-		return nil, fmt.Errorf("page: %w", err)
-	}
-	b.WriteByte('\n')
-	return b.Bytes(), nil
+// changes are the parts that differ from what they were at frame seen.
+func (v *variant) changes(seen int64) map[string]string {
+	out := maps.Clone(v.html)
+	maps.DeleteFunc(out, func(name, _ string) bool { return v.since[name] <= seen })
+	return out
 }
 
-// event is what somebody needs who was last told of frame seen; now is the frame
-// told of.
-func (p *Page) event(v *variant, f *frame, seen int64) (b []byte, now int64, err error) {
+// event is what somebody needs who was last told of frame seen; now is the frame told of.
+// again asks for one even if nothing has come since.
+func (p *Page) event(v *variant, f *frame, seen int64, again bool) (e *sent, now int64, err error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	if err := p.draw(v, f); err != nil {
 		return nil, seen, err
 	}
-	if seen == v.seq {
+	if seen >= v.seq && !again {
 		return nil, seen, nil
 	}
-	if seen == v.prev && seen != 0 {
+	// Who was told by another variant, before this one began, may lack what never
+	// changed since: only what this one has seen itself counts.
+	common := seen == v.prev && seen != 0
+	if common && v.delta != nil {
 		return v.delta, v.seq, nil
 	}
-	if v.full == nil {
-		e := v.head
-		e.Parts = v.html
-		if v.full, err = encode(e); err != nil {
-			return nil, seen, err
-		}
+	h := v.head
+	h.Parts = v.changes(seen)
+	if e, err = p.encode(h); err == nil && common {
+		v.delta = e
 	}
-	return v.full, v.seq, nil
+	return e, v.seq, err
 }

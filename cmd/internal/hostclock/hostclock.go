@@ -164,6 +164,9 @@ func suspended(clock func(uintptr) int64) (boottime, offset time.Duration) {
 // Now returns the present instant of the local timescale.
 func Now() timescale.Local { return timescale.Local(read(clockRaw)) }
 
+// BootNow reads the boot clock, which counts suspend too: ages are told by it.
+func BootNow() timescale.Local { return timescale.Local(read(clockBoot)) }
+
 // Suspended returns the time this machine has spent in suspend since boot,
 // good to some microseconds.
 func Suspended() time.Duration { return Sample().SuspendOffset }

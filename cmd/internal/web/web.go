@@ -25,7 +25,7 @@ func NewPage(speed float64, hand page.Hand) *page.Page {
 	for _, m := range clockcheck.Modes() {
 		periods[m.Name] = page.Period{OffsetS: m.Offset.Seconds(), LengthS: m.Length.Seconds()}
 	}
-	return page.New(page.Config{Now: hostclock.Now, Speed: speed, Periods: periods, Place: placeRows, Hand: hand})
+	return page.New(page.Config{Now: hostclock.Now, Boot: hostclock.BootNow, Speed: speed, Periods: periods, Place: placeRows, Square: squareOf, Hand: hand})
 }
 
 // Show hands what a station says to the page; at is the instant of its last
@@ -94,6 +94,19 @@ func placeRows(q status.Position) ([]page.Row, page.Distances) {
 	}
 	rows = append(rows, page.Row{Name: "Geo", Value: pt.Geo(uncertainty)})
 	return rows, distances(pt)
+}
+
+// squareOf is the six-character square around a place that is not coarsened: 5' of
+// longitude by 2.5' of latitude.
+func squareOf(q status.Position) page.Square {
+	pt, err := grid.Degrees(q.LatDeg.V, q.LonDeg.V)
+	if err != nil || !q.EdgeM.OK {
+		return page.Square{}
+	}
+	_, east := math.Modf((q.LonDeg.V + 180) * 12)
+	_, north := math.Modf((q.LatDeg.V + 90) * 24)
+	height, width := pt.Cell(6).Size()
+	return page.Square{East: east, North: north, WidthM: width, HeightM: height}
 }
 
 var (

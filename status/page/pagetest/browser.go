@@ -6,7 +6,10 @@
 package pagetest
 
 import (
+	"bytes"
 	"context"
+	"image"
+	"image/png"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,6 +18,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 )
@@ -26,7 +30,10 @@ type Browser struct {
 }
 
 // Open starts a browser of its own for a test, at 360 by 640.
-func Open(t testing.TB) *Browser {
+func Open(t testing.TB) *Browser { return OpenFor(t, 3*time.Minute) }
+
+// OpenFor is Open for a test that may take so long.
+func OpenFor(t testing.TB, limit time.Duration) *Browser {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
@@ -36,7 +43,7 @@ func Open(t testing.TB) *Browser {
 		t.Skip("-short or NOONMARK_BROWSER=off: no browser")
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox)
-	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)
+	ctx, cancel := context.WithTimeout(context.Background(), limit)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(cancel)
@@ -45,6 +52,30 @@ func Open(t testing.TB) *Browser {
 	b := &Browser{t, ctx}
 	b.Size(360, 640)
 	return b
+}
+
+// Tab opens another tab of the same browser.
+func (b *Browser) Tab(t testing.TB) *Browser {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(b.ctx)
+	t.Cleanup(cancel)
+	tab := &Browser{t, ctx}
+	tab.Size(360, 640)
+	return tab
+}
+
+// Freeze freezes the page's life, as a browser does with one that nobody looks at, or
+// lets it go on.
+func (b *Browser) Freeze(frozen bool) {
+	b.t.Helper()
+	state := page.SetWebLifecycleStateStateActive
+	if frozen {
+		state = page.SetWebLifecycleStateStateFrozen
+	}
+	b.call(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, page.SetWebLifecycleState, page.SetWebLifecycleStateParams{State: state})
+		return err
+	})
 }
 
 // Do runs steps of the browser's own protocol.
@@ -92,6 +123,23 @@ func (b *Browser) Scripts(on bool) {
 	b.call(func(ctx context.Context, t *chromedp.Target) error {
 		_, err := cdp.Call(ctx, t, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !on})
 		return err
+	})
+}
+
+// Key presses a key, as a person does.
+func (b *Browser) Key(name string) {
+	b.t.Helper()
+	b.call(func(ctx context.Context, t *chromedp.Target) error {
+		for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeKeyDown, input.DispatchKeyEventTypeKeyUp} {
+			p := input.DispatchKeyEventParams{Type: kind, Key: name, Code: name}
+			if name == "Enter" {
+				p.Text, p.WindowsVirtualKeyCode = "\r", 13
+			}
+			if _, err := cdp.Call(ctx, t, input.DispatchKeyEvent, p); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 }
 
@@ -154,6 +202,20 @@ func (b *Browser) Wait(script string, limit time.Duration) {
 			b.t.Fatalf("not within %s: %s (%v)", limit, script, err)
 		}
 	}
+}
+
+// Picture is what is on the screen.
+func (b *Browser) Picture() image.Image {
+	b.t.Helper()
+	file, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	picture, err := png.Decode(bytes.NewReader(file))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return picture
 }
 
 // Shot keeps two pictures as artefacts of the test: of what is on the screen, and

@@ -70,8 +70,8 @@ func TestPictureSaysWhatItShows(t *testing.T) {
 	m := &status.Mode{Mode: "FT8", ToleranceS: 1, Verdict: status.Borderline, GoodForS: status.Known(5)}
 	c := chart{points: h.last(pastLimitS, 240), mode: m, clock: status.Clock{ErrorS: status.Known(0.9), GuardS: status.Known(0.15)},
 		ahead: []Ahead{{0, 0.9, 0.15}, {7200, 0.9, 0.3}}}
-	p := draw(c, 760, "x")
-	for _, want := range []string{"between +0.05 s and +1.05 s", "inside the tolerance for 50 % of", "There is no margin to last."} {
+	p := draw(c, 900)
+	for _, want := range []string{"between +0.05 s and +1.05 s", "It was good for 50 % of that time."} {
 		if !strings.Contains(p.Text, want) {
 			t.Errorf("no %q in %q", want, p.Text)
 		}
@@ -84,6 +84,35 @@ func TestPictureSaysWhatItShows(t *testing.T) {
 	}
 	if p.Zero <= p.TolTop || p.Zero >= p.TolBottom || !strings.HasPrefix(p.Ahead, "M") {
 		t.Errorf("%+v", p)
+	}
+}
+
+// TestAxisShowsTenthsAndTens: a tenth of a second and eighteen are apart and on the
+// scale; what is beyond it is marked at its edge.
+func TestAxisShowsTenthsAndTens(t *testing.T) {
+	if a, b, c := heightOf(0.1), heightOf(1), heightOf(18); !(a > 0.1 && b > a+0.2 && c > b+0.2 && c < 1) {
+		t.Errorf("a tenth at %.2f, one at %.2f, eighteen at %.2f", a, b, c)
+	}
+	var h history
+	for i := range 3600 {
+		h.add(sampled(float64(i), status.Known(float64(i)), status.Known(0.15)))
+	}
+	p := draw(chart{points: h.last(pastLimitS, 240), mode: &status.Mode{Mode: "FT8", ToleranceS: 1}}, 340)
+	if p.Off == "" {
+		t.Error("an hour off the scale is not marked")
+	}
+}
+
+// TestOneScaleOfTime: an hour of the past is as wide as an hour of the forecast.
+func TestOneScaleOfTime(t *testing.T) {
+	var h history
+	for i := range 8 * 3600 {
+		h.add(sampled(float64(i), status.Known(0), status.Known(0.15)))
+	}
+	p := draw(chart{points: h.last(pastLimitS, 240), mode: &status.Mode{Mode: "FT8", ToleranceS: 1}}, 900)
+	past, ahead := p.Now-p.Left, p.Right-p.Now
+	if r := past / ahead; math.Abs(r-2) > 0.01 {
+		t.Errorf("the past is %.2f times as wide as what is ahead; it is twice as long", r)
 	}
 }
 
