@@ -16,9 +16,9 @@
 //     of the oscillator and nothing else (phase.go).
 //   - At start the kernel's state is read back, and what an earlier program left in it
 //     is taken out.
-//   - Another program's single doing is noticed, reported, corrected. If it comes
-//     again within the hour another program is at work: say so, touch nothing, look
-//     again later (watch.go).
+//   - What somebody else does once is noticed, reported, corrected; so are a few steps
+//     of an operator who corrects himself. A steady hand is another program at work:
+//     say so, touch nothing, look again later, or at the operator's word (watch.go).
 //   - The kernel is told the truth, for all who ask it: whether anybody vouches for the
 //     clock, its largest and its likely error, a leap second of the present day
 //     (tell.go). Nobody vouches for a clock that only the RTC set: the kernel would

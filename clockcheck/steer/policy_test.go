@@ -240,3 +240,71 @@ func TestLeapSecond(t *testing.T) {
 		t.Errorf("a day early: %+v", k)
 	}
 }
+
+// An operator who types a wrong day, and another, and then the right one, is no
+// program: each is put right. A program's doing between them is no second one either.
+func TestOperatorCorrectsHimself(t *testing.T) {
+	w := newWorld(t, steer.Config{}, 0)
+	w.run(time.Minute)
+	ppm := 7.0
+	for _, off := range []time.Duration{3 * 24 * time.Hour, -72*time.Hour + 20*time.Minute, -3 * time.Second} {
+		w.c.Step(w.local, off)
+		w.run(10 * time.Minute)
+		if w.word() == steer.Another {
+			t.Fatalf("after %v: taken for another program", off)
+		}
+		w.holds(0.05)
+	}
+	w.c.Tamper(w.local, steertest.Tamper{FreqPPM: &ppm})
+	w.run(time.Minute)
+	if w.word() != steer.Another { // the fourth of anything is a program
+		t.Errorf("after the fourth: %s", w.word())
+	}
+}
+
+// Two steps too small for a hand are a program's; a date set within one doing with a
+// rate is one doing.
+func TestTooSmallForAHand(t *testing.T) {
+	for _, row := range []struct {
+		off  time.Duration
+		want bool
+	}{{40 * time.Millisecond, true}, {150 * time.Millisecond, false}} {
+		w := newWorld(t, steer.Config{}, 0)
+		w.run(time.Minute)
+		for range 2 {
+			w.c.Step(w.local, row.off)
+			w.run(5 * time.Minute)
+		}
+		if got := w.word() == steer.Another; got != row.want {
+			t.Errorf("%v twice: another program %v", row.off, got)
+		}
+	}
+}
+
+// The operator takes the clock back at once; where there is nothing to take back he is
+// told so.
+func TestResume(t *testing.T) {
+	w := newWorld(t, steer.Config{}, 0)
+	w.run(time.Minute)
+	if _, ok := w.s.Resume(w.local); ok {
+		t.Error("taken back from nobody")
+	}
+	for range 2 {
+		w.c.Step(w.local, 50*time.Millisecond)
+		w.run(10 * time.Second)
+	}
+	if w.word() != steer.Another {
+		t.Fatal(w.word())
+	}
+	w.c.Step(w.local, 3*24*time.Hour)
+	w.run(time.Minute)
+	e, ok := w.s.Resume(w.local)
+	if !ok || e.Kind != "steering-again" {
+		t.Fatalf("%+v %v", e, ok)
+	}
+	w.run(time.Minute)
+	w.holds(0.05)
+	if w.word() == steer.Another {
+		t.Error("still aside")
+	}
+}

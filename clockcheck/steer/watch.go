@@ -4,17 +4,28 @@ import (
 	"math"
 	"time"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
 )
 
 // Rules for telling another program's hand. What we order we know, so the clock must
-// go as ordered and the kernel must read back as told. One surprise may be somebody at
-// a keyboard: it is put right. A second within the hour is a program, and two programs
-// that correct each other make a worse clock than either.
+// go as ordered and the kernel must read back as told. What is otherwise is a surprise.
+//
+// An operator at a keyboard can set the clock, and set it again when he typed a wrong
+// day: steps, each of more than a hand can do well. Those are put right. A program does
+// what a hand cannot: it changes the rate, works the kernel's loop, turns the clock, or
+// moves it by less than a hand's skill. Twice within the hour, or as many steps as nobody
+// types, and a program is at work: two that correct each other make a worse clock than
+// either. Another unit for network time that runs is seen by "noonmark preflight".
 const (
 	surprise  = time.Millisecond // a step, not a slew: the clock moved by more than ordered
 	surpriseR = 1000e-6          // … and by more than that share of the time passed
-	again     = time.Hour        // two surprises within it: a program is at work
+	again     = time.Hour        // so long a surprise counts
+	programs  = 2                // surprises of a kind that only a program makes
+	hands     = 4                // of steps: nobody types that many dates in an hour (common practice, no source)
+	// handsBest is what a hand can do at best: it types whole seconds and hits the key to
+	// a fifth of one (a tap that reacts to a tone comes 0.15 to 0.2 s late; package marks).
+	handsBest = 100 * time.Millisecond
 	// quiet is how long nothing foreign must be seen before we try again: programs that
 	// keep clocks act at least each 1024 s (RFC 5905: the usual longest poll), or twice that.
 	quiet     = 40 * time.Minute
@@ -31,9 +42,16 @@ type watch struct {
 	kernel    Kernel
 	disturbed bool            // at this look
 	last      timescale.Local // surprise; 0 = none
+	acts      []act           // of the last hour, one after the other, fewer than hands
 	aside     bool
 	until     timescale.Local
 	rest      time.Duration
+}
+
+// act is one surprise.
+type act struct {
+	at   timescale.Local
+	hand bool // somebody at a keyboard could have done it
 }
 
 func (w *watch) forget() { w.have, w.disturbed = false, false }
@@ -58,9 +76,9 @@ func (s *Steerer) expect(in Input, a *Actions) {
 func (s *Steerer) look(in Input) {
 	w := &s.watch
 	w.disturbed = false
-	what := ""
+	what, hand := "", false
 	if w.have {
-		what = s.foreign(in)
+		what, hand = s.foreign(in)
 	}
 	if what == "" {
 		return
@@ -68,43 +86,73 @@ func (s *Steerer) look(in Input) {
 	w.disturbed = true
 	s.slew = slew{left: in.Kernel.SlewLeft, at: in.System}
 	s.freq = in.Kernel.FreqPPM
-	first := w.last == 0 || in.Now.Sub(w.last) > again
 	same := w.last != 0 && in.Now.Sub(w.last) < oneAct
 	w.last = in.Now
+	if w.aside {
+		return
+	}
+	w.count(in.Now, hand, same)
 	switch {
-	case w.aside || same:
-	case first:
-		s.note(in.Now, "clock-touched", "Another program "+what+". It is put right.")
-	default:
+	case w.steady():
 		s.setAside(in, what)
+	case !same:
+		s.note(in.Now, "clock-touched", "Another program or a hand "+what+". It is put right.")
 	}
 }
 
-// foreign says what somebody else did, "" for nothing.
-func (s *Steerer) foreign(in Input) string {
+// count keeps the surprises of the last hour. same: it belongs to the one before, and
+// makes it a program's if it is.
+func (w *watch) count(now timescale.Local, hand, same bool) {
+	kept := w.acts[:0]
+	for _, a := range w.acts {
+		if now.Sub(a.at) <= again {
+			kept = append(kept, a)
+		}
+	}
+	w.acts = kept
+	if n := len(kept); same && n > 0 {
+		kept[n-1].hand = kept[n-1].hand && hand
+		return
+	}
+	w.acts = append(kept, act{now, hand})
+}
+
+// steady reports whether a program is at work.
+func (w *watch) steady() bool {
+	by := 0
+	for _, a := range w.acts {
+		if !a.hand {
+			by++
+		}
+	}
+	return by >= programs || len(w.acts) >= hands
+}
+
+// foreign says what somebody else did, "" for nothing, and whether a hand could have.
+func (s *Steerer) foreign(in Input) (what string, hand bool) {
 	w, k := &s.watch, &in.Kernel
 	passed := in.Now.Sub(w.at).Seconds()
 	moved := time.Duration(int64(in.System) - int64(in.Now) - w.offset)
 	if limit := surprise.Seconds() + surpriseR*passed; math.Abs(moved.Seconds()) > limit && !s.leapt(in, moved) {
-		return "moved the clock by " + seconds(moved)
+		return "moved the clock by " + seconds(moved), moved.Abs() >= handsBest
 	}
 	switch {
 	case math.Abs(k.FreqPPM-w.kernel.FreqPPM) > 0.001 || math.Abs(k.TickPPM-w.kernel.TickPPM) > 0.01:
-		return "changed the clock's rate"
+		return "changed the clock's rate", false
 	case k.Bits&ruled != w.kernel.Bits&ruled:
-		return "set the kernel's own loop to work on the clock"
+		return "set the kernel's own loop to work on the clock", false
 	case w.kernel.Bits&BitUnsync != 0 && k.Bits&BitUnsync == 0:
-		return "told the kernel that the clock is right"
+		return "told the kernel that the clock is right", false
 	case w.kernel.Bits&BitUnsync == 0 && k.Bits&BitUnsync != 0 && passed < 60:
-		return "set the clock, to nearly the same time"
+		return "set the clock, to nearly the same time", false
 	case k.MaxError < w.kernel.MaxError-time.Microsecond, !w.aside && k.MaxError > w.kernel.MaxError+time.Duration(float64(chunk)*(passed+2)):
-		return "told the kernel how far off the clock is"
+		return "told the kernel how far off the clock is", false
 	case w.aside && k.SlewLeft.Abs() > w.kernel.SlewLeft.Abs():
-		return "began to turn the clock"
+		return "began to turn the clock", false
 	case !w.aside && (k.SlewLeft-s.slew.left).Abs() > chunk+chunk/2:
-		return "began to turn the clock"
+		return "began to turn the clock", false
 	}
-	return ""
+	return "", false
 }
 
 // setAside leaves the clock to the other program.
@@ -113,21 +161,39 @@ func (s *Steerer) setAside(in Input, what string) {
 	w.rest = min(max(2*w.rest, firstRest), longRest)
 	w.aside, w.until = true, in.Now.Add(w.rest)
 	s.note(in.Now, "another-program", "Another program steers the clock, too: it "+what+
-		", and not for the first time. Noonmark leaves the clock to it. Stop the other program, or set clock.steer to false.")
+		", and not for the first time. Noonmark leaves the clock to it. Stop the other program, then take the clock back: noonmark resume.")
 }
 
 // standAside watches only, and looks whether the other program has gone.
 func (s *Steerer) standAside(in Input) {
 	w := &s.watch
-	s.word, s.because = Another, "Another program steers the clock; noonmark leaves it alone and looks again later. Stop one of the two."
+	s.word, s.because = Another, "Another program steers the clock; noonmark leaves it alone and looks again later. Stop it, then take the clock back: noonmark resume."
 	w.have, w.at, w.kernel = true, in.Now, in.Kernel
 	w.offset = int64(in.System) - int64(in.Now)
 	s.slew = slew{left: in.Kernel.SlewLeft, at: in.System}
 	s.freq = in.Kernel.FreqPPM
 	if in.Now >= w.until && in.Now.Sub(w.last) >= quiet {
-		w.aside, w.last = false, 0
-		w.forget()
-		s.started, s.haveTold = false, false
+		s.back()
 		s.note(in.Now, "steering-again", "No other program has touched the clock for a while: noonmark steers it again.")
 	}
+}
+
+// back begins to steer again, from what the kernel says then.
+func (s *Steerer) back() {
+	w := &s.watch
+	w.aside, w.last, w.acts = false, 0, nil
+	w.forget()
+	s.started, s.haveTold = false, false
+}
+
+// Resume takes the clock back from another program at the operator's word, and returns
+// what there is to tell; false where noonmark does not stand aside.
+func (s *Steerer) Resume(now timescale.Local) (e clockcheck.Event, ok bool) {
+	if !s.watch.aside {
+		return e, false
+	}
+	s.back()
+	s.watch.rest = 0
+	s.word, s.because = Observing, "The operator has taken the clock back."
+	return clockcheck.Event{At: now, Kind: "steering-again", Text: "The operator has taken the clock back: noonmark steers it again."}, true
 }

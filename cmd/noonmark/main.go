@@ -97,6 +97,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return reader.Until(ctx, u.Until, out)
 	case "preflight":
 		return inspect.Preflight(u.Preflight, out)
+	case "resume":
+		return marking.Resume(u.Resume, out)
 	case "pin":
 		return reader.PIN(u.Pin, out)
 	case "ports":

@@ -36,6 +36,8 @@ type Hand interface {
 	Borrow(Borrowed) (string, error)
 	// Use makes a mode the station's mode in use.
 	Use(mode string) (string, error)
+	// Resume takes the clock back from another program.
+	Resume() (string, error)
 }
 
 // refusal is a sentence for a person.
@@ -91,7 +93,8 @@ func (p *Page) handRoutes() {
 		return
 	}
 	own := http.NewCrossOriginProtection()
-	for name, do := range map[string]func(*http.Request) (string, error){"mark": p.mark, "borrow": p.borrow, "use": p.use} {
+	for name, do := range map[string]func(*http.Request) (string, error){"mark": p.mark, "borrow": p.borrow, "use": p.use,
+		"resume": func(*http.Request) (string, error) { return p.cfg.Hand.Resume() }} {
 		p.mux.Handle("POST /hand/"+name, own.Handler(p.byHand(do)))
 	}
 }

@@ -18,6 +18,7 @@ import (
 
 // hands notes what is done; its PIN is 2468.
 type hands struct {
+	resumed  bool
 	mu       sync.Mutex
 	tries    int
 	taps     []Taps
@@ -53,6 +54,13 @@ func (h *hands) Borrow(b Borrowed) (string, error) {
 	return "Borrowed.", nil
 }
 
+func (h *hands) Resume() (string, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.resumed = true
+	return "Taken back.", nil
+}
+
 func (h *hands) Use(mode string) (string, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -76,6 +84,7 @@ func TestByHandIsRefused(t *testing.T) {
 	mark := url.Values{"pin": {"2468"}, "signal": {"a"}, "habit": {"count"}, "slack": {"3"}, "taps": {ms(now.Add(-time.Minute)) + "," + ms(now)}}
 	borrow := url.Values{"pin": {"2468"}, "source": {SourceNetwork}, "days": {"0"}, "slack": {"3"}, "at": {ms(now)}, "utc": {"1927857906000"}}
 	use := url.Values{"pin": {"2468"}, "mode": {"FT4"}}
+	resume := url.Values{"pin": {"2468"}}
 	with := func(v url.Values, key, value string) url.Values {
 		c := url.Values{}
 		for k := range v {
@@ -90,6 +99,7 @@ func TestByHandIsRefused(t *testing.T) {
 		want             int
 	}{
 		{"no PIN", "mark", "", with(mark, "pin", ""), 403},
+		{"a wrong PIN for the clock", "resume", "", with(resume, "pin", "1234"), 403},
 		{"a wrong PIN", "borrow", "", with(borrow, "pin", "1234"), 403},
 		{"another site's form", "use", "cross-site", use, 403},
 		{"too long a form", "use", "", with(use, "x", strings.Repeat("x", maxForm)), 400},
@@ -216,4 +226,21 @@ func TestByHandInTheBrowser(t *testing.T) {
 	}
 	clean(t, b)
 	b.Shot("hand")
+}
+
+// TestTheClockBack: with the PIN the clock is taken back, and what came of it is said.
+func TestTheClockBack(t *testing.T) {
+	f, h := withHands(t)
+	a, err := f.server.Client().PostForm(f.server.URL+"/hand/resume", url.Values{"pin": {"2468"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, _ := io.ReadAll(a.Body)
+	a.Body.Close()
+	code := a.StatusCode
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if code != http.StatusOK || !strings.Contains(string(text), "Taken back.") || !h.resumed {
+		t.Errorf("%d %s, taken back %v", code, text, h.resumed)
+	}
 }

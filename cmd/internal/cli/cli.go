@@ -22,6 +22,7 @@ type CLI struct {
 	Hear       Hear       `cmd:"" help:"Hear the time from the radio: other stations' signals, time signals."`
 	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
 	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
+	Resume     Resume     `cmd:"" help:"Let noonmark set the clock again after it left it to another program."`
 	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
 	Follow     Follow     `cmd:"" help:"Act on the status: run commands on events, publish to a broker."`
 	Ports      Ports      `cmd:"" help:"Serial ports: what they are, which would be opened, and why."`
@@ -174,6 +175,12 @@ type Until struct {
 	Modes []string      `arg:"" optional:"" name:"mode" help:"A mode that must be within, e.g. FT8. Default: the mode in use, else the modes that the service shows."`
 	Bound float64       `placeholder:"SECONDS" help:"The error and its ± (99 %) must lie within this; alone, no mode counts."`
 	Limit time.Duration `default:"90s" placeholder:"TIME" help:"Wait no longer than this: 30s, 5m; at most 24h."`
+	Where
+	Output
+}
+
+// Resume takes the clock back.
+type Resume struct {
 	Where
 	Output
 }

@@ -229,7 +229,7 @@ func TestEverythingIsDescribed(t *testing.T) {
 			t.Errorf("%s: no example", n.Name)
 		}
 	}
-	if got := strings.Join(names, " "); got != "run demo replay ready grid path report why screen mark hear until preflight pin follow ports version completion" {
+	if got := strings.Join(names, " "); got != "run demo replay ready grid path report why screen mark hear until preflight resume pin follow ports version completion" {
 		t.Errorf("commands: %s", got)
 	}
 	if strings.Join(names, " ") != strings.Join(commandNames(), " ") {
@@ -331,7 +331,7 @@ func TestBashCompletes(t *testing.T) {
 		t.Skip("bash is not installed")
 	}
 	for typed, want := range map[string]string{
-		"noonmark re":             "replay ready report",
+		"noonmark re":             "replay ready report resume",
 		"noonmark --":             "--help --version",
 		"noonmark ready --j":      "--json",
 		"noonmark run --al":       "--allow-disk",

@@ -147,8 +147,15 @@ func (Preflight) Help() string {
 }
 
 // Help implements kong's detailed help.
+func (Resume) Help() string {
+	return `When another program sets the clock again and again, noonmark leaves the clock to it for an hour, later for six, and looks again. Stop that program first (noonmark preflight looks for it). Then this lets noonmark set the clock again at once. An operator's own corrections, three in an hour, are not taken for a program.
+
+    sudo noonmark resume`
+}
+
+// Help implements kong's detailed help.
 func (Pin) Help() string {
-	return `Who sees the page can only look. To mark a time signal, to lend a clock or to change the mode in use there, this number is asked for; each start of the service makes a new one. Only the service's own user and root may see it. Exit status 3 means that no service is running, or that you may not see it.
+	return `Who sees the page can only look. To mark a time signal, to lend a clock or to change the mode in use there, this number is asked for; each start of the service makes a new one. Only the service's own user and root may see it. The page is not encrypted: who listens on the network can read the number when it is used. Exit status 3 means that no service is running, or that you may not see it.
 
     sudo noonmark pin`
 }

@@ -28,7 +28,7 @@ const (
 
 // Request is what a connection asks.
 type Request struct {
-	Do   string `json:"do"` // "mark", "air"
+	Do   string `json:"do"` // "mark", "air", "resume"
 	Mark *Mark  `json:"mark,omitempty"`
 	Air  *Air   `json:"air,omitempty"`
 }
@@ -60,6 +60,7 @@ type Answer struct {
 	Error string  `json:"error,omitempty"`
 	Mark  *Marked `json:"mark,omitempty"`
 	Air   *Marked `json:"air,omitempty"`
+	Done  string  `json:"done,omitempty"` // what was done, a sentence
 }
 
 // Marked is what the judge makes of a mark.

@@ -67,14 +67,17 @@ func findingText(f preflight.Finding) string {
 // thisHost is the machine the program runs on.
 func thisHost() preflight.Host {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
-	h := preflight.Host{Kernel: kernelTwice, OpenRTC: rtc.Open, Disk: disk,
+	h := preflight.Host{Kernel: kernelTwice, OpenRTC: rtc.Open, Disk: disk, Wait: func() { time.Sleep(kernelPause / 4) },
 		Now: max(timescale.UTCOf(time.Now()), build.Date())}
 	h.RunDir, h.RunErr = env.RunDir("")
 	h.State, h.StateErr = env.StateDir("")
 	if now, err := status.ReadNow(); err == nil {
 		if s, _, err := status.Find(now, env.ReadDirs("")...); err == nil && status.Fresh(s, now).OK {
+			h.Running = s.Live
 			switch steer.Word(s.Clock.Steering) {
-			case steer.Observing, steer.Another, steer.Forbidden:
+			case steer.Another:
+				h.Aside = s.Live
+			case steer.Observing, steer.Forbidden:
 			default:
 				h.Settled = s.Live
 			}

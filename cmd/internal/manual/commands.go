@@ -31,6 +31,7 @@ var exits = map[string][]exit{
 	"until":      {{"0", "What was asked for is so."}, {"1", "The limit is up."}},
 	"report":     {{"0", "The report was printed."}, {"1", "The template could not be read or filled in."}, {"3", "There is nothing to report: no fix, or no fresh status."}},
 	"preflight":  {{"0", "Nothing is in the way."}, {"1", "Something is; its remedy is told."}},
+	"resume":     {{"0", "The service sets the clock again."}, {"1", "There is nothing to take back, or no service is running; the reason is told."}},
 	"pin":        {{"0", "The number was told."}, {"1", "It could not be read."}},
 	"ports":      {{"0", "They were listed."}, {"1", "They could not be listed or listened to."}},
 	"version":    {{"0", "It was told."}},

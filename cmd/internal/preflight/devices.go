@@ -56,17 +56,19 @@ func (h *Host) hardwareClock(set config.Config) Finding {
 	if path == "auto" {
 		all, err := rtc.Find(os.DirFS(h.path("/sys")))
 		if err != nil {
-			return Finding{check, Problem, "This computer has no hardware clock.",
-				"Fit one and load its driver; without one the time is lost at each power-off until satellites give it."}
+			return Finding{check, Note, "This computer has no hardware clock.",
+				"It works without one; but the time is lost at each power-off until satellites give it. If it should have one, load its driver."}
 		}
 		path = all[0].Path
 	}
-	dev, err := h.OpenRTC(path)
+	dev, err := h.openRTC(path)
 	switch {
 	case errors.Is(err, rtc.ErrDenied):
 		return Finding{check, Problem, "This user may not read " + path + ".", "Run noonmark as its service, or give this user's group the right to it."}
+	case errors.Is(err, rtc.ErrBusy) && h.Running:
+		return Finding{check, Good, path + " is being read by noonmark's own service, as it should be; noonmark why tells what it says.", ""}
 	case errors.Is(err, rtc.ErrBusy):
-		return Finding{check, Note, path + " is being read by another program, noonmark's service perhaps.", "Try again; if it stays so, stop the other program."}
+		return Finding{check, Note, path + " is held open by another program.", "Try again; if it stays so, stop the other program."}
 	case errors.Is(err, rtc.ErrAbsent):
 		return Finding{check, Problem, path + " is not there.", "Name the right one in the settings (rtc.device), or load its driver."}
 	case err != nil:
@@ -74,6 +76,21 @@ func (h *Host) hardwareClock(set config.Config) Finding {
 	}
 	defer dev.Close()
 	return h.battery(path, dev)
+}
+
+// rtcTries: the service holds the clock open for the seconds in which it looks for an
+// edge, most often at its start.
+const rtcTries = 5
+
+// openRTC waits for a clock that is held open.
+func (h *Host) openRTC(path string) (dev rtc.Device, err error) {
+	for range rtcTries {
+		if dev, err = h.OpenRTC(path); !errors.Is(err, rtc.ErrBusy) || h.Wait == nil {
+			return dev, err
+		}
+		h.Wait()
+	}
+	return dev, err
 }
 
 // battery says what the clock says of its supply.

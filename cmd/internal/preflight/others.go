@@ -33,6 +33,10 @@ func (h *Host) others(set config.Config) []Finding {
 	for _, u := range h.units() {
 		out = append(out, Finding{check, bad, "The service " + u + " runs, which sets the clock from a network.", strings.ReplaceAll(remedy, "UNIT", u)})
 	}
+	if h.Aside {
+		out = append(out, Finding{check, bad, "noonmark has left the clock to another program, which set it again and again.",
+			"Find it and stop it; then take the clock back: sudo noonmark resume."})
+	}
 	before, after, err := h.Kernel()
 	switch what := ""; {
 	case err != nil:

@@ -38,13 +38,16 @@ type Host struct {
 	RunErr   error
 	State    string // where what is learned is to lie; "" for StateErr
 	StateErr error
-	Settled  bool // the service runs and steers the clock: what is done to it is ours
+	Running  bool // the service runs
+	Settled  bool // … and steers the clock: what is done to it is ours
+	Aside    bool // … and has left the clock to another program
 	// Kernel reads the kernel's state, twice with some time between.
 	Kernel func() (before, after steer.Kernel, err error)
 	// OpenRTC opens a hardware clock for reading.
 	OpenRTC func(path string) (rtc.Device, error)
 	// Disk describes the file system that a path lies on.
 	Disk func(path string) (Disk, error)
+	Wait func()        // a moment, between two tries; nil = none
 	Now  timescale.UTC // the system clock, or the build date if that is later
 }
 

@@ -118,10 +118,23 @@ func TestFindings(t *testing.T) {
 		{"no receiver", remove("sys/class/gnss"), nil, "receiver", Problem, "No receiver is there"},
 		{"named, not there", nil, func(c *config.Config) { c.Receiver.Device = "/dev/ttyX9" }, "receiver", Problem, "/dev/ttyX9 is not there"},
 		{"over the network", nil, func(c *config.Config) { c.Receiver.Device = "tcp://192.168.1.5:10110" }, "receiver", Good, "192.168.1.5"},
-		{"no hardware clock", remove("sys/class/rtc"), nil, "hardware clock", Problem, "no hardware clock"},
+		{"no hardware clock", remove("sys/class/rtc"), nil, "hardware clock", Note, "no hardware clock"},
 		{"switched off", nil, func(c *config.Config) { c.RTC.Device = "none" }, "hardware clock", Note, "switched off"},
 		{"may not be read", withRTC(fakeRTC{}, rtc.ErrDenied), nil, "hardware clock", Problem, "may not read /dev/rtc0"},
 		{"busy", withRTC(fakeRTC{}, rtc.ErrBusy), nil, "hardware clock", Note, "another program"},
+		{"busy by our own service", func(h *Host) { withRTC(fakeRTC{}, rtc.ErrBusy)(h); h.Running = true }, nil, "hardware clock", Good, "own service"},
+		{"busy for a moment", func(h *Host) {
+			withRTC(fakeRTC{fields: good}, nil)(h)
+			free, tries := h.OpenRTC, 0
+			h.OpenRTC = func(path string) (rtc.Device, error) {
+				if tries++; tries < rtcTries {
+					return nil, rtc.ErrBusy
+				}
+				return free(path)
+			}
+			h.Wait = func() {}
+		}, nil, "hardware clock", Good, "battery is good"},
+		{"left to another program", func(h *Host) { h.Aside = true }, nil, "other clock programs", Problem, "left the clock to another program"},
 		{"absent", withRTC(fakeRTC{}, rtc.ErrAbsent), nil, "hardware clock", Problem, "not there"},
 		{"another error", withRTC(fakeRTC{}, errors.New("input/output error")), nil, "hardware clock", Problem, "input/output error"},
 		{"lost its time", withRTC(fakeRTC{err: fmt.Errorf("x: %w", rtc.ErrInvalid)}, nil), nil, "hardware clock", Problem, "battery is empty or missing"},

@@ -68,6 +68,28 @@ func (s *service) witness(ctx context.Context, name string, bound time.Duration,
 	}
 }
 
+// resume takes the clock back from another program.
+func (s *service) resume(ctx context.Context) (string, error) {
+	done := make(chan error, 1)
+	select {
+	case s.events <- func() {
+		err := s.station.Resume(hostclock.Now())
+		if err == nil {
+			s.log.Warn("steering-again", "what", "The operator has taken the clock back.")
+		}
+		done <- err
+	}:
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+	select {
+	case err := <-done:
+		return "Noonmark sets the clock again. If it stops again, another program is still at work: noonmark preflight looks for it.", err
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+}
+
 // openControl listens on the control socket; nil if it cannot. The run directory is
 // locked by now, so that a socket that lies there is nobody's.
 func (s *service) openControl(dir string) net.Listener {
@@ -156,6 +178,10 @@ func (s *service) control(ctx context.Context, r control.Request) (a control.Ans
 		said, err := s.air(ctx, clockcheck.Air{Source: h.Source, At: h.LocalNS, UTC: h.UTC, Modulo: seconds(h.ModuloS),
 			Bound: seconds(h.BoundS), Signals: h.Signals})
 		return control.Answer{Air: &said}, err
+	}
+	if r.Do == "resume" {
+		text, err := s.resume(ctx)
+		return control.Answer{Done: text}, err
 	}
 	return a, fmt.Errorf("this service does not do %q", r.Do)
 }

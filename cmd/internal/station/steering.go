@@ -2,6 +2,7 @@ package station
 
 import (
 	"errors"
+	"fmt"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/steer"
@@ -101,6 +102,21 @@ func (s *Station) Use(mode string) {
 	if s.steer.s != nil {
 		s.steer.s.Use(mode)
 	}
+}
+
+// Resume takes the clock back from another program at the operator's word. The error
+// says why there is nothing to take back.
+func (s *Station) Resume(now timescale.Local) error {
+	if s.steer.s == nil {
+		return errors.New("noonmark only watches the clock here: set clock.steer to true to have it set")
+	}
+	e, ok := s.steer.s.Resume(now)
+	if !ok {
+		w, because := s.steer.s.Word()
+		return fmt.Errorf("there is nothing to take back: noonmark has not left the clock to another program (%s: %s)", w, because)
+	}
+	s.events = append(s.events, e)
+	return nil
 }
 
 // LearnedSteering is what of steering is worth keeping over a power-off; nothing where

@@ -211,3 +211,13 @@ func (h *ByHand) Use(mode string) (string, error) {
 		return "The mode in use is " + mode + " now. To keep it over a restart set modes.in_use in the settings.", nil
 	})
 }
+
+// Resume takes the clock back from another program.
+func (h *ByHand) Resume() (string, error) {
+	return h.onLoop(func() (string, error) {
+		if err := h.cfg.Station().Resume(h.last); err != nil {
+			return "", err
+		}
+		return "Noonmark sets the clock again. Run noonmark preflight on the station to find the other program.", nil
+	})
+}

@@ -210,6 +210,10 @@
       e.preventDefault();
       if (e.submitter?.id === "use-send") await send(e.target, { mode: e.submitter.value });
     });
+    $("resume-form").addEventListener("submit", async (e) => {
+      e.preventDefault();
+      if (e.submitter?.id === "resume-send") await send(e.target, {});
+    });
     noonmark.on.tick = (t) => {
       const to = 60 - (t.ms / 1000) % 60;
       write("guide", "Station’s minute in " + Math.ceil(to) + " s, ± " + noonmark.upTo((noonmark.state().bound ?? 0) + t.half / 1000) + " s");
