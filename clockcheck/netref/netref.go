@@ -113,7 +113,7 @@ func (p *Poller) Run(ctx context.Context, sink func(Reading), problem func(Probl
 		case <-timer:
 		case <-changed:
 			for _, t := range targets {
-				t.pace.networkChanged(p.Now())
+				t.pace.NetworkChanged(p.Now())
 			}
 		}
 	}
@@ -124,7 +124,7 @@ func (p *Poller) Run(ctx context.Context, sink func(Reading), problem func(Probl
 type target struct {
 	address
 	name    string
-	pace    pace
+	pace    Pace
 	offline bool // NoNetwork has been told already
 }
 
@@ -143,8 +143,8 @@ func (p *Poller) targets(problem func(Problem)) []*target {
 			problem(Problem{name, Stopped, err.Error(), 0})
 			continue
 		}
-		start := p.Now().Add(time.Duration(i) * apart)
-		list = append(list, &target{address: a, name: name, pace: newPace(start)})
+		start := Start(p.Now(), i)
+		list = append(list, &target{address: a, name: name, pace: NewPace(start)})
 	}
 	return list
 }
@@ -152,7 +152,7 @@ func (p *Poller) targets(problem func(Problem)) []*target {
 // next returns the target that is due first, nil if none will ever be.
 func next(targets []*target) (first *target, due timescale.Local) {
 	for _, t := range targets {
-		if d, ok := t.pace.next(); ok && (first == nil || d < due) {
+		if d, ok := t.pace.Next(); ok && (first == nil || d < due) {
 			first, due = t, d
 		}
 	}
@@ -185,7 +185,7 @@ func (p *Poller) turn(ctx context.Context, h *host, t *target, taken func(netip.
 	now := p.Now()
 	if err == nil {
 		t.offline = false
-		t.pace.answered(now, spread)
+		t.pace.Answered(now, spread)
 		sink(r)
 		return
 	}
@@ -198,19 +198,19 @@ func (p *Poller) turn(ctx context.Context, h *host, t *target, taken func(netip.
 	t.forget()
 	switch f.kind {
 	case NoNetwork:
-		t.pace.offline(now)
+		t.pace.Offline(now)
 	case SlowDown:
-		t.pace.slowDown(now, spread)
+		t.pace.SlowDown(now, spread)
 	case Stopped:
-		t.pace.stop()
+		t.pace.Stop()
 	default:
-		t.pace.failed(now, spread)
+		t.pace.Failed(now, spread)
 	}
 	if told {
 		return
 	}
 	again := time.Duration(0)
-	if due, ok := t.pace.next(); ok {
+	if due, ok := t.pace.Next(); ok {
 		again = due.Sub(now)
 	}
 	problem(Problem{t.name, f.kind, f.reason, again})

@@ -23,10 +23,10 @@ const (
 	apart     = 2 * time.Second    // between the first questions to two servers
 )
 
-// pace decides when one server is asked next. It is a pure value: each event
+// Pace decides when one server is asked next. It is a pure value: each event
 // comes with its time. spread in [0, 1) lengthens a wait by up to 1/16, so
 // that many stations do not ask in step.
-type pace struct {
+type Pace struct {
 	due      timescale.Local
 	asked    timescale.Local // the last time a packet may have gone out
 	everSent bool
@@ -39,23 +39,27 @@ type pace struct {
 	stopped  bool
 }
 
-func newPace(start timescale.Local) pace {
-	return pace{due: start, interval: steady, floor: steady, quick: quickOnes}
+// Start is when the first question goes to the server that is number i of the list.
+func Start(now timescale.Local, i int) timescale.Local { return now.Add(time.Duration(i) * apart) }
+
+// NewPace returns the pace of a server that is first asked at start.
+func NewPace(start timescale.Local) Pace {
+	return Pace{due: start, interval: steady, floor: steady, quick: quickOnes}
 }
 
-// next returns when to ask; ok = false means never.
-func (p *pace) next() (due timescale.Local, ok bool) { return p.due, !p.stopped }
+// Next returns when to ask; ok = false means never.
+func (p *Pace) Next() (due timescale.Local, ok bool) { return p.due, !p.stopped }
 
-func (p *pace) sent(now timescale.Local) {
+func (p *Pace) sent(now timescale.Local) {
 	p.asked, p.everSent, p.away = now, true, false
 }
 
-func (p *pace) wait(now timescale.Local, d time.Duration, spread float64) {
+func (p *Pace) wait(now timescale.Local, d time.Duration, spread float64) {
 	p.due = now.Add(d + time.Duration(spread*float64(d)/16))
 }
 
-// answered: a usable answer came.
-func (p *pace) answered(now timescale.Local, spread float64) {
+// Answered: a usable answer came.
+func (p *Pace) Answered(now timescale.Local, spread float64) {
 	p.sent(now)
 	if p.failing {
 		p.failing, p.good, p.interval = false, 0, p.floor
@@ -73,8 +77,8 @@ func (p *pace) answered(now timescale.Local, spread float64) {
 	p.wait(now, p.interval, spread)
 }
 
-// failed: nothing came, or nothing usable.
-func (p *pace) failed(now timescale.Local, spread float64) {
+// Failed: nothing came, or nothing usable.
+func (p *Pace) Failed(now timescale.Local, spread float64) {
 	p.sent(now)
 	p.quick, p.good = 0, 0
 	if p.failing {
@@ -85,9 +89,9 @@ func (p *pace) failed(now timescale.Local, spread float64) {
 	p.wait(now, p.interval, spread)
 }
 
-// slowDown: the server asked for fewer questions. It is never again asked as
+// SlowDown: the server asked for fewer questions. It is never again asked as
 // often as it was.
-func (p *pace) slowDown(now timescale.Local, spread float64) {
+func (p *Pace) SlowDown(now timescale.Local, spread float64) {
 	p.sent(now)
 	p.quick, p.good = 0, 0
 	p.interval = min(max(2*p.interval, 4*steady), longest)
@@ -96,16 +100,16 @@ func (p *pace) slowDown(now timescale.Local, spread float64) {
 	p.wait(now, p.interval, spread)
 }
 
-// offline: there is no route, nothing was sent.
-func (p *pace) offline(now timescale.Local) {
+// Offline: there is no route, nothing was sent.
+func (p *Pace) Offline(now timescale.Local) {
 	p.away = true
 	p.due = now.Add(lookAgain)
 }
 
-// networkChanged: an address or a route came or went. A server that was away
+// NetworkChanged: an address or a route came or went. A server that was away
 // or silent is worth a question now, but not sooner after the last one than
 // the steady rate allows. One that slows us down or answers is left alone.
-func (p *pace) networkChanged(now timescale.Local) {
+func (p *Pace) NetworkChanged(now timescale.Local) {
 	if !p.away && !p.failing {
 		return
 	}
@@ -116,5 +120,5 @@ func (p *pace) networkChanged(now timescale.Local) {
 	p.due = min(p.due, soon)
 }
 
-// stop: never ask again.
-func (p *pace) stop() { p.stopped = true }
+// Stop: never ask again.
+func (p *Pace) Stop() { p.stopped = true }

@@ -12,19 +12,19 @@ import (
 // feed plays events into a pace, each at the time it is due, and returns the
 // waits in seconds. A answered, F failed, S told to slow down, N no network.
 func feed(events string) []int {
-	p := newPace(start)
+	p := NewPace(start)
 	var waits []int
 	for _, e := range events {
 		now := p.due
 		switch e {
 		case 'A':
-			p.answered(now, 0)
+			p.Answered(now, 0)
 		case 'F':
-			p.failed(now, 0)
+			p.Failed(now, 0)
 		case 'S':
-			p.slowDown(now, 0)
+			p.SlowDown(now, 0)
 		case 'N':
-			p.offline(now)
+			p.Offline(now)
 		}
 		waits = append(waits, int(p.due.Sub(now)/time.Second))
 	}
@@ -54,10 +54,10 @@ func TestPace(t *testing.T) {
 			}
 		})
 	}
-	stopped := newPace(start)
-	stopped.stop()
-	stopped.networkChanged(start.Add(time.Hour))
-	if _, ok := stopped.next(); ok {
+	stopped := NewPace(start)
+	stopped.Stop()
+	stopped.NetworkChanged(start.Add(time.Hour))
+	if _, ok := stopped.Next(); ok {
 		t.Error("a server that refused is asked again")
 	}
 }
@@ -67,20 +67,20 @@ func TestPace(t *testing.T) {
 // and its sixteenth.
 func TestPaceLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := newPace(start)
+		p := NewPace(start)
 		now := start
 		var last timescale.Local
 		sent, rated := 0, false
 		for range rapid.IntRange(1, 200).Draw(t, "n") {
 			if rapid.IntRange(0, 4).Draw(t, "early") == 0 {
 				now = now.Add(time.Duration(rapid.Int64Range(0, int64(max(p.due.Sub(now), 1))).Draw(t, "after")))
-				p.networkChanged(now)
+				p.NetworkChanged(now)
 			}
 			now = max(now, p.due)
 			spread := rapid.Float64Range(0, 0.999).Draw(t, "spread")
 			event := rapid.SampledFrom([]string{"answered", "answered", "answered", "failed", "slow", "offline"}).Draw(t, "event")
 			if event == "offline" {
-				p.offline(now)
+				p.Offline(now)
 				continue
 			}
 			if gap := now.Sub(last); sent > 0 && (gap < quick || sent >= quickOnes && gap < steady || rated && gap < 4*steady) {
@@ -90,11 +90,11 @@ func TestPaceLaws(t *testing.T) {
 			sent++
 			switch event {
 			case "answered":
-				p.answered(now, spread)
+				p.Answered(now, spread)
 			case "failed":
-				p.failed(now, spread)
+				p.Failed(now, spread)
 			default:
-				p.slowDown(now, spread)
+				p.SlowDown(now, spread)
 				rated = true
 			}
 			if d := p.due.Sub(now); d > longest+longest/16 {
@@ -105,24 +105,24 @@ func TestPaceLaws(t *testing.T) {
 }
 
 func TestNetworkChange(t *testing.T) {
-	p := newPace(start)
-	p.failed(start, 0)
-	p.failed(start.Add(64*time.Second), 0)
-	p.failed(start.Add(192*time.Second), 0) // next at 448 s
-	p.networkChanged(start.Add(200 * time.Second))
+	p := NewPace(start)
+	p.Failed(start, 0)
+	p.Failed(start.Add(64*time.Second), 0)
+	p.Failed(start.Add(192*time.Second), 0) // next at 448 s
+	p.NetworkChanged(start.Add(200 * time.Second))
 	if got := p.due.Sub(start); got != 256*time.Second {
 		t.Errorf("a silent server is asked at %v, want one steady wait after the last question", got)
 	}
-	p = newPace(start)
-	p.offline(start)
-	p.networkChanged(start.Add(5 * time.Second))
+	p = NewPace(start)
+	p.Offline(start)
+	p.NetworkChanged(start.Add(5 * time.Second))
 	if got := p.due.Sub(start); got != 7*time.Second {
 		t.Errorf("a server never asked is asked at %v", got)
 	}
-	p = newPace(start)
-	p.answered(start, 0)
+	p = NewPace(start)
+	p.Answered(start, 0)
 	before := p.due
-	p.networkChanged(start.Add(time.Second))
+	p.NetworkChanged(start.Add(time.Second))
 	if p.due != before {
 		t.Error("a server that answers is asked out of turn")
 	}

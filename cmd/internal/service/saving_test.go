@@ -21,7 +21,7 @@ func TestWhenIsSaved(t *testing.T) {
 	var saves []time.Duration
 	for at := begin; at < begin.Add(3*time.Hour); at = at.Add(time.Second) {
 		st.KernelWritesRTC(at >= begin.Add(90*time.Minute)) // then what was kept holds no more
-		if s.saveDue(at) {
+		if s.saving.Due(at, st.Urgent()) {
 			s.save(at)
 			saves = append(saves, at.Sub(begin))
 		}

@@ -63,12 +63,14 @@ type service struct {
 	ready       bool
 	watchdog    time.Duration
 	lastSaid    string
-	saved       timescale.Local
-	urgent      int             // how often something was saved at once
+	saving      keep.Pace
 	asked       timescale.Local // the kernel
 	clock       kernelClock     // nil = only watched
 	wake        <-chan time.Time
 	rtcOrders   chan steer.RTCOrder
+	woke        chan struct{}        // the machine slept: the hardware clock is to be read
+	suspended   func() time.Duration // how long the machine has slept since boot
+	slept       time.Duration        // … at the last tick
 	said        map[string]string
 	lost        string           // why what is learned cannot be kept; "" = it can
 	others      []status.Problem // of other processes of the station, looked for at othersAt
@@ -85,7 +87,7 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if err != nil {
 		return err
 	}
-	s := &service{log: logging.New(errOut, c.Verbose, c.JSON), events: make(chan func(), 64), rtcOrders: make(chan steer.RTCOrder), said: map[string]string{}}
+	s := &service{log: logging.New(errOut, c.Verbose, c.JSON), events: make(chan func(), 64), rtcOrders: make(chan steer.RTCOrder), woke: make(chan struct{}, 1), suspended: hostclock.Suspended, slept: hostclock.Suspended(), said: map[string]string{}}
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	runDir, err := env.RunDir(c.RunDir)
 	if err != nil {
@@ -224,13 +226,22 @@ func (s *service) run(ctx context.Context, failed <-chan error) error {
 		case err := <-failed:
 			return err
 		case f := <-s.events:
-			f()
+			s.take(f)
 		case <-s.wake:
 			s.tick()
 		case <-tick.C:
 			s.tick()
 		}
 	}
+}
+
+// take lets an event happen. Where the machine slept since the last tick, that is judged
+// first: what the event brings belongs to the time after.
+func (s *service) take(event func()) {
+	if (s.suspended() - s.slept) > slackOfSleep {
+		s.tick()
+	}
+	event()
 }
 
 // tick judges, publishes and tells the service manager.
@@ -255,7 +266,7 @@ func (s *service) tick() *status.Snapshot {
 		web.Show(s.page, s.station, snap, p.Local, s.facts)
 	}
 	s.tell(snap)
-	if s.saveDue(p.Local) {
+	if s.saving.Due(p.Local, s.station.Urgent()) {
 		s.save(p.Local)
 	}
 	return snap

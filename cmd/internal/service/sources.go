@@ -76,45 +76,56 @@ func identity(id port.Identity, path string) string {
 	return fmt.Sprintf("usb %s:%s %s %s", id.VID, id.PID, id.Serial, id.Part)
 }
 
-// watchRTC reads the hardware clock's edge now and then: roughly at once, for a
-// station must know the time at boot, then finely, then rarely. In between it sets it
-// when that is ordered, and then looks at once where the edge has come to lie.
+// watchRTC reads the hardware clock's edge now and then, as its pace says. In between it
+// sets it when that is ordered.
 func (s *service) watchRTC(ctx context.Context, path string) {
 	clock := rtc.New(func() (rtc.Device, error) { return rtc.Open(path) }, hostclock.Now, sleep.For)
-	for n := 0; ctx.Err() == nil; n++ {
-		want, pause := 2*time.Millisecond, 10*time.Minute
-		switch {
-		case n == 0:
-			want, pause = 100*time.Millisecond, time.Second
-		case n < 10:
-			pause = time.Minute
-		}
-		r, err := clock.ReadEdge(ctx, want)
+	var pace rtc.Pace
+	for ctx.Err() == nil {
+		r, err := clock.ReadEdge(ctx, pace.Want())
 		if ctx.Err() != nil {
 			return
 		}
 		s.events <- func() { s.takeRTC(r, err) }
-		if order, ok := s.nextOrder(ctx, pause); ok {
+		pause := pace.Looked()
+		if order, ok := s.nextOrder(ctx, &pace, pause); ok {
 			s.setRTC(ctx, clock, order)
-			n = 0
-			if sleep.For(ctx, 2*time.Second) != nil {
+			if sleep.For(ctx, pace.Set()) != nil {
 				return
 			}
 		}
 	}
 }
 
-// nextOrder waits for an order to set the hardware clock, at most for d.
-func (s *service) nextOrder(ctx context.Context, d time.Duration) (o steer.RTCOrder, ok bool) {
+// nextOrder waits for an order to set the hardware clock, at most for d, or until the
+// machine wakes.
+func (s *service) nextOrder(ctx context.Context, pace *rtc.Pace, d time.Duration) (o steer.RTCOrder, ok bool) {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {
 	case <-ctx.Done():
 	case <-t.C:
+	case <-s.woke:
+		pace.Woke()
 	case o = <-s.rtcOrders:
 		return o, true
 	}
 	return o, false
+}
+
+// slackOfSleep is how well the time asleep is read on a loaded machine.
+const slackOfSleep = 50 * time.Millisecond
+
+// noteSleep has the hardware clock read when the machine slept: nothing else is left of the
+// time then.
+func (s *service) noteSleep(asleep time.Duration) {
+	if asleep-s.slept > slackOfSleep {
+		select {
+		case s.woke <- struct{}{}:
+		default: // it was told already
+		}
+	}
+	s.slept = asleep
 }
 
 // watchFacts reads what only the page shows, off the loop: a battery behind a slow

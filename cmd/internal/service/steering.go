@@ -78,6 +78,7 @@ func readLeaps(path string) (*leaps.Table, error) {
 func (s *service) judge() (*status.Snapshot, station.Tick, hostclock.Pair) {
 	p := hostclock.Sample()
 	t := station.Tick{Local: p.Local, System: p.System, BoottimeS: p.Boottime.Seconds(), AsleepS: p.SuspendOffset.Seconds()}
+	s.noteSleep(p.SuspendOffset)
 	if s.clock != nil {
 		if k, err := s.clock.Read(); err != nil {
 			s.warn("system clock", err.Error())

@@ -12,10 +12,11 @@ import (
 // readRTC looks for an edge every so often, as the service does. It is called at
 // the end of a second, for the edges within it.
 func (w *World) readRTC(begin timescale.UTC) {
-	if w.s.NoRTC || w.utc < w.nextRTC {
+	if w.s.NoRTC || w.local < w.nextRTC {
 		return
 	}
-	w.nextRTC = w.utc.Add(time.Minute)
+	want := w.rtcPace.Want()
+	w.nextRTC = w.local.Add(w.rtcPace.Looked())
 	at, shows, ok := w.rtc.NextEdge(begin)
 	switch _, err := w.rtc.At(w.utc); {
 	case errors.Is(err, syscall.EINVAL):
@@ -26,7 +27,7 @@ func (w *World) readRTC(begin timescale.UTC) {
 		return
 	}
 	edge := w.local.Add(at.Sub(w.utc)) // within a second of now: the rate does not matter
-	half := 2*time.Millisecond + w.bracket()
+	half := want + w.bracket()         // as wide as it may be
 	jitter := time.Duration((w.rng.Float64()*2 - 1) * float64(half))
 	r := rtc.Reading{Edge: edge.Add(jitter), Half: half, Value: shows}
 	r.Flags, r.FlagsKnown = w.rtc.Flags(at)

@@ -114,7 +114,8 @@ func (w *World) writeRTC() {
 		at := w.utc.Add(k.order.At.Sub(w.local))
 		w.rtc.Set(at, k.order.Value.Add(-w.s.RTC.Zone)) // the chip takes what it is given
 		w.Station.RTCWritten(k.order.At, k.order.At.Add(time.Millisecond), nil)
-		k.order, k.rtcSets, w.nextRTC = nil, k.rtcSets+1, w.utc.Add(2*time.Second)
+		k.order, k.rtcSets, w.nextRTC = nil, k.rtcSets+1, w.local.Add(w.rtcPace.Set())
+		w.save()
 	}
 	switch unsync := k.Kernel(w.local).Bits&steer.BitUnsync != 0; {
 	case unsync:

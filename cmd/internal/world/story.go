@@ -110,7 +110,7 @@ func (w *World) turn() gnsstest.Scene {
 }
 
 func (w *World) happen(c *Chapter) {
-	w.servers, w.portal, w.way = c.Servers, c.Portal, c.Way
+	w.network(c)
 	if m := c.Mark; m != nil {
 		w.mark(m)
 	}
@@ -233,7 +233,7 @@ func (w *World) sleep(d time.Duration) {
 	w.line = nil
 	w.pass(d)
 	w.asleep += d
-	w.nextRTC = w.utc.Add(2 * time.Second) // the service looks again when it wakes
+	w.nextRTC = w.local.Add(w.rtcPace.Woke() + 1500*time.Millisecond) // after the tick that notices it
 	w.setSystem(w.system + (w.rng.Float64()-0.5)*1e9)
 }
 

@@ -16,10 +16,13 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/netref"
 	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/gnsstest"
+	"noonmark/rtc"
 	"noonmark/rtc/rtctest"
 	"noonmark/status"
 )
@@ -41,15 +44,17 @@ type World struct {
 	rtc     *rtctest.Clock
 	chapter int
 	servers []Server
-	nextRTC timescale.UTC
-	asked   timescale.UTC
+	nextRTC timescale.Local
+	rtcPace rtc.Pace
+	asking  map[string]*netref.Pace // each server that was named in this run
+	names   []string                // of servers, in the order in which the story named them
+	saving  keep.Pace
 	opened  bool
 	line    []piece // on its way from the receiver
 	kept    kept
 	pulsing pulsing
-	said    float64 // what the station last said of the system clock's error, s
-	kernel  *kernel // nil = nobody steers the system clock
-	booted  timescale.UTC
+	said    float64       // what the station last said of the system clock's error, s
+	kernel  *kernel       // nil = nobody steers the system clock
 	powered timescale.UTC // when the power came, at the latest
 
 	thermometer thermometer
@@ -71,7 +76,6 @@ type kept struct {
 	learned  clockcheck.Learned
 	steering steer.Learned
 	place    *station.LastPlace
-	at       timescale.UTC // of the last write, 0 = none since boot
 	writes   int
 	former   *clockcheck.Learned // the generation before
 }
@@ -121,11 +125,11 @@ func (w *World) boot() {
 // startProgram starts the program, the machine running on.
 func (w *World) startProgram() {
 	w.opened, w.line = false, nil
-	w.booted, w.asked, w.kept.at = w.utc, 0, 0
+	w.asking, w.names, w.saving, w.rtcPace = map[string]*netref.Pace{}, nil, keep.Pace{}, rtc.Pace{}
 	w.startSteering()
 	w.Station = station.New(w.cfg, w.kept.learned)
 	w.Station.Remember(w.kept.place)
-	w.nextRTC = w.utc.Add(time.Second)
+	w.nextRTC = w.local
 	w.thermometer.next = 0
 	w.warm()
 	if w.s.NoRTC {
@@ -170,25 +174,20 @@ func (w *World) Second() *status.Snapshot {
 	return snap
 }
 
-// keep writes the state file as rarely as the service does: once when there is
-// something to know, then each hour, and where what is kept would mislead.
+// keep writes the state file when the service would.
 func (w *World) keep() {
-	if w.Station.Urgent() {
+	if w.saving.Due(w.local, w.Station.Urgent()) {
 		w.save()
-		return
 	}
-	if w.kept.at == 0 && w.utc.Sub(w.booted) < 5*time.Minute || w.kept.at != 0 && w.utc.Sub(w.kept.at) < time.Hour {
-		return
-	}
-	w.save()
 }
 
 func (w *World) save() {
 	former := w.kept.learned
 	w.kept.former = &former
-	w.kept.learned, w.kept.steering, w.kept.at = w.Station.Learned(), w.Station.LearnedSteering(), w.utc
+	w.kept.learned, w.kept.steering = w.Station.Learned(), w.Station.LearnedSteering()
 	w.kept.place = w.Station.LastPlace()
 	w.kept.writes++
+	w.saving.Saved(w.local)
 }
 
 // StateWrites is how often the state file was written.

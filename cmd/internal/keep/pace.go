@@ -1,0 +1,41 @@
+package keep
+
+import (
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// Memory cards wear, so what was learned is saved rarely; but an evening may be short,
+// and end with the battery's.
+const (
+	saveFirst = 5 * time.Minute // after the start
+	saveEvery = time.Hour
+	// So often at most, in one run, something is saved at once, lest another program
+	// that sets the hardware clock again and again wear the card.
+	saveUrgent = 50
+)
+
+// Pace says when to save. It is a pure value; its zero is that of a program that starts.
+// The service and the simulated world save by it.
+type Pace struct {
+	begun  bool
+	saved  timescale.Local
+	urgent int // how often it was urgent
+}
+
+// Due tells whether it is time to save; it is asked from the start on. urgent says that
+// what was kept would mislead the next start.
+func (p *Pace) Due(now timescale.Local, urgent bool) bool {
+	if !p.begun {
+		p.begun, p.saved = true, now.Add(saveFirst-saveEvery)
+	}
+	if urgent && p.urgent < saveUrgent {
+		p.urgent++
+		return true
+	}
+	return now.Sub(p.saved) >= saveEvery
+}
+
+// Saved says that it was saved.
+func (p *Pace) Saved(now timescale.Local) { p.begun, p.saved = true, now }

@@ -1,0 +1,29 @@
+package keep
+
+import (
+	"testing"
+	"time"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// First after five minutes, then each hour, and at once where it is urgent, at most fifty
+// times in one run.
+func TestPace(t *testing.T) {
+	var p Pace
+	begin, urgent := timescale.Local(20e9), 0
+	var saves []time.Duration
+	for at := begin; at < begin.Add(3*time.Hour); at = at.Add(time.Second) {
+		if p.Due(at, at.Sub(begin) > 2*time.Hour) {
+			if at.Sub(begin) > 2*time.Hour {
+				urgent++
+			} else {
+				saves = append(saves, at.Sub(begin))
+			}
+			p.Saved(at)
+		}
+	}
+	if len(saves) != 2 || saves[0] != 5*time.Minute || saves[1] != 65*time.Minute || urgent != 50 {
+		t.Errorf("saved after %v, and %d times urgently", saves, urgent)
+	}
+}
