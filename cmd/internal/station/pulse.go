@@ -8,22 +8,22 @@ import (
 	"noonmark/status"
 )
 
-// Pulse takes one edge of the receiver's pulse: when it came, which of its two edges
+// takePulse takes one edge of the receiver's pulse: when it came, which of its two edges
 // it is, and the standard deviation of that instant.
-func (s *Station) Pulse(at timescale.Local, edge clockcheck.Edge, sigma time.Duration) {
+func (s *Station) takePulse(at timescale.Local, edge clockcheck.Edge, sigma time.Duration) {
 	s.judge.PPS(&clockcheck.PPS{At: at, Edge: edge, Sigma: sigma})
 }
 
-// PulseMissing says that no pulse is to be had, and why.
-func (s *Station) PulseMissing(why string) { s.judge.PPSMissing(sentence(why)) }
+// takePulseMissing says that no pulse is to be had, and why.
+func (s *Station) takePulseMissing(why string) { s.judge.PPSMissing(sentence(why)) }
 
-// Mark takes an operator's mark; it reports whether the mark could be placed (see
+// takeMark takes an operator's mark; it reports whether the mark could be placed (see
 // clockcheck.Judge.Mark).
-func (s *Station) Mark(m clockcheck.Mark) bool { return s.judge.Mark(&m) }
+func (s *Station) takeMark(m clockcheck.Mark) bool { return s.judge.Mark(&m) }
 
-// Air takes what the radio's sound told; it reports whether that could be placed (see
+// takeAir takes what the radio's sound told; it reports whether that could be placed (see
 // clockcheck.Judge.Air).
-func (s *Station) Air(a clockcheck.Air) bool { return s.judge.Air(&a) }
+func (s *Station) takeAir(a clockcheck.Air) bool { return s.judge.Air(&a) }
 
 // fillAir says what was heard last, if anything was.
 func (s *Station) fillAir() {

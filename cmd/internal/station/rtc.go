@@ -10,8 +10,8 @@ import (
 	"noonmark/status"
 )
 
-// RTC takes a reading of the hardware clock.
-func (s *Station) RTC(r rtc.Reading) {
+// takeRTC takes a reading of the hardware clock.
+func (s *Station) takeRTC(r rtc.Reading) {
 	s.rtcRead(&clockcheck.RTC{Edge: r.Edge, Sigma: time.Duration(float64(r.Half) / math.Sqrt(3)), Value: r.Value,
 		Invalid: r.FlagsKnown && r.Flags&rtc.DataInvalid != 0})
 	if r.FlagsKnown {
@@ -19,13 +19,13 @@ func (s *Station) RTC(r rtc.Reading) {
 	}
 }
 
-// RTCInvalid says that the chip itself calls its time lost.
-func (s *Station) RTCInvalid(at timescale.Local) {
+// takeRTCInvalid says that the chip itself calls its time lost.
+func (s *Station) takeRTCInvalid(at timescale.Local) {
 	s.rtcRead(&clockcheck.RTC{Edge: at, Invalid: true})
 }
 
-// RTCMissing says that there is no hardware clock to be read, and why.
-func (s *Station) RTCMissing(why string) { s.judge.RTCMissing(sentence(why)) }
+// takeRTCMissing says that there is no hardware clock to be read, and why.
+func (s *Station) takeRTCMissing(why string) { s.judge.RTCMissing(sentence(why)) }
 
 // supply notes what the chip says of its battery. That it once ran on it
 // (BackupSwitch) or lost the time says nothing of the cell's charge.

@@ -9,9 +9,9 @@ import (
 	"noonmark/status"
 )
 
-// Tick lets time pass: it closes epochs by silence, judges, and returns the
+// takeTick lets time pass: it closes epochs by silence, judges, and returns the
 // snapshot to publish, which is good until the next call.
-func (s *Station) Tick(t Tick) *status.Snapshot {
+func (s *Station) takeTick(t Tick) *status.Snapshot {
 	if s.ticked && t.AsleepS-s.asleep > 0.05 {
 		s.judge.Segment(t.Local)
 		if s.steer.s != nil {
@@ -92,8 +92,8 @@ func (s *Station) fill(t Tick) {
 	out.Advice = &s.advice
 }
 
-// Problems says what the station's process cannot do: the next snapshots tell of it.
-func (s *Station) Problems(list []status.Problem) { s.snap.Problems = list }
+// takeProblems says what the station's process cannot do: the next snapshots tell of it.
+func (s *Station) takeProblems(list []status.Problem) { s.snap.Problems = list }
 
 func (s *Station) fillThermometer() {
 	w := &s.judgement.Warmth

@@ -28,7 +28,7 @@ import (
 // Config is what a station is told once.
 type Config struct {
 	Judge         clockcheck.Config
-	MakeJudge     MakeJudge     // nil = clockcheck.New
+	MakeJudge     MakeJudge     `json:"-"` // nil = clockcheck.New
 	BuildDate     timescale.UTC // places two-digit years; 0 = 1980 to 2079
 	Live          bool          // the clock judged is this machine's own, now
 	BootID        string
@@ -38,6 +38,7 @@ type Config struct {
 	Steer         *steer.Config // how to steer the clock, bar Leaps; nil = only watch it
 	Leaps         *leaps.Table  // for the kernel and for the time service; nil = not known
 	NoChecksums   bool          // take sentences without a checksum (old captures)
+	Record        func(*Input)  `json:"-"` // is shown each input before it is taken, and keeps nothing of it; nil = nobody is
 }
 
 // Tick is this machine's clocks read at one instant.
@@ -102,9 +103,9 @@ func New(cfg Config, learned clockcheck.Learned) *Station {
 // OnEpoch names a function that is shown each epoch (for counting in a replay).
 func (s *Station) OnEpoch(f func(*gnss.Epoch)) { s.onEpoch = f }
 
-// Opened says that a receiver's port was opened at an instant: what it proved
+// takeOpened says that a receiver's port was opened at an instant: what it proved
 // before counts no more.
-func (s *Station) Opened(src Source, at timescale.Local) {
+func (s *Station) takeOpened(src Source, at timescale.Local) {
 	s.src, s.open, s.keyed, s.heardOnce, s.full, s.line, s.firsts = src, true, false, false, 0, line{}, firsts{}
 	s.dec = gnss.NewDecoder(gnss.Config{Baud: src.Baud, BuildDate: s.cfg.BuildDate, AcceptUnchecked: s.cfg.NoChecksums})
 	s.dec.Discard(at)
@@ -118,15 +119,15 @@ func (s *Station) link() clockcheck.Link {
 	return clockcheck.Serial
 }
 
-// Heard says that sentences begin to come in at this speed of the line, in bits a
+// takeHeard says that sentences begin to come in at this speed of the line, in bits a
 // second: for the first time, or again on a port that stayed open while Lost was said of
 // its receiver. What is heard then has been switched on anew, for all we know.
-func (s *Station) Heard(baud int, at timescale.Local) {
+func (s *Station) takeHeard(baud int, at timescale.Local) {
 	switch {
 	case !s.open:
 		src := s.src
 		src.Baud = baud
-		s.Opened(src, at)
+		s.takeOpened(src, at)
 	case baud != s.src.Baud:
 		s.src.Baud = baud
 		s.dec.SetBaud(baud)
@@ -140,8 +141,8 @@ type Read struct {
 	Stale   bool            // the bytes had been waiting: no evidence of time
 }
 
-// Bytes takes what a read returned.
-func (s *Station) Bytes(p []byte, r Read) {
+// takeBytes takes what a read returned.
+func (s *Station) takeBytes(p []byte, r Read) {
 	if !s.open {
 		return
 	}
@@ -155,9 +156,9 @@ func (s *Station) Bytes(p []byte, r Read) {
 	s.drain()
 }
 
-// Lost says that the receiver's port is gone or is not to be had, or that nothing comes
+// takeLost says that the receiver's port is gone or is not to be had, or that nothing comes
 // from it, and why.
-func (s *Station) Lost(why string, at timescale.Local) {
+func (s *Station) takeLost(why string, at timescale.Local) {
 	why = sentence(why)
 	if s.open {
 		s.dec.Flush(at.Add(time.Second))
@@ -181,14 +182,14 @@ func sentence(why string) string {
 	return why + "."
 }
 
-// KernelWritesRTC says that the kernel's own writes to the hardware clock are on.
-func (s *Station) KernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
+// takeKernelWritesRTC says that the kernel's own writes to the hardware clock are on.
+func (s *Station) takeKernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
 
-// Temperature takes a reading of a thermometer in or beside the computer.
-func (s *Station) Temperature(r clockcheck.Temperature) { s.judge.Temperature(&r) }
+// takeTemperature takes a reading of a thermometer in or beside the computer.
+func (s *Station) takeTemperature(r clockcheck.Temperature) { s.judge.Temperature(&r) }
 
-// Network takes a server's answer.
-func (s *Station) Network(r netref.Reading) {
+// takeNetwork takes a server's answer.
+func (s *Station) takeNetwork(r netref.Reading) {
 	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound,
 		Upstream: clockcheck.Upstream{ID: r.ID, Port: int(r.Port), Follows: r.Follows, Stratum: r.Stratum, Leap: r.Leap}})
 }

@@ -54,9 +54,9 @@ func (s *Station) decide(t Tick) {
 // Whoever does it says so with Done, before the next Tick.
 func (s *Station) Actions() steer.Actions { return s.steer.actions }
 
-// Done says that the kernel did what Actions wanted, or why it did not. After a step
+// takeDone says that the kernel did what Actions wanted, or why it did not. After a step
 // the last snapshot speaks of another clock: Tick again before publishing.
-func (s *Station) Done(now timescale.Local, err error) {
+func (s *Station) takeDone(now timescale.Local, err error) {
 	if s.steer.s == nil {
 		return
 	}
@@ -76,9 +76,9 @@ func (s *Station) Done(now timescale.Local, err error) {
 	s.note(now, "not-steered", why)
 }
 
-// RTCWritten says that the hardware clock was written as Actions wanted, between two
+// takeRTCWritten says that the hardware clock was written as Actions wanted, between two
 // instants, or why it was not.
-func (s *Station) RTCWritten(before, after timescale.Local, err error) {
+func (s *Station) takeRTCWritten(before, after timescale.Local, err error) {
 	if s.steer.s == nil {
 		return
 	}
@@ -96,8 +96,8 @@ func (s *Station) rtcRead(r *clockcheck.RTC) {
 	}
 }
 
-// Use names the mode in use, "" for none: the gap for a step follows it.
-func (s *Station) Use(mode string) {
+// takeUse names the mode in use, "" for none: the gap for a step follows it.
+func (s *Station) takeUse(mode string) {
 	s.cfg.InUse = mode
 	if s.steer.s != nil {
 		s.steer.s.Use(mode)

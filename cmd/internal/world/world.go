@@ -69,6 +69,7 @@ type World struct {
 	void        timescale.UTC // until when the receiver calls itself invalid
 	portal      *Server       // answers in the place of all servers
 	way         Way
+	onSnapshot  func(*status.Snapshot)
 }
 
 // kept is the state file.
@@ -164,15 +165,34 @@ func (w *World) Second() *status.Snapshot {
 	w.pulse(scene)
 	w.writeRTC()
 	w.readRTC(begin)
-	snap := w.Station.Tick(w.tick())
+	snap := w.judge()
 	if w.steer() {
-		snap = w.Station.Tick(w.tick())
+		snap = w.judge()
 		w.steer()
 	}
 	w.keep()
 	w.said = snap.Clock.ErrorS.V
 	return snap
 }
+
+// judge lets the station judge now, and shows what came of it.
+func (w *World) judge() *status.Snapshot {
+	snap := w.Station.Tick(w.tick())
+	if w.onSnapshot != nil {
+		w.onSnapshot(snap)
+	}
+	return snap
+}
+
+// OnSnapshot names a function that is shown each snapshot, also those that a step
+// supersedes at once.
+func (w *World) OnSnapshot(f func(*status.Snapshot)) { w.onSnapshot = f }
+
+// BootID names the present boot of the machine.
+func (w *World) BootID() string { return w.cfg.BootID }
+
+// Kept is what the state file holds.
+func (w *World) Kept() clockcheck.Learned { return w.kept.learned }
 
 // keep writes the state file when the service would.
 func (w *World) keep() {
