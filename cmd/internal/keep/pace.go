@@ -39,3 +39,6 @@ func (p *Pace) Due(now timescale.Local, urgent bool) bool {
 
 // Saved says that it was saved.
 func (p *Pace) Saved(now timescale.Local) { p.begun, p.saved = true, now }
+
+// Failed says that it could not be saved: it is due again as soon as after a start.
+func (p *Pace) Failed(now timescale.Local) { p.begun, p.saved = true, now.Add(saveFirst-saveEvery) }

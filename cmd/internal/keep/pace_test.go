@@ -26,4 +26,8 @@ func TestPace(t *testing.T) {
 	if len(saves) != 2 || saves[0] != 5*time.Minute || saves[1] != 65*time.Minute || urgent != 50 {
 		t.Errorf("saved after %v, and %d times urgently", saves, urgent)
 	}
+	at := begin.Add(4 * time.Hour)
+	if p.Failed(at); p.Due(at.Add(5*time.Minute-1), false) || !p.Due(at.Add(5*time.Minute), false) {
+		t.Error("after a failure it is due in five minutes")
+	}
 }

@@ -17,7 +17,7 @@ func (s *service) save(now timescale.Local) {
 	}
 	err := keep.Save(s.stateDir, s.kept)
 	if err != nil {
-		s.saved = now.Add(saveFirst - saveEvery) // somebody may make room soon
+		s.saving.Failed(now) // somebody may make room soon
 	}
 	s.notKept(err)
 }
