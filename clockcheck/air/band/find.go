@@ -226,7 +226,7 @@ func thresholds(m Mode, most int) []threshold {
 // periods of 15 s; the FT8 signals of the recordings make 1 false JS8 find a period at
 // hitRate and 0.2 at plainRate (TestFalseFinds).
 const (
-	hitRate   = 2e-6
+	hitRate   = 4e-6
 	plainRate = 3e-7
 	noiseRate = 1e-7
 )

@@ -76,3 +76,17 @@ func ModeNamed(name string) (Mode, error) {
 	}
 	return Mode{}, fmt.Errorf("band: signals of %q cannot be found by their sync; those of %s can", name, strings.Join(names, ", "))
 }
+
+// Sync gives the tone of each symbol, −1 where the message is: for simulated signals.
+func (m Mode) Sync() []int {
+	out := make([]int, m.Length)
+	for i := range out {
+		out[i] = -1
+	}
+	for _, a := range m.Arrays {
+		for k, tone := range a.tones {
+			out[a.at+k] = tone
+		}
+	}
+	return out
+}

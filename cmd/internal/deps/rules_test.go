@@ -54,6 +54,7 @@ var extra = map[string][]string{
 		"clockcheck/source/pulse", "clockcheck/source/server", "clockcheck/source/mark", "clockcheck/source/air"},
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
+	"clockcheck/air/airtest":     {"clockcheck/air/band"},
 	"gnss/gnsstest":              {"gnss"},
 	"grid/standing":              {"grid"},
 	"grid/track":                 {"grid"},

@@ -18,20 +18,20 @@ import (
 
 // found is what a piece of sound holds.
 type found struct {
-	Path    string   `json:"path,omitempty"`
-	Mode    string   `json:"mode"`
-	Signals []signal `json:"signals"`
-	Crowd   *crowded `json:"crowd"`
-	Station *heard   `json:"station"`
-	Because string   `json:"because"` // why there is no crowd, or what is odd about the sound
+	Path    string    `json:"path,omitempty"`
+	Mode    string    `json:"mode"`
+	Signals []finding `json:"signals"`
+	Crowd   *crowded  `json:"crowd"`
+	Station *heard    `json:"station"`
+	Because string    `json:"because"` // why there is no crowd, or what is odd about the sound
 
 	crowd crowd.Offset
 	bound float64
 }
 
-// signal is one signal; its offset is its begin less the piece's begin and the mode's
+// finding is one signal; its offset is its begin less the piece's begin and the mode's
 // usual delay.
-type signal struct {
+type finding struct {
 	OffsetS float64 `json:"offset_s"`
 	FreqHz  float64 `json:"freq_hz"`
 	SNRdB   float64 `json:"snr_db"`
@@ -56,12 +56,16 @@ const ownWidth = 10
 // examineSpan does so for a piece that begins into seconds after a period's begin; a
 // signal at ownHz (0 = none) is our own.
 func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
-	f := found{Mode: m.Name, Signals: []signal{}}
+	f := found{Mode: m.Name, Signals: []finding{}}
 	if word := sound.Fault(p); word != "" {
 		f.Because = word
 		return f
 	}
-	samples, without := band.LeaveOut(sound.To8k(p))
+	samples := sound.To8k(p)
+	if f.Station = station(samples, ""); f.Station != nil && f.Station.Tells != "second" {
+		return f
+	}
+	samples, without := band.LeaveOut(samples)
 	find := band.Find
 	if p.Seconds() > (m.Period + longFile).Seconds() {
 		find = band.FindWhole
@@ -72,7 +76,7 @@ func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
 		all[i].BeginS += into
 	}
 	for i, o := range band.Offsets(all, m) {
-		f.Signals = append(f.Signals, signal{round(o, 3), round(all[i].FreqHz, 1), round(all[i].SNRdB, 0)})
+		f.Signals = append(f.Signals, finding{round(o, 3), round(all[i].FreqHz, 1), round(all[i].SNRdB, 0)})
 	}
 	apart := band.Distinct(all, m)
 	c, err := crowd.Of(band.Offsets(apart, m), m.Period.Seconds())
@@ -101,6 +105,7 @@ var otherRates = [...]int{8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100,
 
 // otherRate is the rate at which a piece would hold three plain signals; 0 if none is.
 func otherRate(p sound.Piece, m band.Mode) int {
+	p.Samples = p.Samples[:min(len(p.Samples), int(m.Period.Seconds()*float64(p.Rate)))]
 	for _, hz := range otherRates {
 		if ratio := float64(hz) / float64(p.Rate); hz == p.Rate || ratio > 2.1 || ratio < 0.45 {
 			continue

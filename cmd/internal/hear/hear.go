@@ -103,6 +103,13 @@ func show(out io.Writer, f found) {
 	if f.Crowd != nil {
 		fmt.Fprintf(out, "  The crowd of %d: %+.2f s ± %.2f s\n", f.Crowd.Signals, f.Crowd.OffsetS, f.Crowd.BoundS)
 	}
+	if s := f.Station; s != nil {
+		fmt.Fprintf(out, "  %s: its %s begins %.3f s after the sound.", s.Name, map[string]string{"second": "second", "minute": "minute", "date": "minute"}[s.Tells], s.OffsetS)
+		if s.UTC.OK {
+			fmt.Fprintf(out, " That is %s UTC.", s.UTC.V.Time().Format("2006-01-02 15:04"))
+		}
+		fmt.Fprintln(out)
+	}
 	if f.Because != "" {
 		fmt.Fprintf(out, "  %s\n", f.Because)
 	}

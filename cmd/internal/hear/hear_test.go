@@ -114,3 +114,17 @@ func BenchmarkExamine(b *testing.B) {
 		examine(p, m)
 	}
 }
+
+// TestWWV: the real minute, through the command (testdata/air: 2025-02-27 00:08, from 42.9 ms).
+func TestWWV(t *testing.T) {
+	var c cli.Hear
+	c.JSON, c.Words = true, []string{air + "wwv-20250227T0008.wav"}
+	code, text := run(t, c)
+	var f found
+	if err := json.Unmarshal([]byte(text), &f); err != nil {
+		t.Fatal(err)
+	}
+	if code != 0 || f.Station == nil || f.Station.Name != "WWV" || math.Abs(f.Station.OffsetS-0.0429) > 0.003 || !strings.Contains(text, `"utc":"2025-02-27T00:08:00Z"`) || f.Crowd != nil {
+		t.Errorf("%d, %s", code, text)
+	}
+}

@@ -68,6 +68,8 @@ type ear struct {
 	since   int64     // the tie's count when it was last examined
 	skip    int       // periods not to look at
 	heard   bool
+	looked  int64 // the tie's count when a time signal was last looked for
+	dated   int64 // UTC − local as a time signal's code last had it, ns
 }
 
 // window is how much sound holds each signal of a period whole, wherever it begins.
@@ -119,16 +121,22 @@ func (e *ear) code() int {
 // take adds a block, and examines a period when one is full.
 func (e *ear) take(b block) error {
 	if e.tie.Block(len(b.samples), b.at) {
-		e.samples, e.since = e.samples[:0], 0
+		e.samples, e.since, e.looked = e.samples[:0], 0, 0
 		e.word("Samples were lost: listening begins again.")
 		return nil
 	}
 	e.samples = append(e.samples, b.samples...)
-	if w := e.window(); len(e.samples) > 2*w {
+	if w := max(e.window(), int(stationSpan*float64(e.c.Rate))); len(e.samples) > w+w/4 {
 		e.samples = append(e.samples[:0], e.samples[len(e.samples)-w:]...)
 	}
+	if minute := int64(60 * e.c.Rate); e.tie.Samples()-e.looked >= minute && e.tie.Samples() > stationSpan*int64(e.c.Rate) {
+		e.looked = e.tie.Samples()
+		if err := e.stationNow(); err != nil || e.c.Station != "" {
+			return err
+		}
+	}
 	period := int64(e.m.Period.Seconds() * float64(e.c.Rate))
-	if len(e.samples) < e.window() || e.tie.Samples()-e.since < period {
+	if e.c.Station != "" || len(e.samples) < e.window() || e.tie.Samples()-e.since < period {
 		return nil
 	}
 	e.since = e.tie.Samples()
