@@ -15,6 +15,7 @@ type Station struct {
 	UTC     time.Time // of that minute; zero = not told
 	DUT1    float64   // s, UT1 − UTC, where the code was read
 	TAI     int       // s, TAI − UTC, where it was read; 0 = not
+	peak    float64   // nats by which its tick stands out
 }
 
 // Where the facts come from: NIST Special Publication 432 (2002 edition) for WWV and WWVH,
@@ -56,7 +57,7 @@ func Find(samples []float32) (out []Station) {
 	for _, hz := range [...]float64{1000, 1200} {
 		env := envelope(samples, hz, windowMS*perMS)
 		profile := fold(env)
-		begin, length, ok := tick(profile)
+		middle, length, peak, ok := tick(profile)
 		if !ok {
 			continue
 		}
@@ -64,7 +65,8 @@ func Find(samples []float32) (out []Station) {
 		if m.name == "" {
 			continue
 		}
-		s := Station{Name: m.name, SecondS: math.Mod(begin/1e3+1, 1), Second: true}
+		begin := middle - float64(m.tick-windowMS)/2
+		s := Station{Name: m.name, SecondS: math.Mod(begin/1e3+1, 1), Second: true, peak: peak}
 		s.minute(samples, m)
 		if m.name == "WWV" || m.name == "WWVH" {
 			s.code(slow)
@@ -74,28 +76,41 @@ func Find(samples []float32) (out []Station) {
 	return apart(out)
 }
 
-// markOf is the station with such a tick; its name is empty where there is none.
+// markOf is the station with such a tick; its name is empty where there is none. A pulse of
+// n ms shows as n to n + 2 (M, and by simulation).
 func markOf(hz, length float64) mark {
 	for _, m := range marks {
-		if m.hz == hz && length > 0.6*float64(m.tick) && length < 1.5*float64(m.tick) {
+		if m.hz == hz && length > float64(m.tick)-2 && length < float64(m.tick)+3 {
 			return m
 		}
 	}
 	return mark{}
 }
 
-// apart drops the one of two tones that is the other's own splash: at the same instant.
-// The two stations are 22 ms of way apart at most, and 4 ms at least for all but a strip.
+// The edges of a tick splash to the other tone, where they are 10 dB (2.3 nats) down.
+const (
+	splashS    = 0.012
+	splashNats = 1.2
+)
+
+// apart drops the one of two tones that is the other's splash.
 func apart(all []Station) []Station {
-	if len(all) == 2 && math.Abs(math.Remainder(all[0].SecondS-all[1].SecondS, 1)) < 0.004 {
+	if len(all) < 2 || math.Abs(math.Remainder(all[0].SecondS-all[1].SecondS, 1)) > splashS {
+		return all
+	}
+	switch d := all[0].peak - all[1].peak; {
+	case d > splashNats:
 		return all[:1]
+	case d < -splashNats:
+		return all[1:]
 	}
 	return all
 }
 
-// tick finds the pulse that comes each second: where it begins, ms of the second, and how
-// long it is. Before it and after it there must be quiet.
-func tick(p []float64) (begin, length float64, ok bool) {
+// tick finds the pulse that comes each second: the middle of the windows that hold it, ms of
+// the second, how long it is, and by how much it stands out. Before it and after it
+// there must be quiet.
+func tick(p []float64) (middle, length, peak float64, ok bool) {
 	contrast := make([]float64, 1000)
 	for i := range contrast {
 		contrast[i] = at(p, i) - math.Max(mean(p, i-12, i-5), mean(p, i+12, i+25))
@@ -113,11 +128,11 @@ func tick(p []float64) (begin, length float64, ok bool) {
 	}
 	sigma := 1.4826 * median(spread)
 	if contrast[best]-mid < clearBy*sigma || contrast[best] < clearLeast {
-		return 0, 0, false
+		return 0, 0, 0, false
 	}
 	for i, v := range contrast { // another as clear, elsewhere: no second
 		if d := math.Abs(math.Remainder(float64(i-best), 1000)); d > 30 && v > 0.7*contrast[best] {
-			return 0, 0, false
+			return 0, 0, 0, false
 		}
 	}
 	// The windows that overlap a pulse of n ms: n + 5 − 1 of them, around its middle.
@@ -135,9 +150,9 @@ func tick(p []float64) (begin, length float64, ok bool) {
 		w := math.Max(at(p, i)-base, 0)
 		sum, moment = sum+w, moment+w*float64(i)
 	}
-	// The logarithm widens what it shows; the wings beyond half count for one window or two.
-	length = float64(hi-lo+1) - windowMS + 1
-	return moment/sum - (length-windowMS)/2, math.Max(length, windowMS), true
+	// Of n + 4 windows the two at the ends hold too little of the pulse to count.
+	length = math.Max(float64(hi-lo+1)-windowMS+3, windowMS)
+	return moment / sum, length, at(p, best) - base, true
 }
 
 // minute looks for the long tone that begins the minute.

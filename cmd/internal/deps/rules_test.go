@@ -25,7 +25,7 @@ var rooms = []string{"clockcheck/estimate", "clockcheck/bank", "clockcheck/sourc
 // core are the packages to which time is an argument.
 var core = slices.Concat(rooms, []string{
 	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms, "status",
-	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd",
+	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 })
@@ -33,7 +33,7 @@ var core = slices.Concat(rooms, []string{
 // machines are the packages of the core that start no goroutine either.
 var machines = slices.Concat(rooms, []string{
 	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms,
-	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd",
+	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 })
