@@ -90,7 +90,7 @@ func (b *Bank) Advance(now timescale.Local) {
 func (b *Bank) Hear(r *Reading) {
 	b.meetWitness(r)
 	if b.trace != nil {
-		b.trace.Reading(r)
+		b.trace.Reading(*r)
 	}
 	for i, n := 0, b.n; i < n; i++ { // the children born on the way have heard it
 		if b.trace == nil {
@@ -104,8 +104,25 @@ func (b *Bank) Hear(r *Reading) {
 	} else {
 		b.former.hear(b, r)
 	}
-	b.last[r.Source] = word{said: true, z: r.Z, bound: 2*r.Common + 4*math.Sqrt(r.Var)}
+	b.remember(r)
 	b.settle()
+}
+
+// remember keeps what a source said of UTC. The hardware clock says it while it stands on
+// the comparison of an earlier run.
+func (b *Bank) remember(r *Reading) {
+	w := &b.last[r.Source]
+	if w.said = true; r.Source != Clock {
+		w.z, w.bound = r.Z, 2*r.Common+4*math.Sqrt(r.Var)
+		return
+	}
+	for i := range b.tracks[:b.n] {
+		if t := &b.tracks[i]; t.Vouched && t.Located && t.On.Has(Clock) {
+			w.z = r.Z - t.F.ClockBase - int64(t.F.V[estimate.R]*1e9)
+			w.bound = 4 * t.F.Sigma(estimate.R)
+			return
+		}
+	}
 }
 
 // show lets one track hear a reading, and shows what it made of it.
@@ -167,7 +184,9 @@ func (b *Bank) aloneWith(r *Reading) {
 		return
 	}
 	for s := Source(0); int(s) < NumSources; s++ {
-		if t.On.Has(s) {
+		if t.On.Has(s) && !b.allowed(falseOf(s)) {
+			return
+		} else if t.On.Has(s) {
 			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, b.nats[falseOf(s)])
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"time"
 
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
@@ -79,27 +80,70 @@ func (b *Bank) Alive(i int) bool { return b.weight[i] > 0 && b.z[i] >= 0 }
 func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 	best := b.Best()
 	for i := range b.tracks[:b.n] {
-		if !b.Alive(i) {
-			continue
+		if b.Alive(i) {
+			lo, hi = b.cover(lo, hi, &b.tracks[i], b.z[i], ahead)
 		}
-		t := &b.tracks[i]
-		d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
-		l, h := t.Span(ahead, b.z[i], floor)
-		lo, hi = math.Min(lo, d+l), math.Max(hi, d+h)
 	}
 	for i := range b.former.track {
 		if w := b.formerWeight(i); w > 0 {
-			t := &b.former.track[i]
-			d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
-			l, h := t.Span(ahead, tail(Risk/8/float64(len(ages))/w), floor)
-			lo, hi = math.Min(lo, d+l), math.Max(hi, d+h)
+			lo, hi = b.cover(lo, hi, &b.former.track[i], tail(formerRisk/2/w), ahead)
 		}
 	}
-	if best.told != 0 { // the oscillator may have moved since anybody told its rate
-		step := b.stepSince(best.F.At.Sub(best.told).Seconds() + ahead)
+	if told := b.rateTold(); told != 0 { // the oscillator may have moved since
+		step := b.stepSince(best.F.At.Sub(told).Seconds() + ahead)
 		lo, hi = lo-step, hi+step
 	}
 	return lo, hi
+}
+
+// rateTold is when anybody last told the best track the oscillator's rate: a source of
+// UTC, or a hardware clock that is steadier.
+func (b *Bank) rateTold() timescale.Local {
+	t := b.Best()
+	if t.Clocked && b.cfg.ClockWander <= clockSteady {
+		return max(t.told, t.ticked)
+	}
+	return t.told
+}
+
+// formerRisk is the part of the risk that each former state has.
+const formerRisk = Risk / 4 / float64(len(ages))
+
+// cover widens lo to hi so that it holds what a track leaves at z σ.
+func (b *Bank) cover(lo, hi float64, t *Track, z, ahead float64) (float64, float64) {
+	best := b.Best()
+	d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
+	l, h := t.Span(ahead, z, floor)
+	return math.Min(lo, d+l), math.Max(hi, d+h)
+}
+
+// Reach is where the i-th track puts UTC: off s from the best, and lo to hi around the best.
+func (b *Bank) Reach(i int) (off, lo, hi float64) {
+	t := &b.tracks[i]
+	if !t.Located {
+		return 0, math.Inf(-1), math.Inf(1)
+	}
+	off = b.apart(b.Best(), t)
+	lo, hi = t.Span(0, math.Max(b.z[i], 0), floor)
+	return off, off + lo, off + hi
+}
+
+// FormerReach is the same of the i-th former state.
+func (b *Bank) FormerReach(i int) (off, lo, hi float64) {
+	t := &b.former.track[i]
+	off = b.apart(b.Best(), t)
+	lo, hi = t.Span(0, tail(formerRisk/2/math.Max(b.formerWeight(i), 1e-9)), floor)
+	return off, off + lo, off + hi
+}
+
+// Former is how old each former state is, 0 where there is none.
+func (b *Bank) Former() (age [len(ages)]time.Duration) {
+	for i, t := range b.former.taken {
+		if t != 0 {
+			age[i] = b.Best().F.At.Sub(t)
+		}
+	}
+	return age
 }
 
 // apart is by how much UTC is later in t than in best, s.
@@ -115,7 +159,7 @@ func (b *Bank) formerWeight(i int) float64 {
 		return 0
 	}
 	w := math.Exp(b.Best().Strain-b.nats[ReceiverFalse]) / float64(len(ages))
-	if w = math.Min(w, 1); w < Risk/8/float64(len(ages)) {
+	if w = math.Min(w, 1); w < formerRisk/2 {
 		return 0
 	}
 	return w

@@ -143,13 +143,13 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	}
 	t.odd[r.Source] = 0
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
-	if b.seconded(t, r) {
-		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.nats[FalseFits])
+	if w, ok := b.seconded(t, r); ok {
+		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]))
 	}
 	t.Out |= SetOf(r.Source)
 	t.On &^= SetOf(r.Source)
 	if !b.allowed(a) { // then nothing explains it
-		t.Cost += tooDear
+		t.Cost += 2 * tooDear
 	}
 }
 
@@ -163,18 +163,21 @@ func (b *Bank) patience(s Source) uint8 {
 }
 
 // seconded tells whether a source that the track takes to be false, of another ancestry,
-// last said what this reading says.
-func (b *Bank) seconded(t *Track, r *Reading) bool {
+// last said what this reading says, to within w s.
+func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
+	if r.Modulo != 0 || !t.Located || r.Source == Clock {
+		return 0, false
+	}
 	for s := range NumSources {
-		w := &b.last[s]
-		if !w.said || Source(s) == r.Source || !t.Out.Has(Source(s)) || r.Modulo != 0 || Source(s) == Clock {
+		o := &b.last[s]
+		if !o.said || Source(s) == r.Source || !t.Out.Has(Source(s)) && !t.assumes(ClockSet, Source(s)) {
 			continue
 		}
-		if math.Abs(float64(r.Z-w.z))/1e9 < w.bound+2*r.Common+0.05 {
-			return true
+		if w = o.bound + 2*r.Common + 0.05; math.Abs(float64(r.Z-o.z))/1e9 < w {
+			return w, true
 		}
 	}
-	return false
+	return 0, false
 }
 
 // comeback lets a source take part again whose readings fit, one after the other, though

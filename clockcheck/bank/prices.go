@@ -50,7 +50,7 @@ var Prices = [numAssumptions]Price{
 	ClockSet:         {"hardware clock set, or lost", 3e-3, "12 h", "assumption; 3 of 3 boards with old cells lost the time (iiab 657)"},
 	ClockMoved:       {"hardware clock's rate moved", 0.6, "12 h outdoors", "assumption; a plain fork loses 0.034 ppm/K² (NXP UM10301)"},
 	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},
-	FalseFits:        {"two false ones say the same", 0.005, "pair", "derived: errors log-uniform from 10 ms to 10 years put 0.5 % within ±0.05 s of a place 0.5 s off"},
+	FalseFits:        {"what is false fits by chance", 0.05, "unit of log-error", "derived: errors log-uniform from 10 ms to 10 years, ln(3e10) = 24, two signs; see chance"},
 }
 
 // Nats is the price of an assumption in nats: −ln P.
@@ -69,6 +69,12 @@ func (b *Bank) Forbid(a Assumption) { b.forbidden |= 1 << a }
 
 func (b *Bank) allowed(a Assumption) bool { return b.forbidden>>a&1 == 0 }
 
+// chance is the price, nats, of an error that lies within ±w of e by chance: where sizes
+// are log-uniform over 24 e-folds and both signs are alike, P = 2w/(2·24·e).
+func (b *Bank) chance(w, e float64) float64 {
+	return b.nats[FalseFits] - math.Log(math.Min(w/math.Max(math.Abs(e), w), 1))
+}
+
 // The rest of the figures, each with its reason.
 const (
 	// Risk is the probability that the guard may miss the truth: 99.99 %.
@@ -79,6 +85,13 @@ const (
 	// oscillatorStep is the largest sudden change of an oscillator's rate, s/s
 	// (fault budget, activity dip: 1 to 20 ppm).
 	oscillatorStep = 20e-6
+	// expected: leap-second data come within a page of 12.5 min. What could have come at
+	// any time of 12 h and came just then costs ln(12 h / 12.5 min) more, nats.
+	expected = 4.05
+	// secondBefore is the share of receivers whose sentences describe the second before
+	// (two of some fifty captures, and one maker's guide): so late must be the unit whose
+	// lateness grows by a whole second. As nats, −ln 0.05.
+	secondBefore = 3.0
 	// gate, nats: a reading further out has less than Risk of being the track's own
 	// (half of the square of 3.891 σ, and the two-sided tail's ln 2 less).
 	gate = 7.6

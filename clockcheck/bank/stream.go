@@ -15,8 +15,8 @@ import (
 const wholeNear = 0.06
 
 // wholeChance is the chance that a lateness that moves does so by a whole second, to
-// within wholeNear, as far as its range lets it.
-const wholeChance = 2 * wholeNear
+// within wholeNear: moves of 10 ms to 1.2 s are log-uniform (assumption).
+var wholeChance = 2 * wholeNear / math.Log(1.2/0.01)
 
 // Lateness is what is known of how late a receiver's sentences are when its port opens.
 type Lateness struct {
@@ -114,14 +114,14 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		t.Met = true
 	default:
 		was := *t
-		t.join(r, first)
 		if !was.Free && first == 0 && b.allowed(LatenessNew) {
 			c := was
 			c.open(b, r)
-			c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew])
+			c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, math.Max(b.nats[LatenessNew]+c.misfit(r)-was.misfit(r), 0))
 			c.join(r, 0)
 			b.add(c)
 		}
+		t.join(r, first)
 		if first > 0 {
 			t.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(r))
 		}
@@ -166,6 +166,15 @@ func (t *Track) fitsLead(r *Reading, k int) bool {
 	}
 	mean, v := t.F.Expect(estimate.Stream)
 	return nats(t.gap(rel-mean), v+r.Var+dragFloor*dragFloor) <= gate
+}
+
+// misfit is how unlikely a look is before it is heard, nats: −ln of the Gaussian's density
+// but for a constant. A lateness that may be anything foretells little.
+func (t *Track) misfit(r *Reading) float64 {
+	t.F.Advance(r.At)
+	nu, v := t.view(r)
+	v += dragFloor * dragFloor
+	return nats(nu, v) + math.Log(v)/2
 }
 
 // join lets the stream take part, k seconds ahead. Where UTC came from this very receiver
@@ -216,7 +225,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		t.F.Measure(now, estimate.Stream, r.Var)
 		return
 	}
-	was := *t
+	was, likeLeap := *t, isWhole && whole < 0 && -whole <= MaxLead && r.Stream.Awaited
 	if c := was; b.allowed(ReceiverWasFalse) && was.Roots.Only(SetOf(Receiver)) {
 		// It was false before, and is right now: nobody else tells UTC.
 		mean, sigma := r.Stream.LateMost/4, r.Stream.LateMost*0.375
@@ -228,23 +237,26 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		c.F.Start(z, estimate.Stream, r.Var)
 		c.Clocked = false
 		c.assume(Assumed{What: ReceiverWasFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverWasFalse])
+		if likeLeap {
+			c.Cost += expected + b.chance(2*wholeNear, nu)
+		}
 		b.add(c)
 	}
 	if c := was; b.allowed(LatenessMoved) && c.mayMove(z, nu) {
 		c.F.Attach(estimate.D, -z, 1, r.Var)
 		c.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
-		if isWhole {
-			c.Cost -= math.Log(wholeChance)
+		if likeLeap {
+			c.Cost += expected + secondBefore - math.Log(wholeChance)
 		}
 		b.add(c)
 	}
 	t.silence()
 	t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverFalse])
-	if isWhole && whole < 0 && -whole <= MaxLead { // and by chance it looks like leap-second data
-		t.assume(Assumed{What: FalseFits, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[FalseFits])
+	if likeLeap {
+		t.assume(Assumed{What: FalseFits, Of: Receiver, Since: r.At, SizeS: nu}, b.chance(2*wholeNear, nu)+expected)
 	}
 	if !b.allowed(ReceiverFalse) {
-		t.Cost += tooDear
+		t.Cost += 2 * tooDear
 	}
 }
 

@@ -15,7 +15,7 @@ type Made struct {
 
 // Trace is shown each reading and what each track made of it. nil = nobody looks.
 type Trace interface {
-	Reading(r *Reading)
+	Reading(r Reading)
 	Made(m Made)
 }
 

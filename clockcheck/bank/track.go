@@ -60,6 +60,16 @@ func (t *Track) Assumes(a Assumption) bool {
 	return false
 }
 
+// assumes tells whether the track assumes a of one source.
+func (t *Track) assumes(a Assumption, of Source) bool {
+	for i := range t.assumed[:t.nAssumed] {
+		if t.assumed[i].What == a && t.assumed[i].Of == of {
+			return true
+		}
+	}
+	return false
+}
+
 // assume adds an assumption at its price.
 func (t *Track) assume(a Assumed, nats float64) {
 	t.Cost += nats
@@ -110,17 +120,11 @@ func (t *Track) late(d, sigma float64) bool {
 	return d > -m && d < t.LateMost+m
 }
 
-// silence takes the receiver out. Where UTC is the stream and a lateness that is anywhere
-// in its range, the range stays, as an interval.
+// silence takes the receiver out, from now on. Where the stream was is kept on, by the
+// oscillator, as X − D.
 func (t *Track) silence() {
-	if t.Free && t.streams() && t.Roots.Has(Receiver) {
-		d, s := t.F.V[estimate.D], t.F.Sigma(estimate.D)
-		lo, hi := math.Max(-d, -4*s), math.Min(t.LateMost-d, 4*s)
-		t.F.Settle(estimate.D)
-		t.Lo, t.Hi = t.Lo+math.Min(lo, 0), t.Hi+math.Max(hi, 0)
-	}
 	t.Out |= SetOf(Receiver)
-	t.odd[Receiver] = 0
+	t.odd[Receiver], t.Strain = 0, 0
 }
 
 // width is the half-width of all the track's UTC may be at z σ, s.
@@ -139,14 +143,13 @@ func (t *Track) Span(ahead, z, share float64) (lo, hi float64) {
 	}
 	g := z * math.Sqrt(v)
 	lo, hi = -g, g
-	if t.Free && t.streams() && carries {
+	if t.Free && t.Met && carries {
 		// UTC is the stream and its lateness, which is between 0 and LateMost.
 		_, v := t.F.Expect(estimate.Stream)
 		m := z * math.Sqrt(v+math.Max(t.F.Ahead(ahead)-t.F.P[estimate.X][estimate.X], 0))
 		d := t.F.V[estimate.D]
-		lo, hi = math.Max(lo, -d-m), math.Min(hi, t.LateMost-d+m)
-		if lo > 0 || hi < 0 {
-			lo, hi = -g, g
+		if l, h := math.Max(lo, -d-m), math.Min(hi, t.LateMost-d+m); l < h {
+			lo, hi = l, h
 		}
 	}
 	return lo + t.Lo, hi + t.Hi

@@ -76,6 +76,9 @@ func (j *Judge) begin() {
 	j.servers, j.marks, j.air = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}
 }
 
+// Bank is the bank, for whoever looks into it.
+func (j *Judge) Bank() *bank.Bank { return j.bank }
+
 // Watch names who is shown each reading and what each explanation made of it.
 func (j *Judge) Watch(t bank.Trace) {
 	j.watch = t
@@ -145,7 +148,7 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 		return
 	}
 	j.bank.Hear(&bank.Reading{Source: bank.Receiver, At: l.At, Z: l.Z, Var: l.Var, Dated: l.Dated,
-		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), LateMost: j.rx.LateMost()}})
+		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), Awaited: j.rx.Awaited(), LateMost: j.rx.LateMost()}})
 	if n, ok := j.rx.Page(); ok {
 		j.bank.Page(n)
 	}

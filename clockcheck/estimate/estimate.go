@@ -170,22 +170,6 @@ func (f *Filter) Forget(s int, mean, sigma float64) {
 	f.P[s][s] = sigma * sigma
 }
 
-// Settle takes state s to be at its mean: what was uncertain of the others because of it
-// is known on that condition.
-func (f *Filter) Settle(s int) {
-	v := f.P[s][s]
-	if v <= 0 {
-		return
-	}
-	row := f.P[s]
-	for i := range row {
-		for k := range row {
-			f.P[i][k] -= row[i] * row[k] / v
-		}
-		f.P[i][i] = math.Max(f.P[i][i], 0)
-	}
-}
-
 // Open adds to the variance of state s.
 func (f *Filter) Open(s int, variance float64) { f.P[s][s] += variance }
 

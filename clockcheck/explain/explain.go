@@ -94,6 +94,42 @@ func Assumption(a bank.Assumed) string {
 	return "Something that has no words yet."
 }
 
+// List describes each explanation in a line: how likely it is, where it puts UTC, what it
+// assumes.
+func List(b *bank.Bank) (lines []string) {
+	for i := range b.Tracks() {
+		t := &b.Tracks()[i]
+		off, lo, hi := b.Reach(i)
+		how := "left out"
+		switch {
+		case t.Latent:
+			how = "latent"
+		case b.Alive(i):
+			how = fmt.Sprintf("weight %.2g", b.Weight(i))
+		}
+		l := fmt.Sprintf("%2d %s, %.1f nats and %.1f strain: UTC %+.4f s from the best, %+.4f to %+.4f s; on", i, how, t.Cost, t.Strain, off, lo, hi)
+		for s := range bank.NumSources {
+			if t.On.Has(bank.Source(s)) {
+				l += " " + Source(bank.Source(s))
+			}
+		}
+		if t.Lead > 0 {
+			l += fmt.Sprintf("; ahead %d to %d s", t.Lead, t.LeadMost)
+		}
+		for _, a := range t.Assumptions() {
+			l += "; " + Assumption(a)
+		}
+		lines = append(lines, l)
+	}
+	for i, age := range b.Former() {
+		if age > 0 {
+			off, lo, hi := b.FormerReach(i)
+			lines = append(lines, fmt.Sprintf("   as %s ago: UTC %+.4f s from the best, %+.4f to %+.4f s", forHowLong(age), off, lo, hi))
+		}
+	}
+	return lines
+}
+
 // rival is the likeliest track that puts UTC elsewhere than the best, by so much, s.
 func rival(b *bank.Bank) (t *bank.Track, off float64) {
 	most := 0.0

@@ -21,6 +21,8 @@ type why struct {
 	out      io.Writer
 	from, to time.Duration
 	now      time.Duration
+	judge    *banked.Judge
+	listed   bool
 }
 
 // around is so much before and after the instant.
@@ -28,9 +30,9 @@ const around = 15 * time.Second
 
 // make makes the judge that stands on the bank, watched.
 func (w *why) make(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
-	j := banked.New(cfg, learned)
-	j.Watch(w)
-	return j
+	w.judge = banked.New(cfg, learned)
+	w.judge.Watch(w)
+	return w.judge
 }
 
 // trace keeps the instant of the story, and passes on.
@@ -40,14 +42,25 @@ func (w *why) trace(next lab.Trace) lab.Trace {
 		if w.open() {
 			fmt.Fprintf(w.out, "%9s  error %+.4f s, guard %.4f s, truth %+.4f s\n", at.Truncate(time.Second), s.Clock.ErrorS.V, s.Clock.GuardS.V, truth)
 		}
+		if at >= w.from+around && !w.listed {
+			w.listed = true
+			w.list()
+		}
 		next(at, truth, s)
+	}
+}
+
+// list prints the explanations that the guard reckons with, and those that wait.
+func (w *why) list() {
+	for _, l := range explain.List(w.judge.Bank()) {
+		fmt.Fprintf(w.out, "%12s %s\n", "", l)
 	}
 }
 
 func (w *why) open() bool { return w.now >= w.from && w.now <= w.to }
 
 // Reading is shown each reading.
-func (w *why) Reading(r *bank.Reading) {
+func (w *why) Reading(r bank.Reading) {
 	if w.open() {
 		fmt.Fprintf(w.out, "%9s  %s says %.4f s\n", w.now.Truncate(time.Second), explain.Source(r.Source), float64(r.Z%1e12)/1e9)
 	}
