@@ -110,7 +110,7 @@ func TestGridReadsEveryForm(t *testing.T) {
 	if _, out, _ := runArgs("grid", "FG69", "--length", "8"); !strings.Contains(out, "Locator  FG69\n") || !strings.Contains(out, "supports a locator of 4") {
 		t.Errorf("a longer locator than there is:\n%s", out)
 	}
-	if _, out, _ := runArgs("grid", "-85,0"); !strings.Contains(out, "UTM      not defined here") {
+	if _, out, _ := runArgs("grid", "-85,0"); !strings.Contains(out, "UTM      polar grid: not offered") {
 		t.Errorf("polar:\n%s", out)
 	}
 }

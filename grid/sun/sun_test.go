@@ -92,16 +92,19 @@ func TestPolarDays(t *testing.T) {
 			t.Errorf("%+v: %v, %v", c, found, above)
 		}
 	}
-	short := 0
-	for lat := 66.0; lat < 69; lat += 0.002 {
-		if found, _ := Next(lat, 15, utc("2026-12-21 00:00:00"), Horizon); len(found) == 2 {
-			if d := found[1].At.Sub(found[0].At); d < 2*step {
-				short++
-			}
+	// Toward the polar night days grow short; none is stepped over.
+	over, shortest := false, 24*time.Hour
+	for lat := 66.0; lat < 69; lat += 0.0005 {
+		found, _ := Next(lat, 16, utc("2026-12-21 00:00:00"), Horizon) // noon is between two looks
+		if len(found) == 2 && over {
+			t.Fatalf("%v: %v, after a latitude without", lat, found)
+		}
+		if over = len(found) == 0; !over {
+			shortest = min(shortest, found[1].At.Sub(found[0].At))
 		}
 	}
-	if short == 0 {
-		t.Error("no short day was found")
+	if shortest > 4*time.Minute {
+		t.Errorf("the shortest day had %v", shortest)
 	}
 }
 

@@ -90,6 +90,8 @@ type Grid struct {
 	Track  string   `placeholder:"FILE" help:"List the locators that a recorded track (NMEA or GPX; - for standard input) visits, with times of entry and exit."`
 	CSV    bool     `name:"csv" help:"With --track: print CSV, for spreadsheets."`
 	GPX    bool     `name:"gpx" help:"With --track: print GPX, for maps: a track for each visit."`
+	Around
+	Neighbours bool `help:"Show the eight locators around too."`
 	Where
 	Output
 }
@@ -97,12 +99,19 @@ type Grid struct {
 // Place is the place asked for, "" for the present one.
 func (g *Grid) Place() string { return joinWords(g.Words) }
 
+// Around is what the commands about places share.
+type Around struct {
+	Miles bool   `help:"Give distances in miles and nautical miles too."`
+	At    string `placeholder:"TIME" help:"Sun and compass at this time (UTC, such as 2031-02-03T04:05Z). Default: now, by this computer's clock."`
+}
+
 // Path measures the way between two places. Which of the words are which place is
 // for main to say, which knows places.
 type Path struct {
 	Words []string `arg:"" optional:"" name:"place" help:"Where to, then where from. Default for the second: where this station is."`
 	List  string   `placeholder:"FILE" help:"Where to: each place of this list, one a line; - for standard input. The place named, if any, is where from."`
 	CSV   bool     `name:"csv" help:"With --list: print CSV, for spreadsheets."`
+	Around
 	Where
 	Output
 }

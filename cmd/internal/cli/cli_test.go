@@ -337,7 +337,7 @@ func TestBashCompletes(t *testing.T) {
 		"noonmark run --al":       "--allow-disk",
 		"noonmark completion ":    "bash zsh fish --help",
 		"noonmark replay nig":     "", // file names, by the shell itself
-		"noonmark grid -20.13 --": "--help --length --track --csv --gpx --demo --run-dir --json",
+		"noonmark grid -20.13 --": "--help --length --track --csv --gpx --miles --at --neighbours --demo --run-dir --json",
 	} {
 		words := strings.Split(typed, " ")
 		cmd := exec.Command(bash, "-c", script(model(t), "bash")+`

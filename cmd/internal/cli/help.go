@@ -55,22 +55,24 @@ func (Ready) Help() string {
 
 // Help implements kong's detailed help.
 func (Grid) Help() string {
-	return `Southern latitudes and western longitudes are negative and are written as they are. Exit status 3 means that there is no fix.
+	return `Southern latitudes and western longitudes are negative and are written as they are. Decimals have a point; what may be a decimal comma is refused. The answer has the nearest border of the square, what a compass shows (World Magnetic Model, to the end of 2029) and the sun of the next 24 hours, in UTC. Exit status 3 means that there is no fix.
 
     noonmark grid
     noonmark grid FG69
     noonmark grid -20.13,-67.49
     noonmark grid -20.13 -67.49 --length 6
+    noonmark grid FG69gu --neighbours --miles
     noonmark grid --track day.nmea
     noonmark grid --track day.gpx --length 4 --csv`
 }
 
 // Help implements kong's detailed help.
 func (Path) Help() string {
-	return `Headings are true, not magnetic, both for the short path and for the long one. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, a name after # if you like; a line that is no place is reported and the others are answered (exit status 1).
+	return `Headings are true, both for the short path and for the long one; those by compass stand in a line of their own, by the World Magnetic Model, which holds to the end of 2029. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, a name after # if you like; a line that is no place is reported and the others are answered (exit status 1). Not for navigation.
 
     noonmark path FF46
     noonmark path -20.13,-67.49 FG69
+    noonmark path JN58 FG69 --at 2031-02-03T18:00Z
     noonmark path --json -33.45,-70.66 -20.13,-67.49
     noonmark path --list camps.txt FG69
     noonmark path --list - --csv FG69 < camps.txt`
@@ -78,11 +80,11 @@ func (Path) Help() string {
 
 // Help implements kong's detailed help.
 func (Report) Help() string {
-	return `The text says UTC, locator, coordinates, how good and how old they are. What is wrong stays in it however short it gets: OLD and POOR of the place, a question mark or "time unproved" behind a time that nothing proves, EXERCISE of a simulation. Degrees are WGS 84; bearings are true. noonmark sends nothing.
+	return `The text says UTC, locator, coordinates, how good and how old they are. What is wrong stays in it however short it gets: OLD and POOR of the place, a question mark or "time unproved" behind a time that nothing proves, EXERCISE of a simulation. Degrees are WGS 84 and have three decimals at least, for 20.13 can be heard as 20 degrees 13 minutes; bearings are true, and by compass where the World Magnetic Model holds. noonmark sends nothing.
 
 With --fit numbers get fewer decimals and the locator fewer pairs; what does not fit is left out whole, the way first, then the coordinates; with --distress the locator, and then the time.
 
-Words of a template: {{.Date}} {{.Clock}} {{.TimeProved}} {{.TimeBoundS}} {{.Locator}} {{.Degrees}} {{.LatDeg}} {{.LonDeg}} {{.AltM}} {{.BoundM}} {{.AgeS}} {{.Quality}} {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Satellites}} {{.Way}} {{.Exercise}} {{.Distress}} {{.Problems}}, and where a place is named {{.To.Name}} {{.To.DistanceM}} {{.To.HeadingDeg}}. A number that may not be known prints as "not known"; its .OK tells, its .V is the number. What a template leaves out about a poor place is said on standard error.
+Words of a template: {{.Date}} {{.Clock}} {{.TimeProved}} {{.TimeBoundS}} {{.Locator}} {{.Degrees}} {{.LatDeg}} {{.LonDeg}} {{.AltM}} {{.BoundM}} {{.AgeS}} {{.Quality}} {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Satellites}} {{.Way}} {{.Exercise}} {{.Distress}} {{.Problems}}, and where a place is named {{.To.Name}} {{.To.DistanceM}} {{.To.HeadingDeg}} {{.To.CompassDeg}}. {{.Aloud}} is how to read the place aloud. A number that may not be known prints as "not known"; its .OK tells, its .V is the number. What a template leaves out about a poor place is said on standard error.
 
 Not for navigation. In distress give coordinates, not only a locator; any means may be used to call for help, by the procedures of where you are.
 

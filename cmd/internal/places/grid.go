@@ -4,29 +4,36 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"time"
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/grid"
 	"noonmark/status"
+	"noonmark/status/spoken"
 )
 
 // PlaceReport is a place in every form. It is a GeoJSON FeatureCollection (RFC
 // 7946) of the place and its cell; what GeoJSON has no word for are members beside
 // these, as section 6.1 there allows.
 type PlaceReport struct {
-	Type     string     `json:"type"`
-	Features []feature  `json:"features"`
-	Locator  string     `json:"locator"`
-	LatDeg   float64    `json:"lat_deg"`
-	LonDeg   float64    `json:"lon_deg"`
-	Cell     cellReport `json:"cell"`
-	UTM      *string    `json:"utm"` // null where UTM is not defined
-	MGRS     *string    `json:"mgrs"`
-	Geo      string     `json:"geo"`
-	Note     string     `json:"note,omitempty"`
-	Fix      *fixReport `json:"fix,omitempty"` // of the present place
+	Type     string            `json:"type"`
+	Features []feature         `json:"features"`
+	Locator  string            `json:"locator"`
+	LatDeg   float64           `json:"lat_deg"`
+	LonDeg   float64           `json:"lon_deg"`
+	Cell     cellReport        `json:"cell"`
+	UTM      *string           `json:"utm"` // null where UTM is not defined
+	MGRS     *string           `json:"mgrs"`
+	Geo      string            `json:"geo"`
+	Note     string            `json:"note,omitempty"`
+	Aloud    string            `json:"aloud"`  // the locator
+	Border   *borderReport     `json:"border"` // null where the place lies beside its square
+	Around   map[string]string `json:"neighbours"`
+	Compass  *compassReport    `json:"compass"` // null where no model holds
+	Sun      sunReport         `json:"sun"`
+	Fix      *fixReport        `json:"fix,omitempty"` // of the present place
 }
 
 // fixReport is what the present place rests on, as published.
@@ -77,11 +84,17 @@ func Grid(c cli.Grid, out io.Writer) (int, error) {
 	} else if c.Length != 0 {
 		p.length = c.Length
 	}
+	at, err := instant(c.At, time.Now())
+	if err != nil {
+		return exit.Misuse, err
+	}
 	r := reportOf(p)
+	r.Aloud, r.Border, r.Around = spoken.Locator(r.Locator), borderOf(&p), neighboursOf(p.cell())
+	r.Compass, r.Sun = compassAt(p.Point, at), sunAt(p.Point, at)
 	if c.JSON {
 		return exit.OK, json.NewEncoder(out).Encode(r)
 	}
-	return exit.OK, printPlace(out, r, p)
+	return exit.OK, printPlace(out, r, p, c)
 }
 
 func joinNotes(a, b string) string {
@@ -114,6 +127,27 @@ func reportOf(p Somewhere) PlaceReport {
 	return r
 }
 
+// around words what lies around the place and the day there.
+func around(r PlaceReport, p Somewhere, c cli.Grid) (s string) {
+	line := func(name, value string) {
+		s += fmt.Sprintf("%-8s ", name) + wrap.Text("         ", value)[len("         "):]
+	}
+	line("Aloud", r.Aloud)
+	if b := r.Border; b != nil {
+		line("Border", fmt.Sprintf("%s to the %s (%03.0f°); beyond it %s", inMiles(metres(b.DistanceM), b.DistanceM, c.Miles), b.Side, whole(b.HeadingDeg), b.Beyond))
+	}
+	if c.Neighbours {
+		s += neighbourMap(p.cell())
+	}
+	if r.Compass != nil {
+		line("Compass", r.Compass.text())
+	} else {
+		line("Compass", noCompass(r.Sun.UTC))
+	}
+	line("Sun", r.Sun.text())
+	return s
+}
+
 // ring is the cell's border, anticlockwise and closed (RFC 7946, section 3.1.6). No
 // cell crosses the antimeridian: one that meets it ends at 180 or begins at −180,
 // so there is nothing to cut (section 3.1.9).
@@ -130,10 +164,10 @@ var readAs = map[string]string{
 	"geo":     "geo URI",
 }
 
-func printPlace(out io.Writer, r PlaceReport, p Somewhere) error {
+func printPlace(out io.Writer, r PlaceReport, p Somewhere, c cli.Grid) error {
 	text := func(s *string) string {
 		if s == nil {
-			return "not defined here"
+			return "polar grid: not offered"
 		}
 		return *s
 	}
@@ -153,7 +187,7 @@ func printPlace(out io.Writer, r PlaceReport, p Somewhere) error {
 		line("  north", corners(r.Cell.North)) +
 		line("  south", corners(r.Cell.South)) +
 		line("Degrees", p.Point.Decimal()) + line("Minutes", p.Point.DM()) + line("Seconds", p.Point.DMS()) +
-		line("UTM", text(r.UTM)) + line("MGRS", text(r.MGRS)) + line("Geo", r.Geo)
+		line("UTM", text(r.UTM)) + line("MGRS", text(r.MGRS)) + line("Geo", r.Geo) + around(r, p, c)
 	if p.note != "" {
 		s += "Note" + wrap.Text("         ", p.note)[len("Note"):]
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"time"
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
@@ -29,9 +30,11 @@ type boundReport struct {
 type PathReport struct {
 	lineReport
 	boundReport
-	LongPath lineReport `json:"long_path"`
-	To       endReport  `json:"to"`
-	From     endReport  `json:"from"`
+	LongPath lineReport      `json:"long_path"`
+	To       endReport       `json:"to"`
+	From     endReport       `json:"from"`
+	Compass  *headingsReport `json:"compass"` // null where no model holds
+	Sun      daysReport      `json:"sun"`
 }
 
 // endReport says how an end was read.
@@ -88,12 +91,20 @@ func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	}
 	short, bound := grid.Between(from.end, to.end)
 	long := grid.LongPath(from.Point, to.Point)
+	at, err := instant(c.At, time.Now())
+	if err != nil {
+		return exit.Misuse, err
+	}
+	compass, days := headingsOf(from.Point, to.Point, short, long, bound, at), daysOf(from.Point, short, to.Point, at)
 	if c.JSON {
-		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long), endOf(to), endOf(from)})
+		return exit.OK, json.NewEncoder(out).Encode(PathReport{lineReport(short), boundReport{bound.DistanceM, bound.HeadingDeg, bound.BackHeadingDeg}, lineReport(long), endOf(to), endOf(from), compass, days})
 	}
 	s := mark(to, from) + fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Short path", metres(short.DistanceM), whole(short.HeadingDeg), whole(short.BackHeadingDeg)) +
 		fmt.Sprintf("%-10s  %9s  heading %03.0f°, back %03.0f°\n", "Long path", metres(long.DistanceM), whole(long.HeadingDeg), whole(long.BackHeadingDeg))
-	s += to.read("To") + from.read("From")
+	if c.Miles {
+		s += "Distances" + wrap.Text("            ", fmt.Sprintf("%s; long path %s", inMiles(metres(short.DistanceM), short.DistanceM, true), inMiles(metres(long.DistanceM), long.DistanceM, true)))[len("Distances"):]
+	}
+	s += compass.text(at) + to.read("To") + from.read("From") + days.text(c.Miles)
 	if bound != (grid.Bound{}) {
 		s += wrap.Text("", fmt.Sprintf("Give or take: distance ± %s, heading %s, back %s.",
 			metresUp(bound.DistanceM), plusMinus(bound.HeadingDeg), plusMinus(bound.BackHeadingDeg)))

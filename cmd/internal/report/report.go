@@ -11,9 +11,11 @@ package report
 import (
 	"errors"
 	"math"
+	"time"
 
 	"noonmark/clockcheck/timescale"
 	"noonmark/grid"
+	"noonmark/grid/magnetic"
 	"noonmark/status"
 )
 
@@ -52,11 +54,13 @@ type Report struct {
 
 // To is the way to a named place.
 type To struct {
-	Name            string  `json:"name"`
-	DistanceM       float64 `json:"distance_m"`
-	DistanceBoundM  float64 `json:"distance_bound_m"`
-	HeadingDeg      float64 `json:"heading_deg"` // true
-	HeadingBoundDeg float64 `json:"heading_bound_deg"`
+	Name            string       `json:"name"`
+	DistanceM       float64      `json:"distance_m"`
+	DistanceBoundM  float64      `json:"distance_bound_m"`
+	HeadingDeg      float64      `json:"heading_deg"` // true
+	HeadingBoundDeg float64      `json:"heading_bound_deg"`
+	CompassDeg      status.Float `json:"compass_deg"` // not known: no model holds, or a compass tells nothing there
+	CompassBoundDeg status.Float `json:"compass_bound_deg"`
 }
 
 // Place is a named place and the area that it may lie in.
@@ -95,6 +99,7 @@ func Make(s status.Snapshot, now status.Now, distress bool, to *Place) (Report, 
 	r.Poor = !r.BoundM.OK || r.BoundM.V > poorM
 	if to != nil {
 		r.To = way(pt, r.BoundM, to)
+		r.To.compass(r.LatDeg, r.LonDeg, r.UTC.V.Time())
 	}
 	r.Problems = r.problems(fresh)
 	if r.Locator != "" && !q.EdgeM.OK {
@@ -123,6 +128,18 @@ func way(from grid.Point, bound status.Float, to *Place) *To {
 	}
 	l, b := grid.Between(grid.EndOf(from, min(reach, 1e7)), to.End)
 	return &To{Name: status.Clean(to.Name), DistanceM: l.DistanceM, DistanceBoundM: b.DistanceM, HeadingDeg: l.HeadingDeg, HeadingBoundDeg: b.HeadingDeg}
+}
+
+// compass adds what a compass shows for the heading; nothing where the field is too weak
+// along the ground to trust one, or no model holds for the day.
+func (t *To) compass(latDeg, lonDeg float64, at time.Time) {
+	f, err := magnetic.At(latDeg, lonDeg, 0, float64(at.Year())+float64(at.YearDay()-1)/366)
+	if err != nil || f.Compass() != magnetic.Good {
+		return
+	}
+	const normal99 = 2.57583 // holds 99 % of a normal error, in σ
+	t.CompassDeg = status.Known(math.Mod(t.HeadingDeg-f.DeclinationDeg()+360, 360))
+	t.CompassBoundDeg = status.Known(min(180, t.HeadingBoundDeg+normal99*f.DeclinationSigmaDeg()))
 }
 
 func (r *Report) problems(fresh status.Freshness) []string {

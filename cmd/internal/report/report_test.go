@@ -327,3 +327,18 @@ func Example() {
 	fmt.Println(text, err)
 	// Output: WELL 030405Z FG69GU18 20.1300S 67.4900W <nil>
 }
+
+// While a model holds, the way has its heading by compass, with its give or take.
+func TestWayByCompass(t *testing.T) {
+	s := camp(func(s *status.Snapshot) {
+		s.Written.SystemUTC = status.At(timescale.UTCOf(time.Date(2026, 11, 28, 4, 5, 6, 0, time.UTC)))
+	})
+	r := make1(t, s, false, base(t))
+	if want := "78.9 km, 118 degrees true, to Base. By compass 127, give or take 2.\n"; !strings.HasSuffix(r.Text(), want) {
+		t.Errorf("%s, want %s", r.Text(), want)
+	}
+	r = make1(t, camp(nil), false, base(t)) // in 2031
+	if r.To.CompassDeg.OK || strings.Contains(r.Text(), "ompass") {
+		t.Errorf("%+v", r.To)
+	}
+}

@@ -40,7 +40,7 @@ func (r *Report) Text() string {
 		lines = append(lines, fmt.Sprintf("%.0f m above the sea.", r.AltM.V))
 	}
 	if r.To != nil {
-		lines = append(lines, r.To.text()+".")
+		lines = append(lines, r.To.text()+"."+r.To.byCompass())
 	}
 	if r.Distress {
 		lines = append(lines, r.Aloud())
@@ -92,6 +92,14 @@ func (t *To) text() string {
 		return b + " to " + t.Name
 	}
 	return fmt.Sprintf("%s, %03.0f degrees true%s, to %s", b, math.Mod(math.Round(t.HeadingDeg), 360), t.giveOrTake(), t.Name)
+}
+
+// byCompass is the heading by compass, "" where there is none to trust.
+func (t *To) byCompass() string {
+	if !t.CompassDeg.OK || t.HeadingBoundDeg >= 90 {
+		return ""
+	}
+	return fmt.Sprintf(" By compass %03.0f, give or take %.0f.", math.Mod(math.Round(t.CompassDeg.V), 360), math.Ceil(t.CompassBoundDeg.V+0.5))
 }
 
 // giveOrTake is the ± of the heading as written, "" where it is a degree at most.

@@ -1,0 +1,107 @@
+package places
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"noonmark/cmd/internal/wrap"
+	"noonmark/grid"
+	"noonmark/grid/sun"
+)
+
+// headingsReport is what a compass shows for the headings of a path: each of them at its
+// own end. null where it tells nothing.
+type headingsReport struct {
+	From           *compassReport `json:"from"`
+	To             *compassReport `json:"to"`
+	HeadingDeg     *float64       `json:"heading_deg"`
+	BackHeadingDeg *float64       `json:"back_heading_deg"`
+	LongDeg        *float64       `json:"long_heading_deg"`
+	LongBackDeg    *float64       `json:"long_back_heading_deg"`
+	BoundDeg       float64        `json:"heading_bound_deg"` // of the place and of the declination
+	BackBoundDeg   float64        `json:"back_heading_bound_deg"`
+}
+
+// headingsOf is nil where no model holds for the day.
+func headingsOf(from, to grid.Point, short, long grid.Line, bound grid.Bound, at time.Time) *headingsReport {
+	r := &headingsReport{From: compassAt(from, at), To: compassAt(to, at)}
+	if r.From == nil || r.To == nil {
+		return nil
+	}
+	magnetic := func(c *compassReport, deg float64) *float64 {
+		if c.Use == "none" {
+			return nil
+		}
+		v := math.Mod(deg-c.DeclinationDeg+360, 360)
+		return &v
+	}
+	r.HeadingDeg, r.LongDeg = magnetic(r.From, short.HeadingDeg), magnetic(r.From, long.HeadingDeg)
+	r.BackHeadingDeg, r.LongBackDeg = magnetic(r.To, short.BackHeadingDeg), magnetic(r.To, long.BackHeadingDeg)
+	r.BoundDeg = min(180, bound.HeadingDeg+r.From.BoundDeg)
+	r.BackBoundDeg = min(180, bound.BackHeadingDeg+r.To.BoundDeg)
+	return r
+}
+
+// text is the line for those who turn an aerial by compass.
+func (r *headingsReport) text(at time.Time) string {
+	const name, indent = "By compass", "            "
+	if r == nil {
+		return name + wrap.Text(indent, noCompass(at))[len(name):]
+	}
+	one := func(heading *float64, bound float64, at *compassReport) string {
+		switch {
+		case heading == nil:
+			return fmt.Sprintf("tells nothing (%.0f nT along the ground)", at.HorizontalNT)
+		case at.Use == "caution":
+			return fmt.Sprintf("%03.0f° %s with caution (the field is weak there)", whole(*heading), plusMinus(bound))
+		}
+		return fmt.Sprintf("%03.0f° %s", whole(*heading), plusMinus(bound))
+	}
+	s := "heading " + one(r.HeadingDeg, r.BoundDeg, r.From) + ", back " + one(r.BackHeadingDeg, r.BackBoundDeg, r.To)
+	if r.LongDeg != nil && r.LongBackDeg != nil {
+		s += fmt.Sprintf("; long path %03.0f°, back %03.0f°", whole(*r.LongDeg), whole(*r.LongBackDeg))
+	}
+	return name + wrap.Text(indent, s)[len(name):]
+}
+
+// daysReport says where on the short path it is day.
+type daysReport struct {
+	UTC     time.Time `json:"utc"`
+	FromUp  bool      `json:"from_day"`
+	ToUp    bool      `json:"to_day"`
+	BorderM []float64 `json:"border_m"` // where day and night meet, from the start
+}
+
+func daysOf(from grid.Point, short grid.Line, to grid.Point, at time.Time) daysReport {
+	up := func(p grid.Point) bool {
+		lat, lon := p.LatLon()
+		return sun.Up(lat, lon, at)
+	}
+	r := daysReport{UTC: at.UTC().Truncate(time.Second), FromUp: up(from), ToUp: up(to), BorderM: []float64{}}
+	for _, part := range sun.Border(func(part float64) (float64, float64) {
+		p, err := grid.Direct(from, short.HeadingDeg, part*short.DistanceM)
+		if err != nil {
+			p = from // not reached: a geodesic does not leave the Earth
+		}
+		return p.LatLon()
+	}, at) {
+		r.BorderM = append(r.BorderM, part*short.DistanceM)
+	}
+	return r
+}
+
+func (r *daysReport) text(miles bool) string {
+	const name, indent = "Sun", "            "
+	day := map[bool]string{true: "day", false: "night"}
+	s := fmt.Sprintf("%s at the start, %s at the end", day[r.FromUp], day[r.ToUp])
+	var meet []string
+	for _, m := range r.BorderM {
+		meet = append(meet, inMiles(metres(m), m, miles))
+	}
+	if len(meet) > 0 {
+		s += "; day and night meet " + strings.Join(meet, " and ") + " from the start"
+	}
+	return name + wrap.Text(indent, s+fmt.Sprintf(" (at %s UTC)", r.UTC.Format("2006-01-02 15:04")))[len(name):]
+}
