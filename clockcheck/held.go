@@ -25,8 +25,10 @@ type Held struct {
 	Confirmed    timescale.Local `json:"confirmed_local_ns"` // the newest reading that took part
 	// How late the receiver's stream was against the estimate, s, if Stream. The estimate
 	// may be far less well known, where nobody proved that latency.
-	Stream    bool    `json:"stream"`
-	LatenessS float64 `json:"lateness_s"`
+	Stream bool `json:"stream"`
+	// Doubted names whom some explanation still took to be false (package banked only).
+	Doubted   []string `json:"doubted,omitempty"`
+	LatenessS float64  `json:"lateness_s"`
 }
 
 // sameStream: a stream that is as late as that of the run before, s.

@@ -44,6 +44,7 @@ type LearnedRTC struct {
 	SecHi        int           `json:"second_hi"`
 	Written      bool          `json:"written_by_others"` // something else sets this clock
 	Ancestry     []string      `json:"ancestry"`
+	Doubted      []string      `json:"doubted,omitempty"` // see Held
 	// Where nothing but the kernel's own writes sets it: RTC − UTC after them.
 	KernelS       float64 `json:"kernel_s,omitzero"`
 	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`

@@ -24,11 +24,15 @@ type Bank struct {
 	forbidden uint32
 	tracks    [MaxTracks]Track
 	n         int
+	born      [MaxTracks]Track // while a reading goes down: they have heard it
+	nBorn     int
 	best      int
 	named     uint32 // ids given
 	former    former
 	recalled  Recalled
 	held      Held
+	doubted   Set // whom the run before took to be false by some explanation
+	late      Lateness
 	last      [NumSources]word
 	weight    [MaxTracks]float64 // of each track, together 1; latent ones 0
 	z         [MaxTracks]float64 // how many σ of each track the guard spans; < 0 = left out
@@ -92,20 +96,35 @@ func (b *Bank) Hear(r *Reading) {
 	if b.trace != nil {
 		b.trace.Reading(*r)
 	}
-	for i, n := 0, b.n; i < n; i++ { // the children born on the way have heard it
+	for i := range b.tracks[:b.n] {
 		if b.trace == nil {
 			b.hear(&b.tracks[i], r)
 		} else {
 			b.show(i, r)
 		}
 	}
+	b.deliver()
 	if r.Source == Receiver {
 		b.followStream(r)
+		b.deliver()
 	} else {
 		b.former.hear(b, r)
 	}
 	b.remember(r)
 	b.settle()
+}
+
+// deliver puts in the tracks that were born; where there is no room, the two dearest
+// become one interval.
+func (b *Bank) deliver() {
+	for i := range b.born[:b.nBorn] {
+		if b.n == MaxTracks {
+			b.mergeDearest()
+		}
+		b.tracks[b.n] = b.born[i]
+		b.n++
+	}
+	b.nBorn = 0
 }
 
 // remember keeps what a source said of UTC. The hardware clock says it while it stands on
@@ -171,11 +190,19 @@ func (b *Bank) meetWitness(r *Reading) {
 		return
 	}
 	t.Out |= SetOf(r.Source)
-	t.Latent = true
-	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, b.nats[falseOf(r.Source)])
+	price := b.nats[falseOf(r.Source)]
+	if t.Latent = b.doubted == 0; b.doubted.Has(kind(r.Source)) { // as likely false as not
+		price = 0
+	}
+	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, price)
 	b.add(t)
 	b.aloneWith(r)
+	b.deliver()
 }
+
+// kind is the source that stands for all of a kind in what is kept: servers of an earlier
+// run are one.
+func kind(s Source) Source { return min(s, Server) }
 
 // aloneWith keeps a track that hears the new source and takes all others to be false.
 func (b *Bank) aloneWith(r *Reading) {
@@ -196,28 +223,21 @@ func (b *Bank) aloneWith(r *Reading) {
 	b.add(t)
 }
 
-// add puts a track in; where there is no room, the two dearest become one interval.
+// add has a track be born. Where too many are, the last two become one interval.
 func (b *Bank) add(t Track) {
-	if b.n == MaxTracks {
-		b.mergeDearest()
+	b.rename(&t)
+	if b.nBorn == MaxTracks {
+		b.born[b.nBorn-1].merge(&t)
+		return
 	}
-	b.tracks[b.n] = t
-	b.rename(&b.tracks[b.n])
-	b.n++
+	b.born[b.nBorn] = t
+	b.nBorn++
 }
 
 // rename says that a track is another explanation now.
 func (b *Bank) rename(t *Track) {
 	b.named++
 	t.id = b.named
-}
-
-// child puts in what a track becomes by one more assumption.
-func (b *Bank) child(t *Track, a Assumed) *Track {
-	c := *t
-	c.assume(a, b.nats[a.What])
-	b.add(c)
-	return &b.tracks[b.n-1]
 }
 
 // settle finds the cheapest track, lets latent ones live once it had to pay, joins equal

@@ -145,6 +145,7 @@ func TestGuardAgainstTheEquation(t *testing.T) {
 			all = append(all, explained{tr.F.V[estimate.X], tr.F.Sigma(estimate.X), math.Exp(-tr.Cost)})
 			b.add(tr)
 		}
+		b.deliver()
 		b.best = b.cheapest()
 		b.weigh()
 		lo, hi := b.Guard(0)
@@ -235,6 +236,7 @@ func TestMergeSpansBoth(t *testing.T) {
 		tr.Lead = i // no two are twins
 		b.add(tr)
 	}
+	b.deliver()
 	b.settle()
 	lo, hi := b.Guard(0)
 	b.mergeDearest()

@@ -16,6 +16,7 @@ type Held struct {
 	Lo, Hi          float64 // s: where else UTC may be, around 0
 	Dated           bool
 	From            Set             // whose word it was
+	Doubted         Set             // whom some explanation took to be false
 	Told            timescale.Local // the newest reading that told UTC
 	Stream          bool            // the receiver took part then, and
 	Lateness        float64         // … was so late, s
@@ -24,7 +25,7 @@ type Held struct {
 
 // Resume goes on from what the run before knew, as through a silence.
 func (b *Bank) Resume(h *Held) {
-	b.held = *h
+	b.held, b.doubted = *h, b.doubted|h.Doubted
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
 		if t.Located {
@@ -46,6 +47,22 @@ func (b *Bank) goesOn(t *Track, r *Reading) bool {
 	drift := 4 * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
 	return h.Stream && t.On.Only(SetOf(Before, Clock)) && drift < h.Same &&
 		math.Abs(t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]+h.Lateness) < h.Same
+}
+
+// Doubted is whom some explanation, of those that the guard reckons with, takes to be
+// false: what is kept says so.
+func (b *Bank) Doubted() (s Set) {
+	for i := range b.tracks[:b.n] {
+		if !b.Alive(i) {
+			continue
+		}
+		for o := range NumSources {
+			if b.tracks[i].Out.Has(Source(o)) {
+				s |= SetOf(kind(Source(o)))
+			}
+		}
+	}
+	return s
 }
 
 // Lateness is how late the receiver's sentences are, its σ over all tracks that hear

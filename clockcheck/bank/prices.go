@@ -37,7 +37,7 @@ type Price struct {
 // verdict may depend on their third digit (TestHalfAndDouble).
 var Prices = [numAssumptions]Price{
 	SecondMissing:    {"whole second missing", 0.3, "cold start", "assumption; 2 cases of 3 s published (Hornaday 2005, TinyGPSPlus issue 30)"},
-	PageMissed:       {"leap-second page missed", 0.1, "satellite in use and page", "assumption; all satellites send page 18 at the same moment each 12.5 min (IS-GPS-200)"},
+	PageMissed:       {"leap-second page missed", 0.01, "page of 12.5 min, open sky", "assumption; all satellites send page 18 at the same moment (IS-GPS-200), so a firmware that misses it misses all"},
 	LatenessMoved:    {"lateness moved", 0.05, "12 h", "assumption; single units measured (Piepho 2017: one jumps to a new steady value)"},
 	LatenessWanders:  {"lateness wanders", 0.05, "12 h", "assumption; single units measured (Sims 2016, 2017: some ramp)"},
 	LatenessNew:      {"another lateness than learned", 1e-3, "start", "assumption: units swapped"},
@@ -85,6 +85,9 @@ const (
 	// oscillatorStep is the largest sudden change of an oscillator's rate, s/s
 	// (fault budget, activity dip: 1 to 20 ppm).
 	oscillatorStep = 20e-6
+	// satelliteMiss is the chance that one satellite's page is not read (assumption): with
+	// one or two in use that is what counts.
+	satelliteMiss = 0.1
 	// expected: leap-second data come within a page of 12.5 min. What could have come at
 	// any time of 12 h and came just then costs ln(12 h / 12.5 min) more, nats.
 	expected = 4.05

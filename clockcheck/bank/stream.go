@@ -30,6 +30,7 @@ type Lateness struct {
 // lateness is l. That a learned one is another now has its own track. What the receiver
 // said before stands: nobody is right again because a cable was plugged.
 func (b *Bank) Opened(l Lateness) {
+	b.late = l
 	b.dropFormer()
 	for i, n := 0, b.n; i < n; i++ {
 		t := &b.tracks[i]
@@ -62,8 +63,18 @@ func (b *Bank) startStream(t *Track, r *Reading) {
 	t.F.Start(0, estimate.Stream, r.Var)
 	t.Located, t.Met, t.Dated, t.On, t.Roots = true, true, r.Dated, SetOf(Receiver), SetOf(Receiver)
 	t.Lead, t.LeadMost, t.Lo, t.Hi, t.told = 0, 0, 0, 0, r.At
-	b.forkMissing(t, r, 1, r.Stream.LeadMost)
+	was := *t
+	b.forkMissing(&was, r, 1, r.Stream.LeadMost)
+	if b.mayBeNew(&was) {
+		was.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew])
+		was.open(b, r)
+		was.F.Start(0, estimate.Stream, r.Var)
+		b.add(was)
+	}
 }
+
+// mayBeNew tells whether the lateness was learned, and may be another now.
+func (b *Bank) mayBeNew(t *Track) bool { return !t.Free && !b.late.Said && b.allowed(LatenessNew) }
 
 // forkMissing adds the track in which the receiver leads by first to last seconds.
 func (b *Bank) forkMissing(t *Track, r *Reading, first, last int) {
@@ -104,7 +115,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		}
 	}
 	switch {
-	case first < 0 && !t.Free && b.allowed(LatenessNew):
+	case first < 0 && b.mayBeNew(t):
 		t.open(b, r)
 		if t.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew]); true {
 			b.meetStream(t, r)
@@ -114,7 +125,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		t.Met = true
 	default:
 		was := *t
-		if !was.Free && first == 0 && b.allowed(LatenessNew) {
+		if first == 0 && b.mayBeNew(&was) {
 			c := was
 			c.open(b, r)
 			c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, math.Max(b.nats[LatenessNew]+c.misfit(r)-was.misfit(r), 0))
@@ -274,7 +285,7 @@ func (t *Track) mayMove(z, nu float64) bool {
 func (b *Bank) Page(satellites int) {
 	for i := range b.tracks[:b.n] {
 		if t := &b.tracks[i]; t.Lead > 0 && t.streams() {
-			t.Cost += float64(max(satellites, 1)) * b.nats[PageMissed]
+			t.Cost += math.Min(b.nats[PageMissed], -math.Log(satelliteMiss)*float64(max(satellites, 1)))
 		}
 	}
 	b.settle()

@@ -70,7 +70,7 @@ func (j *Judge) begin() {
 	j.bank.Watch(j.watch)
 	var from bank.Set
 	if l := j.learned.RTC; l != nil {
-		from = rootsOf(l.Ancestry)
+		from = setOf(l.Ancestry)
 	}
 	j.clock = rtc.New(j.learned.RTC, from)
 	j.servers, j.marks, j.air = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}
@@ -193,7 +193,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		c.Written = false
 		j.bank.ClockWritten()
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.warm.turned(j.learned.RTC, j.cfg.RTCCompensated)); ok {
-		out.Dated = back.Dated
+		out.Dated, back.Doubted = back.Dated, doubtedOf(j.learned.RTC.Doubted)
 		j.bank.Recall(&back)
 	}
 	sets := j.count(bank.ClockSet)

@@ -53,7 +53,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 	out := &clockcheck.LearnedRTC{At: timescale.UTC(int64(f.At) + f.Base + int64((f.V[estimate.X]+mid)*1e9)),
 		OffsetS: float64(f.ClockBase)/1e9 + f.V[estimate.R] - mid, SigmaS: math.Max(sigma, f.Sigma(estimate.R)),
 		RatePPM: f.V[estimate.S] * 1e6, RateSigmaPPM: f.Sigma(estimate.S) * 1e6,
-		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots)}
+		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted()}
 	j.clock.Keep(out)
 	out.Sensor, out.TempC = j.warm.sensor, j.warm.c
 	return out
@@ -69,8 +69,26 @@ func (j *Judge) hold() *clockcheck.Held {
 	f := &t.F
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
-		Ancestry: explain.Roots(nil, t.Roots), Confirmed: j.bank.Told(),
+		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), Confirmed: j.bank.Told(),
 		Stream: t.On.Has(bank.Receiver) && !t.Out.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid}
+}
+
+// doubted names whom some explanation takes to be false.
+func (j *Judge) doubted() []string {
+	names := explain.Roots(nil, j.bank.Doubted())
+	if j.bank.Doubted().Has(bank.Clock) {
+		names = append(names, "clock")
+	}
+	return names
+}
+
+// doubtedOf reads that back: of servers, all are doubted.
+func doubtedOf(names []string) bank.Set {
+	s := setOf(names)
+	if s.Has(bank.Before) {
+		s |= bank.SetOf(bank.Server)
+	}
+	return s
 }
 
 // Resume goes on from what an earlier run knew, in the same boot and without a sleep.
@@ -80,7 +98,7 @@ func (j *Judge) Resume(now timescale.Local) {
 		return
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
-		Dated: h.DateProved, Lo: float64(h.SecLo), Hi: float64(h.SecHi), From: rootsOf(h.Ancestry), Told: h.Confirmed}
+		Dated: h.DateProved, Lo: float64(h.SecLo), Hi: float64(h.SecHi), From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Told: h.Confirmed}
 	if h.Stream {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}
@@ -117,15 +135,19 @@ func (j *Judge) kept(key string) (clockcheck.LearnedLatency, bool) {
 	return clockcheck.LearnedLatency{}, false
 }
 
-// rootsOf reads an ancestry back. Servers of an earlier run are one: which of them it was
+// setOf reads a kept set back. Servers of an earlier run are one: which of them it was
 // no longer matters.
-func rootsOf(names []string) (s bank.Set) {
+func setOf(names []string) (s bank.Set) {
 	for _, n := range names {
 		switch {
 		case n == "receiver":
 			s |= bank.SetOf(bank.Receiver)
 		case n == "server":
 			s |= bank.SetOf(bank.Before)
+		case n == "clock":
+			s |= bank.SetOf(bank.Clock)
+		case n == "air":
+			s |= bank.SetOf(bank.Crowd)
 		case n == "operator":
 			s |= bank.SetOf(bank.Ear)
 		default:

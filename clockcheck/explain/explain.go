@@ -42,8 +42,11 @@ func Roots(dst []string, s bank.Set) []string {
 	if s.Any(servers) {
 		dst = append(dst, "server")
 	}
-	if s.Any(bank.SetOf(bank.Ear, bank.Crowd, bank.Station)) {
+	if s.Any(bank.SetOf(bank.Ear)) {
 		dst = append(dst, "operator")
+	}
+	if s.Any(bank.SetOf(bank.Crowd, bank.Station)) {
+		dst = append(dst, "air")
 	}
 	if s.Any(bank.SetOf(bank.Borrowed)) {
 		dst = append(dst, "unknown")
