@@ -11,7 +11,7 @@ import "time"
 type CLI struct {
 	Run        Run        `cmd:"" help:"Be the service: read the receiver and the clocks, judge, publish."`
 	Demo       Demo       `cmd:"" help:"Show all of it on a simulated station. Needs no hardware, changes nothing."`
-	Replay     Replay     `cmd:"" help:"Judge recorded NMEA sentences as if they came in now."`
+	Replay     Replay     `cmd:"" help:"Judge recorded sentences, or a record of the service, as if live."`
 	Ready      Ready      `cmd:"" help:"May I key up? One line for each mode."`
 	Grid       Grid       `cmd:"" help:"The present locator, or a place in every form."`
 	Path       Path       `cmd:"" help:"Distance and beam headings between two places."`
@@ -71,7 +71,7 @@ type Demo struct {
 
 // Replay judges recordings.
 type Replay struct {
-	Files []string `arg:"" name:"file" help:"Recorded NMEA sentences, as they came from a receiver."`
+	Files []string `arg:"" name:"file" help:"Recorded NMEA sentences, as they came from a receiver; or records that the service kept (*.record.gz), in their order."`
 	Mode  []string `placeholder:"MODE" help:"Judge for this mode. Give the flag once for each. Default: those that the service shows."`
 	Output
 }

@@ -66,6 +66,7 @@ type Config struct {
 		TimeService   string // "" = no
 		LocatorLength int    // 2, 4, 6, 8 or 10
 	}
+	Record Record
 	Events Events
 	MQTT   MQTT
 }
@@ -86,6 +87,7 @@ func Default() Config {
 	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
 	c.Publish.HTTP = "127.0.0.1:8173"
 	c.Publish.LocatorLength = 10
+	c.Record = Record{Folder: "memory", MostMB: 8}
 	c.Events.LimitS = 30
 	c.MQTT.EveryS = 60
 	return c

@@ -41,6 +41,8 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		"publish.http":           text(&c.Publish.HTTP, address),
 		"publish.time_service":   text(&c.Publish.TimeService, address),
 		"publish.locator_length": whole(&c.Publish.LocatorLength, locatorLength),
+		"record.folder":          text(&c.Record.Folder, pathOr("memory", "none")),
+		"record.most_mb":         whole(&c.Record.MostMB, megabytes),
 	})
 	return all
 }
@@ -242,6 +244,14 @@ func baud(n int64) error {
 func locatorLength(n int64) error {
 	if n < 2 || n > 10 || n%2 != 0 {
 		return fmt.Errorf("must be 2, 4, 6, 8 or 10 characters, but is %d", n)
+	}
+	return nil
+}
+
+// megabytes is the bound of a record: a night takes about 6 MB.
+func megabytes(n int64) error {
+	if n < 1 || n > 4096 {
+		return fmt.Errorf("must be from 1 to 4096 MB, but is %d", n)
 	}
 	return nil
 }

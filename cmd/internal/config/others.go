@@ -19,6 +19,12 @@ type Events struct {
 	LimitS          float64 // longest time a command may take
 }
 
+// Record is where what reaches the station is written down.
+type Record struct {
+	Folder string // "memory" = beside the status, "none", or a folder of its own
+	MostMB int    // of all files together
+}
+
 // MQTT is the broker that noonmark follow publishes the status to.
 type MQTT struct {
 	Broker       string // mqtt://host:port or mqtts://host:port; "" = none

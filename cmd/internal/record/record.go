@@ -103,6 +103,9 @@ type Reader struct {
 // ErrNoRecord says that a file is none of these.
 var ErrNoRecord = errors.New("record: not a record of a station")
 
+// Is tells whether a file may be a record: it begins as gzip does (RFC 1952).
+func Is(file []byte) bool { return len(file) > 2 && file[0] == 0x1f && file[1] == 0x8b }
+
 // NewReader reads the header. ErrNoRecord is for what is no record at all.
 func NewReader(r io.Reader) (*Reader, error) {
 	zip, err := gzip.NewReader(r)

@@ -15,6 +15,7 @@ import (
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/record"
 	"noonmark/cmd/internal/settings"
 	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/wrap"
@@ -53,7 +54,7 @@ func Files(c cli.Replay, out io.Writer) error {
 			return exit.Usage(err)
 		}
 	}
-	if err := replay(c.Files, modes, c.JSON, out); err != nil {
+	if err := replay(c, modes, out); err != nil {
 		return exit.Usage(err)
 	}
 	return nil
@@ -62,28 +63,36 @@ func Files(c cli.Replay, out io.Writer) error {
 // replay judges recorded sentences in virtual time. A capture that carries the
 // host's own stamps at the head of its lines is played by them; any other is
 // played by the times its sentences name, each burst arriving at once.
-func replay(paths []string, modes []clockcheck.Mode, asJSON bool, out io.Writer) error {
+func replay(c cli.Replay, modes []clockcheck.Mode, out io.Writer) error {
 	report := replayReport{}
-	for _, path := range paths {
+	var chain *recordPlayer // of the file before, if that was a record
+	for _, path := range c.Files {
 		b, err := os.ReadFile(path)
 		if err != nil {
 			return fmt.Errorf("replay: %w", err)
+		}
+		if record.Is(b) {
+			if chain, err = playRecord(chain, path, b, recordOptions{modes, len(c.Mode) > 0, !c.JSON}, out); err != nil {
+				return err
+			}
+			report.Files, report.Status = append(report.Files, chain.report), *chain.st.Snapshot()
+			continue
 		}
 		if err := noSentences(path, b); err != nil {
 			return err
 		}
 		p := newPlayer(modes)
-		if !asJSON {
+		if !c.JSON {
 			p.changes = out
 			fmt.Fprintf(out, "%s\n", path)
 		}
 		r := p.play(path, b)
 		report.Files, report.Status = append(report.Files, r), *p.snap
-		if !asJSON {
+		if !c.JSON {
 			printReplay(out, r, p.snap)
 		}
 	}
-	if asJSON {
+	if c.JSON {
 		return json.NewEncoder(out).Encode(report)
 	}
 	return nil
@@ -195,18 +204,28 @@ func (p *player) tick() {
 	if p.changes == nil {
 		return
 	}
-	head := p.snap.Clock.Basis
-	for _, m := range p.snap.Modes {
+	at := "Before the first date"
+	if p.set {
+		at = clockShown(p.snap)
+	}
+	p.last = printChange(p.changes, p.last, at, p.snap)
+}
+
+// clockShown is what the clock that is judged shows.
+func clockShown(s *status.Snapshot) string {
+	return s.Written.SystemUTC.V.Time().Format("2006-01-02 15:04:05") + " UTC"
+}
+
+// printChange prints a judgement that is another one than the last, and returns it.
+func printChange(out io.Writer, last, at string, s *status.Snapshot) string {
+	head := s.Clock.Basis
+	for _, m := range s.Modes {
 		head += " " + m.Mode + "=" + m.Verdict
 	}
-	if head != p.last {
-		p.last = head
-		at := "Before the first date"
-		if p.set {
-			at = p.snap.Written.SystemUTC.V.Time().Format("2006-01-02 15:04:05") + " UTC"
-		}
-		fmt.Fprintf(p.changes, "%s\n%s%s", at, wrap.Text("  ", head), wrap.Text("    ", p.snap.Clock.Because))
+	if head != last {
+		fmt.Fprintf(out, "%s\n%s%s", at, wrap.Text("  ", head), wrap.Text("    ", s.Clock.Because))
 	}
+	return head
 }
 
 func printReplay(out io.Writer, r fileReport, s *status.Snapshot) {

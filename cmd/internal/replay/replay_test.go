@@ -12,6 +12,7 @@ import (
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/settings"
 	"noonmark/status"
 )
@@ -48,7 +49,7 @@ func TestReplayCaptures(t *testing.T) {
 				t.Fatal(err)
 			}
 			var out bytes.Buffer
-			if err := replay([]string{capture}, settings.ShownModes(), true, &out); err != nil {
+			if err := replay(cli.Replay{Files: []string{capture}, Output: cli.Output{JSON: true}}, settings.ShownModes(), &out); err != nil {
 				t.Fatal(err)
 			}
 			checkReplay(t, out.Bytes(), want)

@@ -27,6 +27,7 @@ import (
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/logging"
+	"noonmark/cmd/internal/record"
 	"noonmark/cmd/internal/settings"
 	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/web"
@@ -64,6 +65,7 @@ type service struct {
 	watchdog    time.Duration
 	lastSaid    string
 	saving      keep.Pace
+	record      *record.Folder  // nil = none
 	asked       timescale.Local // the kernel
 	clock       kernelClock     // nil = only watched
 	wake        <-chan time.Time
@@ -111,13 +113,16 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if noRTC != nil {
 		s.log.Info("hardware clock", "reason", noRTC)
 	}
-	s.station = station.New(station.Config{
+	cfg := station.Config{
 		Judge: clockcheck.Config{Floor: build.Date(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
 			RTCCompensated: chip.Compensated(), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
 		BuildDate: build.Date(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
 		Leaps: s.leaps(set),
-	}, s.kept.Learned)
+	}
+	s.openRecord(set.Record, &cfg)
+	defer s.closeRecord()
+	s.station = station.New(cfg, s.kept.Learned)
 	s.station.Remember(s.kept.Place)
 	if c.Verbose {
 		s.station.OnEpoch(s.logEpoch)
@@ -266,6 +271,7 @@ func (s *service) tick() *status.Snapshot {
 		web.Show(s.page, s.station, snap, p.Local, s.facts)
 	}
 	s.tell(snap)
+	s.recorded(p.Local)
 	if s.saving.Due(p.Local, s.station.Urgent()) {
 		s.save(p.Local)
 	}
