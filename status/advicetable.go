@@ -73,7 +73,7 @@ var adviceTable = []adviceRow{
 			return "Wait " + waitWords(w) + " for the whole second to be confirmed. If you cannot wait, " + marking + "."
 		}},
 	state(AdviceMark, "To confirm the whole second, "+marking+". The receiver alone cannot.", "second-open"),
-	state(AdviceListen, "To confirm how late the receiver is heard, "+marking+". One minute on a network does it, too.", "latency-open"),
+	state(AdviceListen, "Tune to a band you work and run noonmark hear, or "+marking+". One minute on a network does it, too.", "latency-open"),
 	state(AdviceWait, "Wait a minute: the receiver's first readings are being compared.", "settling"),
 	state(AdviceOpenSky, "Give the receiver open sky. If there is none, "+marking+".", "no-fix"),
 	state(AdviceReceiver, "Plug the receiver in: noonmark ports shows what is there. If there is none, "+marking+".", "absent"),

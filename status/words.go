@@ -73,6 +73,9 @@ func pair(s, big float64, bigName string, small float64, smallName string) strin
 	return fmt.Sprintf("%.0f %s %.0f %s", n, bigName, rest, smallName)
 }
 
+// longS is from where an error is said in hours and days.
+const longS = 7200
+
 // FastSlow words the error of a clock.
 func FastSlow(f Float) string {
 	switch {
@@ -80,6 +83,10 @@ func FastSlow(f Float) string {
 		return "error not known"
 	case math.Abs(f.V) < 0.5e-6:
 		return "right to the microsecond"
+	case f.V <= -longS:
+		return Span(-f.V) + " slow"
+	case f.V >= longS:
+		return Span(f.V) + " fast"
 	case f.V < 0:
 		return Number(-f.V) + " s slow"
 	}

@@ -106,3 +106,19 @@ func TestPromptsEnd(t *testing.T) {
 		}
 	}
 }
+
+// prepare shows the way on a terminal, and ends at Ctrl-C; in a pipe it says how it stands.
+func TestPrepareEnds(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	p := startOnTerminal(t, []string{"XDG_RUNTIME_DIR=" + dir, "HOME=" + dir}, "prepare", "--config", clitest.EmptyFile(t))
+	p.await("Ctrl-C ends this view")
+	begin := time.Now()
+	p.tty.Write([]byte{3})
+	if err := p.cmd.Wait(); p.cmd.ProcessState.ExitCode() != 1 {
+		t.Errorf("%v after %v\n%s", err, time.Since(begin), p.text())
+	}
+	if code, out, _ := runArgs("prepare", "--config", clitest.EmptyFile(t), "--run-dir", dir); code != 1 || !strings.Contains(out, "[!] service") {
+		t.Errorf("exit %d\n%s", code, out)
+	}
+}

@@ -20,6 +20,7 @@ import (
 	"noonmark/cmd/internal/inspect"
 	"noonmark/cmd/internal/marking"
 	"noonmark/cmd/internal/places"
+	"noonmark/cmd/internal/prepare"
 	"noonmark/cmd/internal/reader"
 	"noonmark/cmd/internal/rehearsal"
 	"noonmark/cmd/internal/replay"
@@ -95,6 +96,8 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 		return hear.Hear(ctx, u.Hear, in, out, errOut)
 	case "until":
 		return reader.Until(ctx, u.Until, out)
+	case "prepare":
+		return prepare.Prepare(ctx, u.Prepare, out)
 	case "preflight":
 		return inspect.Preflight(u.Preflight, out)
 	case "resume":

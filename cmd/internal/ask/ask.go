@@ -7,6 +7,7 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 	"sync"
@@ -30,8 +31,11 @@ type line struct {
 // New reads nothing before the first Next.
 func New(in io.Reader) *Lines { return &Lines{in: in, lines: make(chan line)} }
 
-// Next is the next line without its end. The error is ErrEnded, io.EOF, or that of the
-// input.
+// ErrNobody: the input is at its end; it is an io.EOF, too.
+var ErrNobody = fmt.Errorf("nobody answers: %w", io.EOF)
+
+// Next is the next line without its end. The error is ErrEnded, ErrNobody, or that of
+// the input.
 func (l *Lines) Next(ctx context.Context) (string, error) {
 	l.once.Do(func() { go l.read() })
 	select {
@@ -39,7 +43,7 @@ func (l *Lines) Next(ctx context.Context) (string, error) {
 		return "", ErrEnded
 	case got, ok := <-l.lines:
 		if !ok {
-			return "", io.EOF
+			return "", ErrNobody
 		}
 		return got.text, got.err
 	}

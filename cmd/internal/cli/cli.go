@@ -21,6 +21,7 @@ type CLI struct {
 	Mark       Mark       `cmd:"" help:"Set or check the clock by ear on a radio time signal."`
 	Hear       Hear       `cmd:"" help:"Hear the time from the radio: other stations' signals, time signals."`
 	Until      Until      `cmd:"" help:"Wait until the clock is right enough, or until a limit."`
+	Prepare    Prepare    `cmd:"" help:"The evening at home: what is learned, what is missing, and how long it takes."`
 	Preflight  Preflight  `cmd:"" help:"Before you leave: is everything there that the station needs?"`
 	Resume     Resume     `cmd:"" help:"Let noonmark set the clock again after it left it to another program."`
 	Pin        Pin        `cmd:"" help:"The number the page asks for before anything is set by hand."`
@@ -193,6 +194,14 @@ type Until struct {
 // Resume takes the clock back.
 type Resume struct {
 	Where
+	Output
+}
+
+// Prepare leads through the evening at home.
+type Prepare struct {
+	Config string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
+	Once   bool   `help:"Say how it stands, and end."`
+	RunDir string `name:"run-dir" placeholder:"DIR" help:"Where the service publishes its status. Default: /run/noonmark, then your own directory."`
 	Output
 }
 

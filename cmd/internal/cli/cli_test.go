@@ -229,7 +229,7 @@ func TestEverythingIsDescribed(t *testing.T) {
 			t.Errorf("%s: no example", n.Name)
 		}
 	}
-	if got := strings.Join(names, " "); got != "run demo replay ready grid path report why screen mark hear until preflight resume pin follow ports version completion" {
+	if got := strings.Join(names, " "); got != "run demo replay ready grid path report why screen mark hear until prepare preflight resume pin follow ports version completion" {
 		t.Errorf("commands: %s", got)
 	}
 	if strings.Join(names, " ") != strings.Join(commandNames(), " ") {

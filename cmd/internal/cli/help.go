@@ -141,6 +141,14 @@ func (Until) Help() string {
 }
 
 // Help implements kong's detailed help.
+func (Prepare) Help() string {
+	return `Start the service, give the receiver open sky, connect to a network if there is one, and look: each step is done, under way, or missing, with what to do and how long it still takes. On a terminal it goes on until all is learned; Ctrl-C ends the view at any time, and the service goes on learning. Exit status: 0 if all is learned, 1 if something is missing or under way.
+
+    noonmark prepare
+    noonmark prepare --once`
+}
+
+// Help implements kong's detailed help.
 func (Preflight) Help() string {
 	return `Devices, permissions, the hardware clock's battery, other programs that steer the clock, memory and disk, the list of leap seconds: each with its remedy. It changes nothing and opens no serial port. Exit status: 0 if nothing is in the way, 1 if something is.
 

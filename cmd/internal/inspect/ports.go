@@ -76,8 +76,8 @@ func probe(ctx context.Context, c cli.Ports, in io.Reader, out io.Writer) error 
 	if !c.Yes {
 		fmt.Fprintf(out, "Opening %s raises its control lines. On many stations that keys the transmitter.\nSwitch the transmitter off or unplug its cable first. Type yes to open it: ", c.Probe)
 		line, err := ask.New(in).Next(ctx)
-		if err != nil && !errors.Is(err, io.EOF) {
-			return fmt.Errorf("ports: not opened: %w", err)
+		if err != nil {
+			return fmt.Errorf("ports: %s is not opened: %w", c.Probe, err)
 		}
 		if strings.TrimSpace(line) != "yes" {
 			fmt.Fprintln(out, "\nNot opened.")

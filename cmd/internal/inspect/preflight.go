@@ -18,6 +18,7 @@ import (
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/preflight"
 	"noonmark/cmd/internal/settings"
+	"noonmark/cmd/internal/terminal"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/rtc"
 	"noonmark/status"
@@ -36,7 +37,7 @@ type PreflightChecks struct {
 // Preflight looks whether the station has what it needs.
 func Preflight(c cli.Preflight, out io.Writer) (int, error) {
 	set, bad := settings.ForRun(cli.Run{Config: c.Config})
-	all := preflight.Run(thisHost(), set, bad)
+	all := Findings(set, bad)
 	code := exit.OK
 	if !preflight.Passed(all) {
 		code = exit.No
@@ -44,8 +45,9 @@ func Preflight(c cli.Preflight, out io.Writer) (int, error) {
 	if c.JSON {
 		return code, json.NewEncoder(out).Encode(PreflightChecks{code == exit.OK, all})
 	}
+	width := terminal.Of(out).Width
 	for _, f := range all {
-		fmt.Fprint(out, findingText(f))
+		fmt.Fprint(out, findingText(f, width))
 	}
 	last := "Nothing is in the way."
 	if code != exit.OK {
@@ -55,11 +57,16 @@ func Preflight(c cli.Preflight, out io.Writer) (int, error) {
 	return code, err
 }
 
-func findingText(f preflight.Finding) string {
+// Findings are the checks of this machine.
+func Findings(set config.Config, bad error) []preflight.Finding {
+	return preflight.Run(thisHost(), set, bad)
+}
+
+func findingText(f preflight.Finding, width int) string {
 	mark := map[preflight.State]string{preflight.Good: "good     ", preflight.Note: "note     ", preflight.Problem: "PROBLEM  "}[f.State]
-	b := wrap.Text("         ", f.Check+": "+printable(f.Text))
+	b := wrap.To(width, "         ", f.Check+": "+printable(f.Text))
 	if f.Remedy != "" {
-		b += wrap.Text("         ", "→ "+printable(f.Remedy))
+		b += wrap.To(width, "         ", "→ "+printable(f.Remedy))
 	}
 	return mark + b[len(mark):]
 }

@@ -1,42 +1,20 @@
 package manual
 
 import (
+	"strconv"
 	"strings"
 
 	"github.com/alecthomas/kong"
+
+	codes "noonmark/cmd/internal/exit"
 )
 
 // caution stands on the pages of everything that tells a time or a place.
 const caution = "Times are for radio operating; no traceability to UTC is claimed. Not for navigation. " +
 	"In distress, send your coordinates, not only the locator. Transmit only within your licence, and stay at the controls."
 
-// An exit is what a command's exit status means.
+// An exit is a term and what it means.
 type exit struct{ code, means string }
-
-const misunderstood = "The command line or the settings could not be understood; what is wrong is on standard error."
-
-// exits are those of each command besides 2, which is the same for all.
-var exits = map[string][]exit{
-	"run":        {{"0", "It was told to end."}, {"1", "It could not begin or could not go on; the reason is on standard error."}},
-	"demo":       {{"0", "It was played to its end."}, {"1", "It could not be played."}},
-	"replay":     {{"0", "All was read."}, {"1", "A file could not be read."}},
-	"ready":      {{"0", "The clock is within the tolerance of every mode asked for."}, {"1", "It is not: do not key up."}, {"3", "It cannot be told: no fresh status is there."}},
-	"grid":       {{"0", "The place was told."}, {"1", "A file could not be read."}, {"3", "There is no fix."}},
-	"path":       {{"0", "All was answered."}, {"1", "Some lines of the list were no places; the others were answered."}, {"3", "There is no fix to go from."}},
-	"why":        {{"0", "It was explained."}, {"3", "No fresh status is there."}},
-	"screen":     {{"0", "It was ended."}, {"1", "The terminal could not be used."}},
-	"mark":       {{"0", "The clock was compared, and the service was told unless that was not wanted."}, {"1", "Too few taps, or they do not fit together, or the service took nothing."}},
-	"hear":       {{"0", "A crowd or a time signal was heard."}, {"1", "Nothing was heard that tells the time; the reason is told."}},
-	"follow":     {{"0", "It was told to end, or nothing is configured."}, {"1", "It could not begin; the reason is on standard error."}},
-	"until":      {{"0", "What was asked for is so."}, {"1", "The limit is up."}},
-	"report":     {{"0", "The report was printed."}, {"1", "The template could not be read or filled in."}, {"3", "There is nothing to report: no fix, or no fresh status."}},
-	"preflight":  {{"0", "Nothing is in the way."}, {"1", "Something is; its remedy is told."}},
-	"resume":     {{"0", "The service sets the clock again."}, {"1", "There is nothing to take back, or no service is running; the reason is told."}},
-	"pin":        {{"0", "The number was told."}, {"1", "It could not be read."}},
-	"ports":      {{"0", "They were listed."}, {"1", "They could not be listed or listened to."}},
-	"version":    {{"0", "It was told."}},
-	"completion": {{"0", "It was printed."}},
-}
 
 // files are where everything lies.
 var files = []exit{
@@ -101,9 +79,10 @@ func command(r Release, n *kong.Node) string {
 		}
 	}
 	p.section("EXIT STATUS")
-	for _, e := range append(exits[n.Name], exit{"2", misunderstood}) {
-		p.item(bold(e.code), e.means)
+	for _, e := range codes.Table[n.Name] {
+		p.item(bold(strconv.Itoa(e.Code)), e.Means)
 	}
+	p.item(bold(strconv.Itoa(codes.Misuse)), codes.Misunderstood)
 	p.section("CAUTIONS")
 	p.paragraph(caution)
 	p.see("noonmark(1)", "noonmark.toml(5)", "noonmark-status(5)")

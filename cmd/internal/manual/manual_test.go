@@ -11,6 +11,7 @@ import (
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/config"
+	codes "noonmark/cmd/internal/exit"
 	"noonmark/status"
 )
 
@@ -71,15 +72,15 @@ func TestEachCommand(t *testing.T) {
 				t.Errorf("%s: no argument %s", n.Name, a.Name)
 			}
 		}
-		if len(exits[n.Name]) == 0 || got["0"] == "" || got["2"] == "" {
-			t.Errorf("%s: write what its exit statuses mean into commands.go", n.Name)
+		if len(codes.Table[n.Name]) == 0 || got["0"] == "" || got["2"] == "" {
+			t.Errorf("%s: write what its exit statuses mean into exit.Table", n.Name)
 		}
 		delete(pages, "noonmark-"+n.Name+".1")
 	}
 	if len(pages) != 3 {
 		t.Errorf("pages of nothing: %d", len(pages)-3)
 	}
-	for name := range exits {
+	for name := range codes.Table {
 		if commands[name] == "" {
 			t.Errorf("exit statuses of %s, which is no command", name)
 		}

@@ -71,7 +71,9 @@ func Run(h Host, set config.Config, bad error) []Finding {
 	out = append(out, h.receiver(set), h.hardwareClock(set), h.right(set))
 	out = append(out, h.others(set)...)
 	out = append(out, hooks(set)...)
-	return append(out, h.runDir(), h.stateDir(), h.leapList())
+	out = append(out, h.runDir(), h.stateDir())
+	out = append(out, h.learned()...)
+	return append(out, h.leapList())
 }
 
 // Passed tells whether nothing is in the way.

@@ -9,10 +9,12 @@ import (
 	"testing"
 	"time"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/leaps"
 	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/config"
+	"noonmark/cmd/internal/keep"
 	"noonmark/rtc"
 )
 
@@ -222,7 +224,7 @@ func TestFindings(t *testing.T) {
 func TestNothingInTheWay(t *testing.T) {
 	h, set := station(t)
 	for _, f := range Run(h, set, nil) {
-		if f.State != Good || !strings.HasSuffix(f.Text, ".") {
+		if f.State != Good && f.Check != "learned" || !strings.HasSuffix(f.Text, ".") {
 			t.Errorf("%+v", f)
 		}
 	}
@@ -240,7 +242,49 @@ func TestAnEmptyMachine(t *testing.T) {
 	for _, f := range Run(h, set, nil) {
 		seen[f.Check] = true
 	}
-	if len(seen) != 8 {
+	if len(seen) != 9 {
 		t.Errorf("%v", seen)
+	}
+}
+
+// Each thing that was learned has its line, with its date where there is one.
+func TestLearnedIsSaid(t *testing.T) {
+	h, set := station(t)
+	dir := filepath.Join(h.Root, h.State)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	said := func() string {
+		var lines []string
+		for _, f := range Run(h, set, nil) {
+			if f.Check == "learned" {
+				lines = append(lines, string(f.State)+" "+f.Text)
+			}
+		}
+		return strings.Join(lines, "\n")
+	}
+	if got := said(); got != "note Nothing has been learned yet." {
+		t.Errorf("nothing learned: %s", got)
+	}
+	s := keep.State{Learned: clockcheck.Learned{RatePPM: 9, RateSigmaPPM: 0.1, Latencies: []clockcheck.LearnedLatency{{Key: "/dev/x 9600", LatencyS: 0.143, SigmaS: 0.01}},
+		RTC: &clockcheck.LearnedRTC{At: today.Add(-time.Hour)}}}
+	s.Receiver.Name = "/dev/x"
+	if err := keep.Save(dir, s); err != nil {
+		t.Fatal(err)
+	}
+	want := "good The oscillator's rate: +9.00 ppm ± 0.26 ppm (99 %).\ngood The receiver is heard 0.143 s late, ± 0.026 s (99 %): /dev/x 9600.\n" +
+		"good The hardware clock was compared on 2026-02-28 23:00 UTC.\ngood The receiver is known by /dev/x."
+	if got := said(); got != want {
+		t.Errorf("learned:\n%s\nwant\n%s", got, want)
+	}
+	h.Now = today.Add(120 * 24 * time.Hour)
+	if got := said(); !strings.Contains(got, "note The hardware clock was last compared on 2026-02-28.") {
+		t.Errorf("long ago: %s", got)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "learned.json"), []byte("rubbish"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if got := said(); !strings.HasPrefix(got, "problem What was learned cannot be read") {
+		t.Errorf("damaged: %s", got)
 	}
 }

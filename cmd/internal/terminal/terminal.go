@@ -115,6 +115,13 @@ func (t Terminal) set(sgr string) {
 	}
 }
 
+// Up takes back the last lines that were written, so that others can stand there.
+func (t Terminal) Up(lines int) {
+	if t.Is && lines > 0 {
+		fmt.Fprintf(t.raw, "\x1b[%dA\r\x1b[J", lines)
+	}
+}
+
 // Progress shows how much of something is done: a bar and words, on a terminal only.
 type Progress struct {
 	t    Terminal
