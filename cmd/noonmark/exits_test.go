@@ -16,9 +16,9 @@ import (
 func TestExitTable(t *testing.T) {
 	good, bad, none, nowhere := t.TempDir(), t.TempDir(), t.TempDir(), t.TempDir()
 	here := func(s *status.Snapshot) { // of now, not of atCamp's year
-		w := s.Written
+		off := s.Clock.ErrorS
 		atCamp(s)
-		s.Written = w
+		s.Clock.ErrorS = off
 	}
 	keepPublished(t, good, here)
 	keepPublished(t, bad, func(s *status.Snapshot) { here(s); s.Modes[0].Verdict = status.Borderline })
