@@ -21,8 +21,8 @@ func (c *CLI) oneStation() error {
 			return errors.New("--demo and --run-dir: choose one")
 		}
 	}
-	if c.Follow.Demo {
-		return errors.New("follow acts on no simulation")
+	if c.Follow.Demo || c.Hear.Demo || c.Resume.Demo {
+		return errors.New("--demo: nothing is done to a simulation")
 	}
 	return nil
 }
