@@ -36,12 +36,3 @@ func Teller(out io.Writer) Trace {
 		}
 	}
 }
-
-// Describe prints what a world is made of, for looking into a random night.
-func Describe(out io.Writer, c *Case) {
-	fmt.Fprintf(out, "oscillator %+v\nair %+v\nhardware clock: none %v, compensated %v, error %v, off for %v, %+v\nreceiver %+v\n", c.Osc, c.Air,
-		c.NoRTC, c.Compensated, c.RTCError, c.OffFor, c.RTC, c.Receiver)
-	for _, ch := range c.Story {
-		fmt.Fprintf(out, "%9s  %+v\n", ch.From.Truncate(time.Second), ch)
-	}
-}
