@@ -148,7 +148,7 @@ type story struct {
 	Random  uint64        `placeholder:"SEED" help:"A random night instead of a file."`
 	Seed    uint64        `default:"1" help:"Which night."`
 	Without []string      `help:"Take a rule of the judge away."`
-	Why     time.Duration `placeholder:"AT" help:"Print what each explanation of the bank made of the readings around this time, e.g. 1h2m."`
+	Why     time.Duration `placeholder:"AT" help:"Print what was read around this time, and what each explanation of the bank made of it, e.g. 1h2m."`
 }
 
 func (t story) Run(out io.Writer) error {
@@ -172,7 +172,7 @@ func (t story) Run(out io.Writer) error {
 	trace := lab.Teller(out)
 	if t.by(c); t.Why != 0 {
 		w := &why{out: out, from: t.Why - around, to: t.Why + around}
-		c.Make, trace = w.make, w.trace(trace)
+		c.Make, c.Record, trace = w.make, w.input, w.trace(trace)
 	}
 	n := c.Play(t.Seed, without, trace)
 	lab.Table(out, lab.Rows([]*lab.Night{n}))

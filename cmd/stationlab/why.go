@@ -59,6 +59,13 @@ func (w *why) list() {
 
 func (w *why) open() bool { return w.now >= w.from && w.now <= w.to }
 
+// input is shown what reaches the station.
+func (w *why) input(in *station.Input) {
+	if w.open() && in.Tick == nil {
+		fmt.Fprintf(w.out, "%9s  read: %s\n", w.now.Truncate(time.Second), lab.InWords(in))
+	}
+}
+
 // Reading is shown each reading.
 func (w *why) Reading(r bank.Reading) {
 	if w.open() {

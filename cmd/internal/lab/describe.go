@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"noonmark/cmd/internal/station"
 	"noonmark/cmd/internal/world"
 )
 
@@ -35,6 +36,20 @@ func Describe(out io.Writer, c *Case) {
 
 // standing are the fields of a chapter that stay until they change.
 var standing = []string{"Scene", "Servers", "Portal", "Way"}
+
+// InWords words an input of the station: which it is, and what is not zero in it.
+func InWords(in *station.Input) string {
+	if b := in.Bytes; b != nil {
+		return fmt.Sprintf("bytes %q at %.4f s%s", b.P, b.At.Sub(0).Seconds(), map[bool]string{true: ", flowing"}[b.Flowing])
+	}
+	v := reflect.ValueOf(*in)
+	for i := range v.NumField() {
+		if !v.Field(i).IsZero() {
+			return strings.ToLower(v.Type().Field(i).Name) + " " + word(v.Field(i))
+		}
+	}
+	return "nothing"
+}
 
 // differs words what a chapter changes.
 func differs(last, now *world.Chapter) string {

@@ -26,9 +26,10 @@ type Case struct {
 	Steered     bool              // the station sets and keeps the system clock
 	Compensated bool              // the hardware clock is known to be
 	Expect      []Expectation
-	Shows       []string   // rules without which this scenario falls
-	MayMiss     []Declared // error ± guard need not hold the truth: declared invisible
-	Kinds       []string   // of a random night: what is unusual about it
+	Shows       []string             // rules without which this scenario falls
+	MayMiss     []Declared           // error ± guard need not hold the truth: declared invisible
+	Record      func(*station.Input) // is shown what reaches the station; nil = nobody is
+	Kinds       []string             // of a random night: what is unusual about it
 	at          time.Duration
 }
 

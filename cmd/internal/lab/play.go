@@ -24,7 +24,7 @@ type Trace func(at time.Duration, truth float64, s *status.Snapshot)
 func (c *Case) Play(seed uint64, without clockcheck.Rules, trace Trace) *Night {
 	cfg := station.Config{
 		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, PPSEdge: c.Edge, Without: without},
-		MakeJudge: c.Make, BuildDate: Floor, LocatorLength: 10,
+		MakeJudge: c.Make, BuildDate: Floor, LocatorLength: 10, Record: c.Record,
 	}
 	if c.Steered {
 		cfg.Steer = &steer.Config{Modes: c.Modes, Floor: Floor, RTC: "simulated"}
