@@ -249,7 +249,7 @@ func (b *Bank) settle() {
 		t := &b.tracks[i]
 		// A latent track is as dear as its assumption is: where the best is not cheaper
 		// by half of that, the best has had to assume something itself.
-		if t.Latent && t.Located && t.total()-base < b.nats[ServerFalse]/2 {
+		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < b.nats[ServerFalse]/2 {
 			t.Latent = false
 		}
 	}

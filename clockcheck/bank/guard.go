@@ -152,18 +152,23 @@ func (b *Bank) apart(best, t *Track) float64 {
 		(t.F.V[estimate.Y])*float64(best.F.At-t.F.At)/1e9
 }
 
-// formerWeight is how likely it is that the receiver has been false since the i-th
-// former state was kept; 0 = it is left out.
+// formerWeight is how likely it is that the receiver has been false since the i-th former
+// state was kept, but not since the younger one was: its price is that of 12 h, of which
+// this is a part; the strain speaks for it.
 func (b *Bank) formerWeight(i int) float64 {
-	if b.former.taken[i] == 0 {
+	f := &b.former
+	if f.taken[i] == 0 {
 		return 0
 	}
-	w := math.Exp(b.Best().Strain-b.nats[ReceiverFalse]) / float64(len(ages))
-	if w = math.Min(w, 1); w < formerRisk/2 {
-		return 0
+	part := b.Best().F.At.Sub(f.taken[i])
+	if i > 0 && f.taken[i-1] != 0 {
+		part = f.taken[i-1].Sub(f.taken[i])
 	}
-	return w
+	return math.Min(math.Exp(b.Best().Strain-b.nats[ReceiverFalse])*math.Max(part.Seconds(), 1)/night, 1)
 }
+
+// night is what the prices are of, s.
+const night = 12 * 3600
 
 // stepSince is how far an oscillator that changed its rate t seconds ago, when nobody
 // could see it, has gone at most, s. Sizes are log-uniform from 1 to 20 ppm: what is

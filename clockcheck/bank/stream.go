@@ -37,7 +37,9 @@ func (b *Bank) Opened(l Lateness) {
 		t.Met, t.Strain, t.LateMost = false, 0, l.Most
 		t.F.Noise.D = lateRestless
 		t.F.Forget(estimate.D, l.Mean, l.Sigma)
-		t.Free = !l.Known
+		if t.Free = !l.Known; l.Known && t.Assumes(LatenessNew) {
+			t.open(l.Most)
+		}
 	}
 	b.weigh()
 }
@@ -67,7 +69,7 @@ func (b *Bank) startStream(t *Track, r *Reading) {
 	b.forkMissing(&was, r, 1, r.Stream.LeadMost)
 	if b.mayBeNew(&was) {
 		was.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew])
-		was.open(b, r)
+		was.open(r.Stream.LateMost)
 		was.F.Start(0, estimate.Stream, r.Var)
 		b.add(was)
 	}
@@ -116,7 +118,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 	}
 	switch {
 	case first < 0 && b.mayBeNew(t):
-		t.open(b, r)
+		t.open(r.Stream.LateMost)
 		if t.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew]); true {
 			b.meetStream(t, r)
 		}
@@ -127,7 +129,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		was := *t
 		if first == 0 && b.mayBeNew(&was) {
 			c := was
-			c.open(b, r)
+			c.open(r.Stream.LateMost)
 			c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, math.Max(b.nats[LatenessNew]+c.misfit(r)-was.misfit(r), 0))
 			c.join(r, 0)
 			b.add(c)
@@ -161,9 +163,8 @@ func (b *Bank) joinLeads(was *Track, r *Reading, first, last int) {
 }
 
 // open frees the lateness: it is anywhere in its range.
-func (t *Track) open(b *Bank, r *Reading) {
-	mean, sigma := r.Stream.LateMost/4, r.Stream.LateMost*0.375
-	t.F.Forget(estimate.D, mean, sigma)
+func (t *Track) open(most float64) {
+	t.F.Forget(estimate.D, most/4, most*0.375)
 	t.Free = true
 }
 
