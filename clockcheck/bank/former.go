@@ -144,29 +144,33 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	age := r.At.Sub(since).Seconds()
 	base := b.Best().Cost
 	for k := range b.tracks[:b.n] {
-		t := &b.tracks[k]
-		if !t.streams() {
-			continue
+		switch t := &b.tracks[k]; {
+		case !t.streams():
+		case k == b.best:
+			price := capped + b.nats[OscillatorMoved] // faster than any oscillator
+			if math.Abs(nu) < oscillatorStep*age && b.allowed(OscillatorMoved) {
+				price = b.nats[OscillatorMoved]
+			}
+			t.Strain = 0
+			t.assume(Assumed{What: OscillatorMoved, Of: Receiver, Since: since, SizeS: nu, Slow: true}, price)
+		default: // no former state is kept of it: it spans both, at the cheaper's price
+			t.Strain = 0
+			t.Lo, t.Hi = math.Min(t.Lo, t.Lo-nu), math.Max(t.Hi, t.Hi-nu)
+			t.assume(Assumed{What: LatenessWanders, Of: Receiver, Since: since, SizeS: -nu, Slow: true}, b.nats[LatenessWanders])
 		}
-		price := capped + b.nats[OscillatorMoved] // faster than any oscillator
-		if math.Abs(nu) < oscillatorStep*age && b.allowed(OscillatorMoved) {
-			price = b.nats[OscillatorMoved]
-		}
-		t.Strain = 0
-		t.assume(Assumed{What: OscillatorMoved, Of: Receiver, Since: since, SizeS: nu}, price)
 	}
 	old.Cost = base
 	if c := old; b.allowed(LatenessWanders) {
 		z := c.F.Rel(r.At, r.Z) - float64(c.Lead)
 		if c.mayMove(z, nu) {
-			c.Out &^= SetOf(Receiver)
+			c.Out &^= SetOf(Receiver, Pulse)
 			c.F.Attach(estimate.D, -z, 1, r.Var)
 			c.F.Noise.D = math.Max(c.F.Noise.D, nu*nu/math.Max(age, softLeast.Seconds()))
 			c.assume(Assumed{What: LatenessWanders, Of: Receiver, Since: since, SizeS: -nu}, b.nats[LatenessWanders])
 			b.add(c)
 		}
 	}
-	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu}, b.nats[ReceiverFalse])
+	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu, Slow: true}, b.nats[ReceiverFalse])
 	b.add(old)
 	b.dropFormer()
 }

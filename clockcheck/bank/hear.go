@@ -8,11 +8,13 @@ import (
 
 // How a track hears a source that tells UTC itself: a server, a mark, the air, a pulse.
 
-// againFits readings in a row that fit let a source take part again; a receiver's looks
-// are six a minute, and what passes by is gone in ten minutes.
+// againFits readings in a row that fit let a source take part again. A false signal that
+// leads a receiver on may happen to pass by: it is gone in ten minutes, sixty looks. Who
+// comes with a leap does not pass by.
 const (
 	againFits  = 3
 	againLooks = 60
+	leapt      = 0.2 // s
 )
 
 func (b *Bank) hearTime(t *Track, r *Reading) {
@@ -186,11 +188,18 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 	if !t.Located || t.Latent {
 		return
 	}
-	z, v, most := 0.0, 0.0, uint8(againFits)
+	z, v, most := 0.0, 1.0, uint8(againFits)
 	switch {
 	case r.Source == Receiver && t.Met && !t.Free:
 		mean, pv := t.F.Expect(estimate.Stream)
-		z, v, most = t.F.Rel(r.At, r.Z)-float64(t.Lead)-mean, pv+r.Var+dragFloor*dragFloor, againLooks
+		z, v = t.F.Rel(r.At, r.Z)-float64(t.Lead)-mean, pv+r.Var+dragFloor*dragFloor
+		if math.Abs(t.away) < leapt {
+			most = againLooks
+		}
+	case r.Source == Receiver && !t.Free: // it never took part: then it is met
+		if most = againLooks; !t.fitsLead(r, 0) {
+			z, v = 1, 1e-3
+		}
 	case r.Source == Receiver || r.Source == Clock:
 		return
 	default:
@@ -201,11 +210,15 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		z, v = t.gap(p-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var
 	}
 	if nats(z, v) > 2 {
-		t.odd[r.Source] = 0
+		if t.odd[r.Source] = 0; r.Source == Receiver {
+			t.away = z
+		}
 		return
 	}
 	if t.odd[r.Source]++; t.odd[r.Source] >= most {
-		t.odd[r.Source] = 0
-		t.Out &^= SetOf(r.Source)
+		t.odd[r.Source], t.away = 0, 0
+		if t.Out &^= SetOf(r.Source); r.Source == Receiver {
+			t.Out &^= SetOf(Pulse)
+		}
 	}
 }

@@ -16,6 +16,7 @@ type Assumed struct {
 	Of    Source
 	Since timescale.Local
 	SizeS float64 // s: by how much, where that has a meaning
+	Slow  bool    // it went there bit by bit
 }
 
 // Track is one explanation of all that was heard.
@@ -44,6 +45,7 @@ type Track struct {
 	ticked   timescale.Local // when the hardware clock was last heard
 	assumed  [maxAssumed]Assumed
 	nAssumed int
+	away     float64           // s: how far the receiver was when it last did not fit, while it is out
 	odd      [NumSources]uint8 // readings in a row that did not fit, or of one that is out: that did
 }
 
@@ -123,7 +125,7 @@ func (t *Track) late(d, sigma float64) bool {
 // silence takes the receiver out, from now on. Where the stream was is kept on, by the
 // oscillator, as X − D.
 func (t *Track) silence() {
-	t.Out |= SetOf(Receiver)
+	t.Out |= SetOf(Receiver, Pulse)
 	t.odd[Receiver], t.Strain = 0, 0
 }
 

@@ -172,10 +172,22 @@ func (j *Judge) utc(at timescale.Local) timescale.UTC {
 // PPS takes one edge of the receiver's pulse.
 func (j *Judge) PPS(e *clockcheck.PPS) {
 	fix := j.rx.Present && j.rx.Fault == receiver.None && e.At.Sub(j.rx.Valid) < pulse.FixFresh && e.At.Sub(j.rx.Since) >= pulse.Settle
-	if r, ok := j.pulse.Take(e, fix); ok {
+	near, guard := j.second(e.At)
+	if r, ok := j.pulse.Take(e, fix, near, guard); ok {
 		j.bank.Hear(&r)
 		j.changed(e.At)
 	}
+}
+
+// second is how far an instant is from a whole second of UTC by the best track, and how
+// far from it UTC may be by all; s.
+func (j *Judge) second(at timescale.Local) (near, guard float64) {
+	if !j.bank.Best().Located {
+		return 0, math.Inf(1)
+	}
+	lo, hi := j.bank.Guard(0)
+	s := float64(j.utc(at)%timescale.UTC(timescale.Second)) / 1e9
+	return s - math.Round(s), math.Max(-lo, hi)
 }
 
 // PPSMissing says that there is no pulse to be had, and why.

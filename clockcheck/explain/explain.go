@@ -74,7 +74,13 @@ func Assumption(a bank.Assumed) string {
 	case bank.LatenessNew:
 		return "The receiver's arrival latency is not the learned one: it may be another receiver."
 	case bank.ReceiverFalse:
-		return "The receiver's time is false."
+		switch {
+		case a.Slow:
+			return "The receiver's time has drifted by " + Seconds(a.SizeS) + ", faster than the computer's oscillator can: a false signal, or its reports are not locked to the second."
+		case a.SizeS != 0:
+			return "The receiver's time jumped by " + Seconds(a.SizeS) + ", which no clock does; it is not used until it agrees again."
+		}
+		return "The receiver disagrees with the rest."
 	case bank.ReceiverWasFalse:
 		return "The receiver's time was false, and jumped by " + Seconds(a.SizeS) + " to be right."
 	case bank.ServerFalse:
@@ -173,6 +179,9 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 		clockcheck.BasisHoldover: "the oscillator alone (no reference for " + forHowLong(j.At.Sub(told)) + ")"}[j.Basis]
 	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", how, span(math.Abs(j.Error)), fastOrSlow(j.Error), span(j.Guard))
 	if t, off := rival(b); t != nil {
+		if b.Doubted() != 0 {
+			s += " References disagree, and there is no third to decide: compare with a radio time signal."
+		}
 		if a, ok := last(t); ok {
 			s += " Not ruled out: UTC is " + Seconds(off) + " from there. " + Assumption(a)
 		}

@@ -2,6 +2,7 @@ package explain
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"noonmark/clockcheck"
@@ -125,7 +126,7 @@ func Clock(b *bank.Bank, c *rtc.Clock) (clockcheck.Trust, string) {
 	case t.Vouched:
 		return clockcheck.Trusted, fmt.Sprintf("Compared in an earlier run and kept since: ±%.3f s.", bank.Likely*t.F.Sigma(estimate.R))
 	}
-	if q := float64(int(off/900 + 0.5)); q != 0 && off-q*900 < 5 && off-q*900 > -5 {
+	if q := math.Round(off / 900); q != 0 && math.Abs(off-q*900) < 5 {
 		return clockcheck.Trusted, fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It serves as a flywheel all the same.", off/3600)
 	}
 	return clockcheck.Trusted, fmt.Sprintf("Compared with the present time: it is %s off.", Seconds(off))

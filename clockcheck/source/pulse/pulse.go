@@ -25,6 +25,7 @@ const (
 	// shared is σ of what all edges share, s: interrupt latency, cable (planning figure).
 	shared = 10e-6
 	jitter = 300e-6 // s, σ: a busy computer, a USB adapter
+	sure   = 30     // edges in a row that tell which kind is the second
 	every  = 10     // edges of which one is passed on
 )
 
@@ -46,7 +47,8 @@ type Pulse struct {
 
 	edge    clockcheck.Edge
 	learned bool
-	comb    comb
+	combs   [2]comb // by edge − 1
+	fits    [2]int  // edges in a row of each kind that are a second by all that is known; < 0: that are none
 	used    timescale.Local
 	n       int
 }
@@ -89,22 +91,29 @@ func (p *Pulse) Fresh(now timescale.Local) bool {
 }
 
 // Take admits an edge; fix tells whether the receiver is believed now. One of ten edges
-// is passed on: they share more than a millisecond of error with one another.
-func (p *Pulse) Take(e *clockcheck.PPS, fix bool) (r bank.Reading, ok bool) {
+// is passed on: they share more than a millisecond of error with one another. near is how
+// far from a whole second the edge is by what is known, and guard how well that is known,
+// s; with them the edge that is the second is learned.
+func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.Reading, ok bool) {
 	p.Heard = max(p.Heard, e.At)
-	if p.edge == clockcheck.EdgeUnknown {
-		p.Waits = Which
+	if e.Edge != clockcheck.EdgeAssert && e.Edge != clockcheck.EdgeClear {
 		return r, false
 	}
-	if e.Edge != p.edge {
-		return r, false
-	}
-	switch regular := p.comb.take(e.At); {
-	case !regular || p.comb.run < combRun:
+	c := &p.combs[e.Edge-1]
+	switch regular := c.take(e.At); {
+	case !regular || c.run < combRun:
 		p.Waits = Comb
 		return r, false
 	case !fix:
 		p.Waits = Fix
+		return r, false
+	}
+	if p.edge == clockcheck.EdgeUnknown {
+		p.Waits = Which
+		p.learn(e.Edge, math.Abs(near) <= guard)
+		return r, false
+	}
+	if e.Edge != p.edge {
 		return r, false
 	}
 	p.Waits = Nothing
@@ -113,7 +122,27 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool) (r bank.Reading, ok bool) {
 	}
 	p.used = e.At
 	s := math.Max(e.Sigma.Seconds(), jitter/math.Sqrt(every))
-	return bank.Reading{Source: bank.Pulse, At: e.At, Z: -int64(e.At) % timescale.Second, Var: s*s + shared*shared, Modulo: 1}, true
+	return bank.Reading{Source: bank.Pulse, At: e.At, Z: -int64(e.At) % timescale.Second, Var: s*s + shared*shared, Modulo: 1,
+		From: bank.SetOf(bank.Receiver)}, true
+}
+
+// learn counts whether an edge can be the second's. Where one kind always can and the
+// other never, the former is.
+func (p *Pulse) learn(e clockcheck.Edge, can bool) {
+	f := &p.fits[e-1]
+	switch {
+	case can && *f >= 0:
+		*f++
+	case !can && *f <= 0:
+		*f--
+	default:
+		*f = 0
+	}
+	for i := range p.fits {
+		if p.fits[i] >= sure && p.fits[1-i] <= -sure {
+			p.edge, p.learned = clockcheck.EdgeAssert+clockcheck.Edge(i), true
+		}
+	}
 }
 
 // take reports whether an edge continues the comb; one that does not begins another after

@@ -1,0 +1,164 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
+
+// How a track takes up a stream that it has not heard since the port was opened: whether
+// its lateness is the learned one, and by how many whole seconds it may lead.
+
+// meetStream takes a stream up. Where the lateness was learned, that it is another has a
+// track of its own.
+func (b *Bank) meetStream(t *Track, r *Reading) {
+	if b.goesOn(t, r) {
+		t.F.Advance(r.At)
+		t.F.Attach(estimate.D, -t.F.Rel(r.At, r.Z), 1, r.Var)
+		t.Free = t.F.Sigma(estimate.D) >= proved
+		t.joined(r, 0)
+		return
+	}
+	if b.mayBeNew(t) {
+		c := *t
+		c.open(r.Stream.LateMost)
+		c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew]+b.foretold(t, &c, r))
+		if b.takeUp(&c, r) {
+			b.add(c)
+		}
+	}
+	if !b.takeUp(t, r) {
+		b.deny(t, r)
+		t.Met = true
+	}
+}
+
+// mayBeNew tells whether the lateness was learned, and may be another now.
+func (b *Bank) mayBeNew(t *Track) bool { return !t.Free && !b.late.Said && b.allowed(LatenessNew) }
+
+// open frees the lateness: it is anywhere in its range.
+func (t *Track) open(most float64) {
+	t.F.Forget(estimate.D, most/4, most*0.375)
+	t.Free = true
+}
+
+// foretold is by how many nats the track t, which knows the lateness, foretold a look
+// better than c, to which it may be anything; at least 0. Where UTC is not known, neither
+// foretold anything.
+func (b *Bank) foretold(t, c *Track, r *Reading) float64 {
+	if !t.Located {
+		return 0
+	}
+	return math.Max(c.surprise(r)-t.surprise(r), 0)
+}
+
+// surprise is −ln of the density that a look has before it is heard, but for a constant;
+// whole seconds that the receiver may lead by surprise nobody.
+func (t *Track) surprise(r *Reading) float64 {
+	t.F.Advance(r.At)
+	nu, v := t.view(r)
+	nu -= math.Min(math.Max(math.Round(nu), 0), float64(r.Stream.LeadMost))
+	v += dragFloor * dragFloor
+	return nats(t.gap(nu), v) + math.Log(v)/2
+}
+
+// takeUp lets the stream take part, with each lead that fits: the least in the track
+// itself, the others in one that is born. It reports whether any fits.
+func (b *Bank) takeUp(t *Track, r *Reading) bool {
+	if !t.Located {
+		was := *t
+		t.define(r, 0, 0)
+		b.missingFrom(&was, r, 1, r.Stream.LeadMost)
+		return true
+	}
+	first, last := -1, -1
+	for k := 0; k <= r.Stream.LeadMost; k++ {
+		if t.fitsLead(r, k) {
+			if first < 0 {
+				first = k
+			}
+			last = k
+		}
+	}
+	if first < 0 || first > 0 && !b.allowed(SecondMissing) {
+		return false
+	}
+	was := *t
+	t.join(r, first)
+	if first > 0 {
+		t.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(r))
+	}
+	b.missingFrom(&was, r, first+1, last)
+	return true
+}
+
+// missingFrom has the track be born in which the receiver leads by first to last seconds.
+// Where these are more than one, UTC is known too loosely to tell them apart: the stream
+// tells it, but for the lead.
+func (b *Bank) missingFrom(was *Track, r *Reading, first, last int) {
+	if last < first || !b.allowed(SecondMissing) || r.Stream.Missing <= 0 {
+		return
+	}
+	c := *was
+	c.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(r))
+	if c.Located && first == last {
+		c.join(r, first)
+	} else {
+		c.define(r, first, last)
+	}
+	b.add(c)
+}
+
+// missing is the price that the whole second is missing: the table's is that of a cold
+// start, the source says by how much this one is likelier or not.
+func (b *Bank) missing(r *Reading) float64 {
+	return b.nats[SecondMissing] + math.Log(Prices[SecondMissing].P/r.Stream.Missing)
+}
+
+// define has UTC told by the stream alone, which leads by first to last seconds.
+func (t *Track) define(r *Reading, first, last int) {
+	if !t.Located {
+		t.F.Base, t.F.At = r.Z, r.At
+	}
+	t.F.Advance(r.At)
+	t.F.Start(t.F.Rel(r.At, r.Z)-float64(first), estimate.Stream, r.Var)
+	t.Located, t.On, t.Roots = true, 0, 0
+	t.joined(r, first)
+	t.LeadMost, t.Lo, t.Hi = last, -float64(last-first), 0
+}
+
+// fitsLead tells whether the stream, k seconds ahead, is explained by a lateness in its
+// range, or by the one that is known.
+func (t *Track) fitsLead(r *Reading, k int) bool {
+	rel := t.F.Rel(r.At, r.Z) - float64(k)
+	if t.Free {
+		d, m := t.F.V[estimate.X]-rel, 0.05+4*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Var)
+		return d+t.Hi > -m && d+t.Lo < t.LateMost+m
+	}
+	mean, v := t.F.Expect(estimate.Stream)
+	return nats(t.gap(rel-mean), v+r.Var+dragFloor*dragFloor) <= gate
+}
+
+// join lets the stream take part, k seconds ahead. Where UTC came from this very receiver
+// on another way (the hardware clock that it set) the two are one witness: whichever is
+// known better stands, and the other takes its uncertainty over.
+func (t *Track) join(r *Reading, k int) {
+	t.F.Advance(r.At)
+	z := t.F.Rel(r.At, r.Z) - float64(k)
+	switch x, d := t.F.Sigma(estimate.X), t.F.Sigma(estimate.D); {
+	case t.Roots.Only(SetOf(Receiver)) && x <= d:
+		t.F.Attach(estimate.D, -z, 1, r.Var)
+	case t.Roots.Only(SetOf(Receiver)):
+		t.F.Start(z, estimate.Stream, r.Var)
+		t.Lo, t.Hi = 0, 0
+	default:
+		t.F.Measure(z, estimate.Stream, r.Var)
+	}
+	t.joined(r, k)
+}
+
+// joined says that the stream takes part, k seconds ahead.
+func (t *Track) joined(r *Reading, k int) {
+	t.Met, t.Lead, t.LeadMost, t.told = true, k, k, r.At
+	t.rests(r)
+}
