@@ -133,8 +133,11 @@ func (m Mode) text() string {
 	b := fmt.Sprintf("%-8s %-10s", Clean(m.Mode), Clean(m.Verdict))
 	switch m.Verdict {
 	case Within:
-		if until := m.until(); until != "" {
+		switch until := m.until(); {
+		case m.GoodUntilUTC.OK:
 			b += " good until " + until + ","
+		case until != "":
+			b += " good for " + strings.Trim(until, "()") + ","
 		}
 		b += " margin " + with(m.MarginS, "s")
 	case Borderline:

@@ -19,7 +19,7 @@ func TestReadmeRecipes(t *testing.T) {
 	if _, err := os.Stat("/run/noonmark/status.json"); err == nil {
 		t.Skip("a service runs here; the recipes would ask it")
 	}
-	b, err := os.ReadFile("../../README.md")
+	b, err := os.ReadFile("../../packaging/doc/6-programs.md")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -219,8 +219,8 @@ type Pin struct {
 
 // Ports lists serial ports.
 type Ports struct {
-	Probe string `placeholder:"PORT" help:"Open this port and listen for a receiver. This may key a transmitter that hangs on it; asks first."`
-	Yes   bool   `help:"With --probe: do not ask. Nothing that transmits hangs on this port."`
+	Probe string `placeholder:"PORT" help:"Open this port and listen for a receiver. This may key a transmitter that is wired to it; asks first."`
+	Yes   bool   `help:"With --probe: do not ask. Nothing that transmits is wired to this port."`
 	Output
 }
 

@@ -266,7 +266,7 @@ func TestExamplesWork(t *testing.T) {
 
 func TestHelp(t *testing.T) {
 	tests := map[string][]string{
-		"--help":            {"noonmark demo", "May I key up?", "sets no clock unless"},
+		"--help":            {"noonmark demo", "May I key up?", "only watches the clock"},
 		"help":              {"noonmark demo"},
 		"replay --help":     {"Usage: noonmark replay <file> ...", "--mode=MODE"},
 		"path --help":       {"noonmark path -20.13,-67.49 FG69"},

@@ -12,7 +12,8 @@ Start with:
   noonmark ready FT8        may I key up?
   noonmark grid             where am I?
 
-noonmark only watches: it sets no clock unless you tell it to (run --steer).
+noonmark run only watches the clock; run --steer, and the service of the Debian
+package, set and steer it.
 
 Times are for radio operating; no traceability to UTC is claimed. Not for
 navigation. In distress give coordinates, not only a locator. Transmit only
@@ -20,7 +21,7 @@ within your licence, and stay at the controls.`
 
 // Help implements kong's detailed help.
 func (Run) Help() string {
-	return `Reads the receiver, the hardware clock and, if there is one, the network; judges the system clock; publishes /run/noonmark/status.json about once a second. It opens by itself only a device that is a GNSS receiver for certain: opening any other serial port can key a transmitter. Name yours with --device if it is not found. It ends at Ctrl-C.
+	return `Reads the receiver, the hardware clock and, if there is one, the network; judges the system clock; publishes /run/noonmark/status.json about once a second. Without a setting it opens only a device whose identity belongs to GNSS receivers: opening another serial port can key a transmitter. Name yours with --device if it is not found. It ends at Ctrl-C.
 
 With --steer it also sets and keeps the system clock and the hardware clock; for that it needs the right to do so (CAP_SYS_TIME), and no other program may do the same.
 
@@ -31,10 +32,11 @@ With --steer it also sets and keeps the system clock and the hardware clock; for
 
 // Help implements kong's detailed help.
 func (Demo) Help() string {
-	return `A survey camp on a salt flat, locator FG69, with a simulated receiver, hardware clock and oscillator. Its status is marked as not live, so that nobody takes it for the real one.
+	return `A survey camp on a salt flat, locator FG69, with a simulated receiver, hardware clock and oscillator. In another terminal ask about it with --demo: noonmark ready --demo, and so why, grid, path, report, screen. Every answer says that it is a simulation.
 
     noonmark demo
-    noonmark demo --for 10m --speed 60`
+    noonmark demo --speed 720
+    noonmark demo --scenario liar --speed 60`
 }
 
 // Help implements kong's detailed help.
@@ -99,15 +101,16 @@ Exit status: 0 if there is a text, 1 if it does not fit, 3 if the station does n
 
 // Help implements kong's detailed help.
 func (Why) Help() string {
-	return `For each reference: what it says, whether it is trusted, and why. Then the error budget: what the uncertainty is made of.
+	return `Five lines: the answer, the next step, the clock, the source it is judged by, and what is done to it. With --all: each source, what it says, whether it is trusted and why, and what the worst case is made of.
 
     noonmark why
+    noonmark why --all
     noonmark why --json`
 }
 
 // Help implements kong's detailed help.
 func (Screen) Help() string {
-	return `For 80 columns and 24 lines, readable at arm's length; only lines that change are sent, so that it works over a slow line. Ends with q or Ctrl-C.
+	return `The answer in large letters, the next step below it. For 80 columns and 24 lines; a smaller terminal shows less. Only what changes is sent, so that it works over a slow line. A simulation stands in a frame. Ends with q or Ctrl-C.
 
     noonmark screen`
 }
