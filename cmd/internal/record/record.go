@@ -68,7 +68,10 @@ type Writer struct {
 // NewWriter begins a file with its header.
 func NewWriter(w io.Writer, h Header) *Writer {
 	h.Version = Version
-	out := &Writer{zip: gzip.NewWriter(w)}
+	// A quarter larger than the usual level makes it, at a third of the work: a battery pays
+	// for the work.
+	zip, err := gzip.NewWriterLevel(w, gzip.BestSpeed)
+	out := &Writer{zip: zip, err: err}
 	out.put(h)
 	return out
 }

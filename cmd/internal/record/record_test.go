@@ -265,3 +265,24 @@ func TestLeapsAreWrittenDown(t *testing.T) {
 		t.Errorf("%s, %v", b, err)
 	}
 }
+
+// What a second of an ordinary station costs: eleven reads of a receiver at 9600 baud, and
+// a tick. It must stay below a thousandth of a small computer's processor.
+func BenchmarkSecond(b *testing.B) {
+	w := record.NewWriter(io.Discard, record.Header{Config: config(b, true)})
+	text := []byte("$GNRMC,143044.00,A,2008.02723,S,06729.34554,W,0.000,,030231,,,A*7D\r\n$GNGGA,143044.00,2008.02723,S")
+	k := steer.Kernel{FreqPPM: -12.4, MaxError: time.Millisecond}
+	for i := range b.N {
+		at := timescale.Local(i) * timescale.Local(time.Second)
+		for j := range 11 {
+			text[14] = byte('0' + j%10)
+			w.Put(&station.Input{Bytes: &station.Bytes{P: text, Read: station.Read{At: at.Add(time.Duration(j) * 96 * time.Millisecond), Flowing: j > 0}}})
+		}
+		w.Put(&station.Input{Tick: &station.Tick{Local: at, System: timescale.UTC(at) + 1.9e18, BoottimeS: at.Sub(0).Seconds(), Kernel: &k}})
+		if i%10 == 0 {
+			if err := w.Flush(); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+}
