@@ -61,7 +61,7 @@ func (p *pacer) more(at timescale.Local) { p.end = at }
 func (p *pacer) rest(now timescale.Local) time.Duration {
 	d := restShort
 	if longest := max(p.gaps[0], p.gaps[1]); p.gaps[0] > 0 && now.Sub(p.first) < max(runOn, longest*3/2) {
-		d = min(max(min(longest/8, p.quiet/3), restMin), restMax)
+		d = p.pause()
 		// Most of a burst that is like the one before is best slept through; what
 		// is left of it, and its end, are looked for in short rests. Not each time:
 		// several bursts taken for one, after a hiccup, would be slept through as
@@ -76,4 +76,10 @@ func (p *pacer) rest(now timescale.Local) time.Duration {
 		d = min(d, 2048*10*time.Second/time.Duration(p.baud))
 	}
 	return d
+}
+
+// pause is the silence after which a burst of the known rhythm has ended: a fraction of
+// the time between bursts, short enough for two to fit into the silence.
+func (p *pacer) pause() time.Duration {
+	return min(max(min(max(p.gaps[0], p.gaps[1])/8, p.quiet/3), restMin), restMax)
 }

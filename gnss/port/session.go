@@ -26,7 +26,8 @@ type session struct {
 	heldN int
 
 	opened, last timescale.Local
-	settled      bool // nothing read from now on can have been waiting at opening
+	tail         timescale.Local // what comes before it still belongs to the burst
+	settled      bool            // nothing read from now on can have been waiting at opening
 	giveWay      func() bool
 }
 
@@ -62,7 +63,12 @@ func (s *session) run(ctx context.Context) error {
 		n, err := s.src.read(buf, s.patience())
 		at := s.now()
 		if n > 0 {
-			s.data(at, buf[:n], at.Sub(s.last))
+			quiet := at.Sub(s.last)
+			if at < s.tail {
+				quiet = 0
+				s.pace.more(at)
+			}
+			s.data(at, buf[:n], quiet)
 			if s.kind.rest {
 				err = s.gather(ctx, buf)
 			}
@@ -83,12 +89,19 @@ func (s *session) run(ctx context.Context) error {
 // gather takes the rest of a burst, in few reads.
 func (s *session) gather(ctx context.Context, buf []byte) error {
 	for ctx.Err() == nil {
-		came, err := s.rested(ctx, buf, s.pace.rest(s.now()))
+		d := s.pace.rest(s.now())
+		came, err := s.rested(ctx, buf, d)
 		if !came || err != nil {
 			return err
 		}
 		if err := s.decide(s.now()); err != nil {
 			return err
+		}
+		// After most of a burst was slept through its end is not looked for by resting
+		// again, which would cost a wake-up: what comes within that rest is its end.
+		if d > restMax && !s.prompt {
+			s.tail = s.now().Add(s.pace.pause())
+			return nil
 		}
 	}
 	return nil
