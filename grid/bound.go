@@ -25,20 +25,23 @@ const (
 
 // Between gives the shortest line from a to b, as Inverse, and its ±; the headings of the
 // long path have the same. From a place to itself, and to its antipode, any heading is as good.
-func Between(a, b End) (Line, Bound) {
+func Between(a, b End) (Line, Bound) { return a.To(&b) }
+
+// To is Between for long lists.
+func (a *End) To(b *End) (Line, Bound) {
 	l := inverse(a.lat, a.lon, b.lat, b.lon)
-	return l, l.between(&a, &b)
+	return l, l.between(a, b)
 }
 
 func (l *Line) between(a, b *End) Bound {
 	reach := a.reachM + b.reachM
-	arc := l.DistanceM / meanRadius
+	arc := l.DistanceM * (1 / meanRadius)
 	switch {
 	case reach == 0 && l.DistanceM > 0 && !antipodal(a.p, b.p):
 		return Bound{}
 	case reach == 0:
 		return Bound{0, 180, 180}
-	case arc+reach/smallestRadius > farArc:
+	case arc+reach*(1/smallestRadius) > farArc:
 		return l.farBound(a, b)
 	case reach > smallPart*l.DistanceM || reach > smallPart*meanRadius*a.pole && a.reachM > 0 || reach > smallPart*meanRadius*b.pole && b.reachM > 0:
 		return outlineBound(a, b, l.DistanceM)
@@ -52,23 +55,24 @@ func antipodal(a, b Point) bool {
 
 // projected is the bound where both areas are small beside the line.
 func (l *Line) projected(a, b *End, arc float64) Bound {
-	sin, cos := math.Sincos(arc)
+	sin, cos := sincos(arc * (180 / math.Pi))
 	// An ellipsoid's reduced length and geodesic scale (Karney 2013, section 3) are those of
 	// a sphere but for parts of the flattening that grow toward the antipodes. The factors
 	// are ours: fitted to sampled lines with nothing below (TestBoundIsJust).
-	m := meanRadius * (sin - wgsF*arc)
-	long := arc / sin
-	cot, slack := cos/sin, wgsF*(0.7+0.7*long+0.1*long*long)
+	perM := 1 / (meanRadius * (sin - wgsF*arc))
+	perSin := 1 / sin
+	long := arc * perSin
+	cot, slack := cos*perSin, wgsF*(0.7+0.7*long+0.1*long*long)
 	pa := a.project(l.HeadingDeg, cot, slack)
 	pb := b.project(l.BackHeadingDeg, cot, slack)
 	across := pa.across + pb.across
-	second := across * across / (2 * m)
-	skew := across * (pa.along + pb.along) / (m * m)
+	second := across * across * perM / 2
+	skew := across * (pa.along + pb.along) * perM * perM
 	const degree = 180 / math.Pi
 	return Bound{
 		DistanceM:      min(1.002*(pa.along+pb.along)+second, a.reachM+b.reachM),
-		HeadingDeg:     min(180, (1.002*(pa.own+pb.across/m)+skew)*degree),
-		BackHeadingDeg: min(180, (1.002*(pb.own+pa.across/m)+skew)*degree),
+		HeadingDeg:     min(180, (1.002*(pa.own+pb.across*perM)+skew)*degree),
+		BackHeadingDeg: min(180, (1.002*(pb.own+pa.across*perM)+skew)*degree),
 	}
 }
 
@@ -87,23 +91,23 @@ func (e *End) project(headingDeg, cot, slack float64) projection {
 	if e.shape == exact {
 		return projection{}
 	}
-	sin, cos := math.Sincos(headingDeg*(math.Pi/180) - e.turned)
+	sin, cos := sincos(headingDeg - e.turned*(180/math.Pi))
 	n, w := sin*cot, cos*cot
 	tan := e.tanLat
 	absTan := math.Abs(tan)
 	more := slack * (absTan*e.halfE + e.halfN*math.Abs(sin) + e.halfE*math.Abs(cos))
 	// North turns by more where the area comes nearer to the pole.
-	more += e.halfN * e.halfE * (1 + tan*tan) / smallestRadius
+	more += e.halfN * e.halfE * (1 + tan*tan) * (1 / smallestRadius)
 	switch e.shape {
 	case circle:
-		return projection{e.reachM, e.reachM, (e.reachM*math.Hypot(n, w-tan) + more) / meanRadius}
+		return projection{e.reachM, e.reachM, (e.reachM*math.Hypot(n, w-tan) + more) * (1 / meanRadius)}
 	case turnedBox: // the turn is small where UTM is defined, but not nothing
 		s, c := math.Sincos(e.turned)
 		return projection{e.halfN*math.Abs(cos) + e.halfE*math.Abs(sin), e.halfN*math.Abs(sin) + e.halfE*math.Abs(cos),
-			(e.halfN*math.Abs(n+tan*s) + e.halfE*math.Abs(w-tan*c) + more) / meanRadius}
+			(e.halfN*math.Abs(n+tan*s) + e.halfE*math.Abs(w-tan*c) + more) * (1 / meanRadius)}
 	}
 	return projection{e.halfN*math.Abs(cos) + e.halfE*math.Abs(sin), e.halfN*math.Abs(sin) + e.halfE*math.Abs(cos),
-		(e.halfN*math.Abs(n) + e.halfE*math.Abs(w-tan) + more) / meanRadius}
+		(e.halfN*math.Abs(n) + e.halfE*math.Abs(w-tan) + more) * (1 / meanRadius)}
 }
 
 // farBound is the bound toward the antipodes: the triangle inequality for the distance;

@@ -9,10 +9,10 @@ type End struct {
 	lat, lon float64 // degrees
 	reachM   float64 // the farthest point of the area, metres; 0 = exact
 	shape    shape
+	pairs    int8 // of a cell's locator
 	// Of a box: half its sides, metres, and how far its up is turned east of north.
 	halfN, halfE float64
 	turned       float64 // radians
-	cell         Cell
 	pole         float64 // arc to the nearer pole, radians
 	tanLat       float64
 }
@@ -42,20 +42,30 @@ func EndOf(p Point, reachM float64) End {
 
 // End is the cell's centre and the cell.
 func (c Cell) End() End {
-	e := End{p: c.Center(), reachM: c.Reach(), shape: cellBox, cell: c}
+	north, east := c.halfSides()
+	return endOfCell(c.Center(), c.length/2, north, east)
+}
+
+func endOfCell(center Point, pairs int, halfN, halfE float64) End {
+	e := End{p: center, shape: cellBox, pairs: int8(pairs), halfN: halfN, halfE: halfE, reachM: math.Sqrt(halfN*halfN + halfE*halfE)}
 	e.lat, e.lon = e.p.LatLon()
 	e.locate()
-	e.halfN, e.halfE = c.halfSides()
 	// Of a parallel w long to each side of a meridian the ends lie off the great circle.
-	e.halfN += e.halfE * e.halfE * math.Abs(e.tanLat) / (2 * smallestRadius)
+	e.halfN += halfE * halfE * math.Abs(e.tanLat) * (1 / (2 * smallestRadius))
 	return e
+}
+
+// box gives a cell's south-west corner and its size, units.
+func (e *End) box() (corner Point, high, wide int64) {
+	high, wide = Cell{length: 2 * int(e.pairs)}.size()
+	return Point{e.p.lat - high/2, e.p.lon - wide/2}, high, wide
 }
 
 // End is the place and the area that its text names.
 func (p *Place) End() End {
 	switch {
-	case p.cell.length != 0:
-		return p.cell.End()
+	case p.pairs != 0:
+		return endOfCell(p.Point, p.pairs, p.halfN, p.halfE)
 	case p.sideM == 0:
 		return EndOf(p.Point, p.ReachM)
 	}
@@ -71,9 +81,9 @@ func (p *Place) End() End {
 
 // locate fills in what the latitude tells.
 func (e *End) locate() {
-	lat := float64(e.p.lat) * radian
-	e.pole = math.Pi/2 - math.Abs(lat)
-	e.tanLat = math.Tan(lat)
+	e.pole = math.Pi/2 - math.Abs(e.lat)*(math.Pi/180)
+	sin, cos := sincos(math.Abs(e.lat))
+	e.tanLat = math.Copysign(sin/max(cos, 1e-9), e.lat)
 }
 
 const radian = math.Pi / 180 / unitsPerDegree // of a unit
@@ -100,4 +110,23 @@ func (c Cell) halfSides() (north, east float64) {
 func (c Cell) Reach() float64 {
 	north, east := c.halfSides()
 	return math.Sqrt(north*north + east*east)
+}
+
+// sincos of an angle of −45 degrees or more is right to 4e-6, which is enough for bounds,
+// and quicker than the library's: the angle is brought to 45 at most.
+func sincos(deg float64) (sin, cos float64) {
+	quarter := int(deg*(1.0/90) + 0.5)
+	x := (deg - 90*float64(quarter)) * (math.Pi / 180)
+	x2 := x * x
+	sin = x * (1 - x2*(1.0/6-x2*(1.0/120-x2*(1.0/5040))))
+	cos = 1 - x2*(1.0/2-x2*(1.0/24-x2*(1.0/720)))
+	switch quarter & 3 {
+	case 1:
+		return cos, -sin
+	case 2:
+		return -sin, -cos
+	case 3:
+		return -cos, sin
+	}
+	return sin, cos
 }

@@ -40,11 +40,11 @@ func (e *End) outline(into []spot) []spot {
 	middle := e.middle()
 	switch e.shape {
 	case cellBox:
-		h, w := e.cell.size()
+		corner, high, wide := e.box()
 		for i := range int64(3) {
 			for j := range int64(3) {
 				if i != 1 || j != 1 {
-					into = append(into, spotAt(float64(e.cell.lat+h*i/2)*radian, float64(e.cell.lon+w*j/2)*radian))
+					into = append(into, spotAt(float64(corner.lat+high*i/2)*radian, float64(corner.lon+wide*j/2)*radian))
 				}
 			}
 		}
@@ -112,16 +112,16 @@ func (a *End) overlaps(b *End, distanceM float64) bool {
 	if a.shape != cellBox || b.shape != cellBox {
 		return a.reachM+b.reachM >= distanceM
 	}
-	ha, wa := a.cell.size()
-	hb, wb := b.cell.size()
-	if a.cell.lat > b.cell.lat+hb || b.cell.lat > a.cell.lat+ha {
+	p, highA, wideA := a.box()
+	q, highB, wideB := b.box()
+	if p.lat > q.lat+highB || q.lat > p.lat+highA {
 		return false
 	}
-	if (a.cell.lat+ha == maxLat && b.cell.lat+hb == maxLat) || a.cell.lat == -maxLat && b.cell.lat == -maxLat {
+	if (p.lat+highA == maxLat && q.lat+highB == maxLat) || p.lat == -maxLat && q.lat == -maxLat {
 		return true // at the pole
 	}
-	apart := (b.cell.lon - a.cell.lon + 2*maxLon) % (2 * maxLon) // of the western borders, eastward
-	return apart <= wa || 2*maxLon-apart <= wb
+	apart := (q.lon - p.lon + 2*maxLon) % (2 * maxLon) // of the western borders, eastward
+	return apart <= wideA || 2*maxLon-apart <= wideB
 }
 
 // arcOf is the arc of a chord's square.

@@ -2,6 +2,7 @@ package grid
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"unicode/utf8"
 )
@@ -24,9 +25,10 @@ type Place struct {
 	ReachM float64
 	Note   string // a sentence for the operator where the reading may surprise; mostly empty
 
-	cell       Cell    // of a locator
-	sideM      float64 // of an MGRS square
-	fromMiddle float64 // and how far east of its zone's middle it lies, degrees
+	pairs        int // of a locator, and half the sides of its cell, metres
+	halfN, halfE float64
+	sideM        float64 // of an MGRS square
+	fromMiddle   float64 // and how far east of its zone's middle it lies, degrees
 }
 
 // maxPlace limits the text; the longest sensible one has about 60 bytes.
@@ -56,6 +58,14 @@ const maxPlace = 200
 func ParsePlace(text string) (Place, error) {
 	if len(text) > maxPlace {
 		return Place{}, fail(maxPlace, "too long for a place")
+	}
+	if p, ok := plainPair(text); ok { // most lines of long lists
+		return Place{Point: p, Form: "degrees", Length: maxLocator, UncertaintyM: -1}, nil
+	}
+	if len(text) > 3 && isLetter(text[0]) && isLetter(text[1]) && isDigit(text[2]) {
+		if place, err := parseLocatorPlace(text); err == nil { // and the rest of them
+			return place, nil
+		}
 	}
 	place, err := parsePlace(trimBlanks(text))
 	if err != nil {
@@ -137,7 +147,9 @@ func parseLocatorPlace(s string) (Place, *SyntaxError) {
 		return Place{}, err
 	}
 	cell := cornerOf(x, y, len(s))
-	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1, ReachM: cell.Reach(), cell: cell}, nil
+	north, east := cell.halfSides()
+	return Place{Point: cell.Center(), Form: "locator", Length: cell.length, UncertaintyM: -1,
+		ReachM: math.Sqrt(north*north + east*east), pairs: cell.length / 2, halfN: north, halfE: east}, nil
 }
 
 func fail(offset int, format string, args ...any) *SyntaxError {

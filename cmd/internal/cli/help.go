@@ -70,7 +70,7 @@ func (Grid) Help() string {
 
 // Help implements kong's detailed help.
 func (Path) Help() string {
-	return `Headings are true, both for the short path and for the long one; those by compass stand in a line of their own, by the World Magnetic Model, which holds to the end of 2029. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, a name after # if you like; a line that is no place is reported and the others are answered (exit status 1). Not for navigation.
+	return `Headings are true, both for the short path and for the long one; those by compass stand in a line of their own, by the World Magnetic Model, which holds to the end of 2029. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, a name after # if you like, or a first line that names its columns (name,lat,lon or locator,name); a line that is no place is reported and the others are answered (exit status 1). Not for navigation.
 
     noonmark path FF46
     noonmark path -20.13,-67.49 FG69

@@ -30,6 +30,7 @@ const (
 type chunk struct {
 	text    []byte
 	first   int // number of its first line, from 1
+	header  int // number of the line that is a header, 0 = none
 	out     []byte
 	rows    int
 	notes   []string // bad lines and notes, each with its number
@@ -62,7 +63,7 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	if _, err := io.WriteString(out, form.head); err != nil {
 		return exit.No, err
 	}
-	rows, bad, err := answerList(lister{from.end, form}, in, out, errOut)
+	rows, bad, err := answerList(&lister{from: from.end, form: form}, in, out, errOut)
 	switch {
 	case err != nil:
 		return exit.No, fmt.Errorf("path: %w", err)
@@ -73,7 +74,7 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 }
 
 // answerList runs the pipeline and gives the number of answers and of bad lines.
-func answerList(l lister, in io.Reader, out, errOut io.Writer) (rows, bad int, err error) {
+func answerList(l *lister, in io.Reader, out, errOut io.Writer) (rows, bad int, err error) {
 	workers := runtime.GOMAXPROCS(0)
 	work := make(chan *chunk, workers)
 	inOrder := make(chan *chunk, 2*workers)
@@ -90,6 +91,7 @@ func answerList(l lister, in io.Reader, out, errOut io.Writer) (rows, bad int, e
 	var readErr error
 	wait.Go(func() {
 		readErr = readChunks(in, func(c *chunk) bool {
+			l.look(c)
 			inOrder <- c
 			work <- c
 			return !writeFailed.Load()
@@ -155,8 +157,40 @@ func readChunks(in io.Reader, send func(*chunk) bool) error {
 
 // lister answers lines: from there to the place that each names.
 type lister struct {
-	from grid.End
-	form rowFormat
+	from   grid.End
+	form   rowFormat
+	looked bool     // at the first line
+	by     *columns // nil: a place a line
+}
+
+// look looks for a header in the first line that is not empty; the chunks come in order.
+func (l *lister) look(c *chunk) {
+	if l.looked {
+		return
+	}
+	for number, line := range strings.Split(string(c.text), "\n") {
+		if l.looked {
+			return
+		}
+		if line = strings.TrimSpace(strings.TrimPrefix(line, "\ufeff")); line != "" && line[0] != '#' {
+			l.looked = true
+			if l.by = headerOf(line); l.by != nil {
+				c.header = c.first + number
+			}
+		}
+	}
+}
+
+// divide gives the place and the name in a line.
+func (l *lister) divide(text string) (place, name string, err error) {
+	if l.by == nil {
+		place, name, _ = strings.Cut(text, "#")
+		return strings.TrimSpace(place), strings.TrimSpace(name), nil
+	}
+	if text = strings.TrimSpace(text); text == "" || text[0] == '#' {
+		return "", "", nil
+	}
+	return l.by.place(text)
 }
 
 // row is one answer.
@@ -178,12 +212,17 @@ func (l *lister) answer(c *chunk) {
 	for number := c.first; rest != ""; number++ {
 		var text string
 		text, rest, _ = strings.Cut(rest, "\n")
-		place, name, _ := strings.Cut(text, "#")
-		place = strings.TrimSpace(place)
-		if place == "" {
+		if number == c.header {
 			continue
 		}
-		to, err := grid.ParsePlace(place)
+		place, name, err := l.divide(text)
+		if place == "" && err == nil {
+			continue
+		}
+		var to grid.Place
+		if err == nil {
+			to, err = grid.ParsePlace(place)
+		}
 		if err != nil {
 			c.bad++
 			c.notes = append(c.notes, fmt.Sprintf("line %d: %v", number, pointAt(place, err)))
@@ -194,7 +233,7 @@ func (l *lister) answer(c *chunk) {
 		}
 		batch = batch[:len(batch)+1]
 		r := &batch[len(batch)-1]
-		r.number, r.place, r.name = number, place, strings.TrimSpace(name)
+		r.number, r.place, r.name = number, place, name
 		r.end = to.End()
 		if len(batch) == batchSize {
 			l.measure(c, batch)
@@ -208,7 +247,7 @@ func (l *lister) answer(c *chunk) {
 // processor does faster than three in turn.
 func (l *lister) measure(c *chunk, batch []row) {
 	for i := range batch {
-		batch[i].line, batch[i].bound = grid.Between(l.from, batch[i].end)
+		batch[i].line, batch[i].bound = l.from.To(&batch[i].end)
 	}
 	for i := range batch {
 		c.out = l.form.row(c.out, &batch[i])

@@ -185,6 +185,40 @@ func TestCutPlaces(t *testing.T) {
 	}
 }
 
+// A list with a header is read by it, whatever the order and the separator; a decimal
+// comma in a column of its own is one.
+func TestListByHeader(t *testing.T) {
+	const want = "-20.46,-66.82 Base|48.5,11.25 Camp, north|FG69 Well|"
+	for _, list := range []string{
+		"name,lat,lon\nBase,-20.46,-66.82\n\"Camp, north\",48.5,11.25\nWell,FG69\n",
+		"Longitude;remark;Latitude;Name\r\n-66,82;x;-20,46;Base\r\n11,25;;48,5;Camp, north\r\n",
+		"\ufeffNAME\tLAT\tLON\n# a remark\n\nBase\t-20.46\t-66.82\nCamp, north\t48.5\t11.25\n",
+		"lat,lon,name,locator\n-20.46,-66.82,Base,\n48.5,11.25,\"Camp, north\",\n,,Well,FG69\n",
+	} {
+		var out, errOut strings.Builder
+		code, err := Path(cli.Path{List: "-", Words: []string{"JN58"}, Output: cli.Output{JSON: true}}, strings.NewReader(list), &out, &errOut)
+		got := ""
+		for line := range strings.Lines(out.String()) {
+			var r struct{ Place, Name string }
+			if err := json.Unmarshal([]byte(line), &r); err != nil {
+				t.Fatal(err)
+			}
+			got += r.Place + " " + r.Name + "|"
+		}
+		if !strings.HasPrefix(want, got) || len(got) < 40 {
+			t.Errorf("%q: %q (exit %d, %v, %s)", list, got, code, err, errOut.String())
+		}
+	}
+	// Without a header nothing changes; a line that lacks a column is bad.
+	var out, errOut strings.Builder
+	if code, err := Path(cli.Path{List: "-", Words: []string{"JN58"}}, strings.NewReader("name,lat,lon\nBase,-20.46\n"), &out, &errOut); code != exit.No || err == nil || !strings.Contains(errOut.String(), "line 2: the line has too few columns") {
+		t.Errorf("%d, %v, %s", code, err, errOut.String())
+	}
+	if headerOf("FG69 # latitude, longitude") != nil || headerOf("48.5, 11.25") != nil || headerOf("lat,name") != nil {
+		t.Error("a header was seen where there is none")
+	}
+}
+
 const benchRows = 20_000
 
 // benchList writes a list of places all over the world, half of them coordinates
