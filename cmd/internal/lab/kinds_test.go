@@ -170,3 +170,26 @@ func TestNewKindsPlay(t *testing.T) {
 		}
 	}
 }
+
+// The first generator draws what it always drew: figures of the same seeds stay comparable.
+// The digest is of the commit before the second generator came.
+func TestOldKindsAreAsTheyWere(t *testing.T) {
+	digest := 0.0
+	for seed := range uint64(200) {
+		c := Random(seed + 1)
+		digest += c.Osc.PPM + c.Air.OffC + c.RTC.PPM + c.RTCError.Seconds() + c.Receiver.Latency.Mean.Seconds() + c.Receiver.OwnPPM +
+			float64(c.Receiver.LeapMissing) + c.Length.Hours() + float64(len(c.Story))
+		for _, ch := range c.Story {
+			digest += ch.From.Hours() + ch.Scene.FalseTime.Seconds() + ch.Scene.FalseDrag.Seconds() + ch.Scene.Corrupt + ch.Off.Hours() +
+				ch.Step.Seconds() + float64(len(ch.Servers)+ch.Scene.Satellites)
+		}
+		for _, d := range c.MayMiss {
+			digest += d.from.Hours() + d.to.Hours()
+		}
+	}
+	if got := fmt.Sprintf("%.6f", digest); got != wantOldKinds {
+		t.Errorf("digest %s, not %s", got, wantOldKinds)
+	}
+}
+
+const wantOldKinds = "37590.897306"
