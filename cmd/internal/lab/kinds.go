@@ -29,7 +29,6 @@ type newNight struct {
 	colds      []window        // carried out into the cold
 	set        []time.Duration // the hardware clock, by others
 	leaps      []time.Duration // of the crystal, in a tent, by 10 ppm and more
-	servers    int             // named so far
 }
 
 // lie is a part of the night in which the receiver's time is false.
@@ -113,13 +112,14 @@ func (s *newNight) home() {
 	c.Length = s.end
 }
 
-// upright are n honest servers, each with an address and an upstream of its own.
+// upright are n honest servers, each with an address and an upstream of its own. They are the
+// same few names wherever the station is, for they stand in its settings; what is between it and
+// them is another thing at each place.
 func (s *newNight) upright(n int) (out []world.Server) {
-	for range n {
-		v := s.server("server " + string(rune('a'+s.servers)))
-		v.ID, v.Port, v.Stratum = [4]byte{198, 51, 100, byte(1 + s.servers)}, 123, 2
-		v.Follows = [4]byte{203, 0, 113, byte(1 + s.servers)}
-		s.servers++
+	for i := range n {
+		v := s.server("server " + string(rune('a'+i)))
+		v.ID, v.Port, v.Stratum = [4]byte{198, 51, 100, byte(1 + i)}, 123, 2
+		v.Follows = [4]byte{203, 0, 113, byte(1 + i)}
 		out = append(out, v)
 	}
 	return out

@@ -73,7 +73,8 @@ var clockKinds = []kind{
 			all[i].Follows, all[i].Stratum = [4]byte{203, 0, 113, 200}, 2
 		}
 		if s.chance(0.3) {
-			all = append(all, s.upright(1)...)
+			honest := s.upright(len(all) + 1)
+			all = append(all, honest[len(all)])
 		}
 		s.then(from, func(c *world.Chapter) { c.Servers = all })
 		s.then(to, func(c *world.Chapter) { c.Servers = nil })
