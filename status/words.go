@@ -114,7 +114,7 @@ type page struct {
 }
 
 // narrowest is the fewest columns that a text is made for; a narrower terminal wraps it.
-const narrowest = 40
+const narrowest = 30
 
 // line adds text, indented by n; what does not fit goes on below, a little deeper.
 func (p *page) line(n int, text string) {

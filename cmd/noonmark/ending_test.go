@@ -26,9 +26,14 @@ type onTerminal struct {
 
 func startOnTerminal(t *testing.T, env []string, args ...string) *onTerminal {
 	t.Helper()
+	return startOnTerminalOf(t, &pty.Winsize{Rows: 24, Cols: 80}, env, args...)
+}
+
+func startOnTerminalOf(t *testing.T, size *pty.Winsize, env []string, args ...string) *onTerminal {
+	t.Helper()
 	p := &onTerminal{t: t, cmd: exec.Command(clitest.Binary(t), args...), done: make(chan struct{})}
 	p.cmd.Env = append(p.cmd.Environ(), env...)
-	master, err := pty.StartWithSize(p.cmd, &pty.Winsize{Rows: 24, Cols: 80})
+	master, err := pty.StartWithSize(p.cmd, size)
 	if err != nil {
 		t.Fatal(err)
 	}

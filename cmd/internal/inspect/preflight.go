@@ -53,7 +53,7 @@ func Preflight(c cli.Preflight, out io.Writer) (int, error) {
 	if code != exit.OK {
 		last = "NOT ready to be left alone: see the problems above."
 	}
-	_, err := fmt.Fprintln(out, "\n"+last)
+	_, err := fmt.Fprint(out, "\n"+wrap.To(width, "", last))
 	return code, err
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/terminal"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/grid"
 	"noonmark/status"
@@ -191,6 +192,6 @@ func printPlace(out io.Writer, r PlaceReport, p Somewhere, c cli.Grid) error {
 	if p.note != "" {
 		s += "Note" + wrap.Text("         ", p.note)[len("Note"):]
 	}
-	_, err := io.WriteString(out, s)
+	_, err := io.WriteString(out, terminal.Of(out).Fit(s))
 	return err
 }

@@ -10,6 +10,7 @@ import (
 
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
+	"noonmark/cmd/internal/terminal"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/grid"
 )
@@ -114,7 +115,7 @@ func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 			s += "Note" + wrap.Text("     ", p.note)[len("Note"):]
 		}
 	}
-	_, err = io.WriteString(out, s)
+	_, err = io.WriteString(out, terminal.Of(out).Fit(s))
 	return exit.OK, err
 }
 

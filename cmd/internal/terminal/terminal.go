@@ -122,6 +122,32 @@ func (t Terminal) Up(lines int) {
 	}
 }
 
+// Fit breaks the lines of text, made for 80 columns, at blanks, for a terminal that is
+// narrower; what goes on below stands under what it belongs to, behind the line's name.
+func (t Terminal) Fit(text string) string {
+	if !t.Is || t.Width >= wrap.Columns {
+		return text
+	}
+	const deepest = 12
+	var b strings.Builder
+	for line := range strings.Lines(text) {
+		line = strings.TrimRight(line, "\n")
+		if len([]rune(line)) <= t.Width {
+			b.WriteString(line + "\n")
+			continue
+		}
+		body := strings.TrimLeft(line, " ")
+		lead := line[:len(line)-len(body)]
+		if name, value, ok := strings.Cut(body, "  "); ok && len(lead)+len(name) < deepest {
+			lead = line[:len(line)-len(strings.TrimLeft(value, " "))]
+			body = strings.TrimLeft(value, " ")
+		}
+		indent := strings.Repeat(" ", min(len([]rune(lead)), deepest))
+		b.WriteString(lead + wrap.To(t.Width, indent, body)[len(indent):])
+	}
+	return b.String()
+}
+
 // Progress shows how much of something is done: a bar and words, on a terminal only.
 type Progress struct {
 	t    Terminal
