@@ -44,7 +44,7 @@ func TestGlance(t *testing.T) {
 	b := open(t)
 	b.Go(f.server.URL)
 	b.Wait(`document.getElementById("count").textContent.includes("next period in")`, patience)
-	for id, want := range map[string]string{"answer": "Clock\ngood", "place": "FG69gu", "ring": "next period in", "lamps": "contradicts the rest", "modes": "FT4"} {
+	for id, want := range map[string]string{"head": "Clock\ngood", "place": "FG69gu", "lamps": "contradicts the rest", "modes": "FT4"} {
 		if got := b.Text(id); !strings.Contains(got, want) {
 			t.Errorf("%s: %q, want %q", id, got, want)
 		}

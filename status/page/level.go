@@ -19,7 +19,6 @@ type level struct {
 	Text         string // what the needle says
 	Anchor       string // of that text
 	LowT, HighT  string
-	Words        string // all of it, for who cannot see
 }
 
 // ZoneW is the width of the tolerance.
@@ -40,7 +39,6 @@ func levelOf(m *status.Mode, c status.Clock) *level {
 	l := &level{Low: at(-tol), High: at(tol), Zero: 50, LowT: "−" + plain(tol) + nbsp + "s", HighT: "+" + plain(tol) + nbsp + "s", Anchor: "middle",
 		Text: "error not known", Needle: 50}
 	if !c.ErrorS.OK || m.Verdict == status.Unknown {
-		l.Words = "The clock's error is not known."
 		return l
 	}
 	err := c.ErrorS.V
@@ -60,10 +58,6 @@ func levelOf(m *status.Mode, c status.Clock) *level {
 		l.Anchor = "start"
 	case l.Needle > 82:
 		l.Anchor = "end"
-	}
-	l.Words = fmt.Sprintf("The clock is %s. %s allows %s s to either side.", l.Text, status.Clean(m.Mode), plain(tol))
-	if c.GuardS.OK {
-		l.Words += fmt.Sprintf(" Worst case: %s s more.", upTo(c.GuardS.V))
 	}
 	return l
 }

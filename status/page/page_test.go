@@ -34,10 +34,10 @@ func words(html string) string {
 
 func TestEachVerdictHasItsWordShapeAndAdvice(t *testing.T) {
 	for verdict, want := range map[string][3]string{
-		"made up":         {"unknown", "No time", "Do not key up:"},
-		status.Unknown:    {"unknown", "No time", "Do not key up:"},
-		status.Outside:    {"outside", "Clock wrong", "Do not key up:"},
-		status.Borderline: {"borderline", "Not sure", "Do not key up:"},
+		"made up":         {"unknown", "No time", "Do not key up."},
+		status.Unknown:    {"unknown", "No time", "Do not key up."},
+		status.Outside:    {"outside", "Clock wrong", "Do not key up."},
+		status.Borderline: {"borderline", "Not sure", "Do not key up."},
 		status.Within:     {"within", "Clock good", "The clock is right for FT8."},
 	} {
 		f := newFake(t, func(s *status.Snapshot) { s.Modes[0].Verdict = verdict }, nil)
@@ -187,8 +187,8 @@ func TestStream(t *testing.T) {
 	f := newFake(t, nil, nil)
 	e := f.events("?mode=FT4", 3)
 	for _, p := range parts {
-		if _, ok := e[0].Parts[p]; !ok {
-			t.Errorf("the first event has no %s", p)
+		if _, ok := e[0].Parts[p.name]; !ok {
+			t.Errorf("the first event has no %s", p.name)
 		}
 	}
 	if len(e[2].Parts) > 0 {

@@ -36,8 +36,8 @@ type event struct {
 	Run     string            `json:"run"` // of the program that judged
 	Seq     int64             `json:"seq"`
 	BootMS  float64           `json:"boot"`
-	UTCMS   *float64          `json:"utc"` // null = not known
-	Speed   float64           `json:"speed"`
+	UTCMS   *float64          `json:"utc"`             // null = not known
+	Speed   float64           `json:"speed,omitempty"` // 0 = 1
 	Live    bool              `json:"live"`
 	BoundS  *float64          `json:"bound"` // 99 %
 	GuardS  *float64          `json:"guard"` // the worst case

@@ -7,7 +7,9 @@ import (
 	"html/template"
 	"maps"
 	"sync"
+	"time"
 
+	"noonmark/clockcheck/timescale"
 	"noonmark/status"
 )
 
@@ -16,9 +18,16 @@ var assets embed.FS
 
 var templates = template.Must(template.ParseFS(assets, "assets/*.html"))
 
-// parts are the pieces of the glance, each an element with its name as id: drawn by the
-// template of that name, sent again when it has changed.
-var parts = []string{"answer", "ring", "place", "lamps", "modes", "say"}
+// A part is a piece of the glance, an element with its name as id: drawn by the template of
+// that name, sent again when it has changed, and no sooner than every after the last time
+// unless the verdict has changed.
+type part struct {
+	name  string
+	every time.Duration
+}
+
+var parts = []part{{"head", 0}, {"scale", 0}, {"needle", 2 * time.Second}, {"foot", 0}, {"ring", 5 * time.Second}, {"place", 2 * time.Second},
+	{"lamps", 0}, {"modes", 0}, {"say", 0}}
 
 // variant is the glance for one mode, drawn once for all who look at it.
 type variant struct {
@@ -31,6 +40,7 @@ type variant struct {
 	view  view
 	html  map[string]string
 	since map[string]int64 // the frame in which a part was last changed
+	sent  map[string]timescale.Local
 	head  event
 	delta *sent // leads from the frame before to this one
 }
@@ -53,7 +63,7 @@ func (p *Page) hold(mode string) *variant {
 	defer p.mu.Unlock()
 	v := p.variants[mode]
 	if v == nil {
-		v = &variant{mode: mode, html: make(map[string]string), since: make(map[string]int64)}
+		v = &variant{mode: mode, html: make(map[string]string), since: make(map[string]int64), sent: make(map[string]timescale.Local)}
 		p.variants[mode] = v
 	}
 	v.users++
@@ -73,14 +83,19 @@ func (p *Page) draw(v *variant, f *frame) error {
 	if f.seq <= v.seq {
 		return nil
 	}
+	was := v.view
 	v.view = p.viewOf(f, f.mode(v.mode))
-	for _, name := range parts {
+	turned := was.Verdict != v.view.Verdict || was.Mode != v.view.Mode || was.Live != v.view.Live
+	for _, t := range parts {
+		if !turned && f.made.Sub(v.sent[t.name]) < t.every {
+			continue
+		}
 		var b bytes.Buffer
-		if err := templates.ExecuteTemplate(&b, name, &v.view); err != nil {
+		if err := templates.ExecuteTemplate(&b, t.name, &v.view); err != nil {
 			return fmt.Errorf("page: %w", err)
 		}
-		if html := b.String(); html != v.html[name] || v.since[name] == 0 {
-			v.html[name], v.since[name] = html, f.seq
+		if html := b.String(); html != v.html[t.name] || v.since[t.name] == 0 {
+			v.html[t.name], v.since[t.name], v.sent[t.name] = html, f.seq, f.made
 		}
 	}
 	v.head = p.eventOf(f, &v.view)
@@ -89,7 +104,10 @@ func (p *Page) draw(v *variant, f *frame) error {
 }
 
 func (p *Page) eventOf(f *frame, v *view) event {
-	e := event{Run: p.run, Seq: f.seq, BootMS: millis(f.made), Speed: p.cfg.Speed, Live: v.Live, State: v.Verdict, Caution: v.Caution}
+	e := event{Run: p.run, Seq: f.seq, BootMS: millis(f.made), Live: v.Live, State: v.Verdict, Caution: v.Caution}
+	if p.cfg.Speed != 1 {
+		e.Speed = p.cfg.Speed
+	}
 	if f.knows {
 		utc := float64(f.utc/100_000) / 10
 		e.UTCMS = &utc

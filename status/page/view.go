@@ -115,6 +115,9 @@ func (p *Page) viewOf(f *frame, m *status.Mode) view {
 	return v
 }
 
+// SecAt is where the seconds begin in UTC.
+func (v *view) SecAt() int { return strings.LastIndex(v.UTC, ":") + 1 }
+
 // verdict words the answer for a mode. Do not is said before why.
 func (v *view) verdict(m *status.Mode, c status.Clock) {
 	v.Mode, v.Verdict, v.Word, v.Caution = status.Clean(m.Mode), verdictOf(*m), inTwo(status.Heading(m.Verdict)), ending(*m)
@@ -123,17 +126,13 @@ func (v *view) verdict(m *status.Mode, c status.Clock) {
 	case status.Within:
 		v.Do = "The clock is right for " + v.Mode + "."
 		if m.GoodForS.OK {
-			v.Left, v.LeftNote = spaced(status.Span(m.GoodForS.V)), "left if every source falls silent"
+			v.Left, v.LeftNote = spaced(status.Span(m.GoodForS.V)), "left if all sources fail"
 			if !sourced(c.Basis) {
-				v.LeftNote = "left, unless a source comes back"
+				v.LeftNote = "left"
 			}
 		}
-	case status.Borderline:
-		v.Do = "Do not key up: the clock may be off by more than " + tol + "."
-	case status.Outside:
-		v.Do = "Do not key up: the clock is off by more than " + tol + "."
 	default:
-		v.Do = "Do not key up: nothing tells the time yet."
+		v.Do = "Do not key up."
 	}
 	if v.Verdict != status.Within && c.ErrorS.OK && c.GuardS.OK {
 		v.Left, v.LeftNote = upTo(math.Abs(c.ErrorS.V)+c.GuardS.V)+nbsp+"s", "off at worst; "+v.Mode+" allows "+tol

@@ -69,6 +69,7 @@ const noonmark = (() => {
     if (b && tie.run === e.run && e.boot - now > b.hi + 1) tie = null; // this device slept
     else if (tie && tie.run === e.run) tie.lo = Math.max(tie.lo, e.boot - now);
     last = e;
+    e.speed ??= 1;
     for (const [id, html] of Object.entries(e.parts ?? {})) put(id, html);
     if (!tie || tie.run !== e.run) { rounds = 0; ask(0); }
     show();
@@ -105,7 +106,7 @@ const noonmark = (() => {
     root.toggleAttribute("data-caution", !!last.caution);
     $("answer").hidden = false;
     $("gone").setAttribute("aria-hidden", "true");
-    const word = (document.querySelector("#answer .word")?.textContent ?? "").trim().replace(/\s+/g, " ");
+    const word = (document.querySelector("#head .word")?.textContent ?? "").trim().replace(/\s+/g, " ");
     document.title = (last.live === true ? "" : "Simulation: ") + word + " – noonmark";
     say(last.state + (last.caution ? "!" : ""), $("say").textContent);
     tick();
@@ -157,13 +158,13 @@ const noonmark = (() => {
     clearTimeout(timer);
     const t = root.dataset.state === "gone" ? null : utc(performance.now());
     if (!t) {
-      write("utc", "––:––:––"); write("date", ""); write("bound", "");
+      write("min", "––:––:"); write("sec", "––"); write("date", ""); write("bound", "");
       turn(null);
       timer = setTimeout(tick, 250);
       return;
     }
     const d = new Date(t.ms), worst = last.guard === null ? Infinity : last.guard + t.half / 1000;
-    write("utc", two(d.getUTCHours()) + ":" + two(d.getUTCMinutes()) + ":" + two(d.getUTCSeconds()));
+    write("min", two(d.getUTCHours()) + ":" + two(d.getUTCMinutes()) + ":"); write("sec", two(d.getUTCSeconds()));
     write("date", days[d.getUTCDay()] + " " + d.toISOString().slice(0, 10));
     write("bound", last.bound === null ? "" : "±\u00a0" + upTo(last.bound + t.half / 1000) + "\u00a0s");
     $("utc").classList.toggle("dim", worst > 0.5);

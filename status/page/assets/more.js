@@ -189,9 +189,7 @@
     } catch { answer.textContent = "The station did not answer."; return false; }
   }
   function byHand() {
-    // Enter in the field of the PIN does nothing of itself.
-    $("pin").addEventListener("keydown", (e) => { if (e.key === "Enter") e.preventDefault(); });
-    $("pin").removeAttribute("form");
+    $("pin").removeAttribute("form"); // so that Enter in it changes nothing
     $("tap").addEventListener("pointerdown", (e) => tapped(e.timeStamp));
     $("tap").addEventListener("keydown", (e) => { if (!e.repeat && (e.key === " " || e.key === "Enter")) tapped(e.timeStamp); });
     $("undo").addEventListener("click", () => { taps.pop(); list(); });
