@@ -40,6 +40,7 @@ const measured = `document.getElementById("device")?.dataset.offset !== undefine
 const alive = `document.documentElement.dataset.state !== "gone" && document.getElementById("answer").checkVisibility()`
 
 func TestGlance(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Go(f.server.URL)
@@ -71,6 +72,7 @@ func TestGlance(t *testing.T) {
 
 // TestMoreIsFetchedWhenLookedAt: what is below the glance comes when it is in sight.
 func TestMoreIsFetchedWhenLookedAt(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Go(f.server.URL)
@@ -95,6 +97,7 @@ func TestMoreIsFetchedWhenLookedAt(t *testing.T) {
 // TestScreenAfterSleep: a device that slept wakes with an old page, whose own
 // count of seconds stood still. The page is covered until it has compared clocks anew.
 func TestScreenAfterSleep(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, nil, nil)
 	k := newLink(t, address(f))
 	b := open(t)
@@ -109,6 +112,7 @@ func TestScreenAfterSleep(t *testing.T) {
 }
 
 func TestModeByTap(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, func(s *status.Snapshot) { s.Modes[1].Verdict = status.Borderline }, nil)
 	b := open(t)
 	b.Go(f.server.URL)
@@ -127,6 +131,7 @@ func TestModeByTap(t *testing.T) {
 
 // TestThisDevicesClock shifts the browser's clock and has the page find it.
 func TestThisDevicesClock(t *testing.T) {
+	t.Parallel()
 	f, _ := withHands(t)
 	b := open(t)
 	const fast = 1234 * time.Millisecond
@@ -149,6 +154,7 @@ func TestThisDevicesClock(t *testing.T) {
 // TestWithoutScript: the page loads itself again; when the station hangs, the style sheet
 // hides what would grow old; and nobody's PIN is wiped, for the field has a page of its own.
 func TestWithoutScript(t *testing.T) {
+	t.Parallel()
 	f, _ := withHands(t)
 	k := newLink(t, address(f))
 	b := open(t)
@@ -185,6 +191,7 @@ func TestWithoutScript(t *testing.T) {
 }
 
 func TestCardFillsOnePage(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, nil, nil)
 	b := open(t)
 	b.Size(1000, 800)

@@ -149,6 +149,7 @@ const firstWordMax = 3 * time.Second
 // TestFirstWordOverASlowLink: 20 kB a second and half a second each way, on a connection that
 // is made. Making one takes a second more over such a link; the answer is no older for it.
 func TestFirstWordOverASlowLink(t *testing.T) {
+	t.Parallel()
 	var best time.Duration
 	f := newFake(t, nil, nil)
 	k := newLink(t, address(f))

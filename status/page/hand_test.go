@@ -170,6 +170,7 @@ func tap(b *pagetest.Browser, ago int) {
 // TestByHandInTheBrowser: a wrong PIN is refused and said to be, beside the button; then
 // taps on three minutes, the device's clock and a mode arrive as what they are.
 func TestByHandInTheBrowser(t *testing.T) {
+	t.Parallel()
 	f, h := withHands(t)
 	b := open(t)
 	b.Go(f.server.URL + "/?mode=FT4")

@@ -15,6 +15,7 @@ const marked = `document.getElementById("sim").checkVisibility() && getComputedS
 // TestSimulationTravelsWithEachEvent: a page left open on the service, whose place a
 // simulation takes, says so at two metres, and no longer when the service is back.
 func TestSimulationTravelsWithEachEvent(t *testing.T) {
+	t.Parallel()
 	var tr truth
 	service, demo := stationFor(t, &tr, true, nil), stationFor(t, &tr, false, nil)
 	k := newLink(t, address(service))
@@ -58,6 +59,7 @@ func TestSimulationTravelsWithEachEvent(t *testing.T) {
 // seconds are dim when the worst case exceeds half a second, and nothing is counted down
 // when it exceeds a quarter of the period.
 func TestTimeIsNoSurerThanItIs(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, nil, nil)
 	k := newLink(t, address(f))
 	b := open(t)
@@ -83,6 +85,7 @@ func TestTimeIsNoSurerThanItIs(t *testing.T) {
 
 // TestOneExchangeAtATime: over a bad link questions do not pile up.
 func TestOneExchangeAtATime(t *testing.T) {
+	t.Parallel()
 	f := newFake(t, nil, nil)
 	k := newLink(t, address(f))
 	b := open(t)

@@ -99,6 +99,7 @@ func address(f *fake) string { return strings.TrimPrefix(f.server.URL, "http://"
 // TestNoOldOrSimulatedYes plays random faults of the link and of the station, and looks at
 // the screen all the while. NOONMARK_FAULTS=200 plays so many.
 func TestNoOldOrSimulatedYes(t *testing.T) {
+	t.Parallel()
 	faults, tabs := 6, 3
 	if s := os.Getenv("NOONMARK_FAULTS"); s != "" {
 		n, err := strconv.Atoi(s)
@@ -199,6 +200,7 @@ func playFault(t *testing.T, b *pagetest.Browser, rng *rand.Rand, what string) (
 // TestLagEachWay: four seconds each way, and nothing is shown; a third of a second, and
 // it is.
 func TestLagEachWay(t *testing.T) {
+	t.Parallel()
 	var tr truth
 	f := stationFor(t, &tr, true, nil)
 	k := newLink(t, address(f))
@@ -224,6 +226,7 @@ func TestLagEachWay(t *testing.T) {
 // TestQueuedWordsAreOld: a black hole swallows for a while what a station said before it
 // died; when it lets go, nothing of it is shown.
 func TestQueuedWordsAreOld(t *testing.T) {
+	t.Parallel()
 	var tr truth
 	f := stationFor(t, &tr, true, nil)
 	k := newLink(t, address(f))
