@@ -1,7 +1,11 @@
 package page
 
 import (
+	"flag"
 	"net/http/httptest"
+	"os"
+	"runtime"
+	"strconv"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -10,6 +14,15 @@ import (
 	"noonmark/clockcheck/timescale"
 	"noonmark/status"
 )
+
+// Tests in a browser wait much and work little: more of them at once than processors.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if n := flag.Lookup("test.parallel"); n.Value.String() == strconv.Itoa(runtime.GOMAXPROCS(0)) {
+		n.Value.Set("4")
+	}
+	os.Exit(m.Run())
+}
 
 // fake is a station of a test: its time runs as this machine's does.
 type fake struct {

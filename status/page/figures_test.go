@@ -148,29 +148,33 @@ const firstWordMax = 3 * time.Second
 
 // TestFirstWordOverASlowLink: 20 kB a second and half a second each way, on a connection that
 // is made. Making one takes a second more over such a link; the answer is no older for it.
+// A load without the link's slowness tells whether the machine is too busy to ask.
 func TestFirstWordOverASlowLink(t *testing.T) {
-	t.Parallel()
-	var best time.Duration
 	f := newFake(t, nil, nil)
 	k := newLink(t, address(f))
 	b := open(t)
 	b.Before(watchScreen)
-	k.set(fault{Rate: 20_000, Lag: 500 * time.Millisecond})
-	for range 3 { // a busy machine may be late itself
+	load := func(over fault) time.Duration {
 		b.Go("about:blank")
 		k.lead(address(f)) // a connection is made each time
+		k.set(over)
 		go b.Go(k.url())
 		b.Wait(`!!window.screenSays && screenSays.some((n) => n.endsWith("Clock good"))`, patience)
 		ms := pagetest.Eval[float64](b, `Number(screenSays.find((n) => n.endsWith("Clock good")).split(" ")[0]) - performance.timeOrigin`)
-		if took := time.Duration(ms * float64(time.Millisecond)); best == 0 || took < best {
-			best = took
+		return time.Duration(ms * float64(time.Millisecond))
+	}
+	const idle = 250 * time.Millisecond
+	for range 4 {
+		before := load(fault{})
+		took := load(fault{Rate: 20_000, Lag: 500 * time.Millisecond})
+		after := load(fault{})
+		t.Logf("the first true word after %s; without the slow link %s and %s", took, before, after)
+		if took <= firstWordMax {
+			return
 		}
-		t.Logf("the first true word after %.2f s", ms/1000)
-		if best <= firstWordMax {
-			break
+		if before < idle && after < idle {
+			t.Fatalf("the first true word comes after %s, at most %s", took, firstWordMax)
 		}
 	}
-	if best > firstWordMax {
-		t.Errorf("the first true word comes after %s, at most %s", best, firstWordMax)
-	}
+	t.Skip("this machine is too busy to tell")
 }
