@@ -71,8 +71,8 @@ func TestParseRefuses(t *testing.T) {
 	}
 }
 
-// Source: testdata/grid/locators.csv, exact rational arithmetic confirmed by
-// six general-purpose libraries.
+// Source: testdata/grid/locators.csv, exact rational arithmetic, repeated by
+// testdata/grid/locators.py in another language (Python's fractions).
 func TestLocatorTable(t *testing.T) {
 	for _, row := range readTable(t, "locators.csv", 373) {
 		p := mustDegrees(t, number(t, row[0]), number(t, row[1]))
@@ -143,8 +143,9 @@ func TestLocatorLengths(t *testing.T) {
 	}
 }
 
-// Sources: south-west corners and centres by exact arithmetic, the centres
-// equal to those of a C radio library.
+// Source: south-west corners and centres by exact arithmetic on the published rule (IARU,
+// Maidenhead 1980). A library that other radio programs use gave the same centres; this
+// project names no radio program, so it is no source here.
 func TestParsePublished(t *testing.T) {
 	for _, c := range []struct {
 		in                    string
