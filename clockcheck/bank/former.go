@@ -27,6 +27,7 @@ type former struct {
 	of    uint32 // the track of which they are
 	track [len(ages)]Track
 	taken [len(ages)]timescale.Local // when it stopped hearing the receiver; 0 = there is none
+	z     [len(ages)]float64         // how many σ of each the guard spans
 	away  int
 }
 

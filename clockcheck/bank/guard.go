@@ -25,6 +25,12 @@ const Likely = 2.576
 
 // weigh gives each track its weight and its z.
 func (b *Bank) weigh() {
+	for i := range b.former.z {
+		b.former.z[i] = 0
+		if w := b.formerWeight(i); w > 0 {
+			b.former.z[i] = tail(formerRisk / 2 / w)
+		}
+	}
 	var order [MaxTracks]int
 	sum, best := 0.0, b.tracks[b.best].total()
 	for i := range b.tracks[:b.n] {
@@ -85,8 +91,8 @@ func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 		}
 	}
 	for i := range b.former.track {
-		if w := b.formerWeight(i); w > 0 {
-			lo, hi = b.cover(lo, hi, &b.former.track[i], tail(formerRisk/2/w), ahead)
+		if z := b.former.z[i]; z > 0 {
+			lo, hi = b.cover(lo, hi, &b.former.track[i], z, ahead)
 		}
 	}
 	if told := b.rateTold(); told != 0 { // the oscillator may have moved since
@@ -132,7 +138,7 @@ func (b *Bank) Reach(i int) (off, lo, hi float64) {
 func (b *Bank) FormerReach(i int) (off, lo, hi float64) {
 	t := &b.former.track[i]
 	off = b.apart(b.Best(), t)
-	lo, hi = t.Span(0, tail(formerRisk/2/math.Max(b.formerWeight(i), 1e-9)), floor)
+	lo, hi = t.Span(0, b.former.z[i], floor)
 	return off, off + lo, off + hi
 }
 

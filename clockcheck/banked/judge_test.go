@@ -1,0 +1,162 @@
+package banked
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/timescale"
+)
+
+// station is a small world: a system clock that is right, a local timescale that gains
+// nothing, a receiver that is late, servers. What is expected of it follows from how it is
+// made; no figure here is evidence of real devices.
+type station struct {
+	t    *testing.T
+	j    *Judge
+	now  timescale.Local
+	utc  timescale.UTC
+	lie  time.Duration // of the receiver
+	late time.Duration
+	got  clockcheck.Judgement
+}
+
+func newStation(t *testing.T, learned clockcheck.Learned) *station {
+	ft8, _ := clockcheck.ModeNamed("FT8")
+	w := &station{t: t, now: 1e9, utc: timescale.UTCOf(time.Date(2031, 2, 3, 4, 0, 0, 0, time.UTC)), late: 150 * time.Millisecond}
+	w.j = New(clockcheck.Config{Modes: []clockcheck.Mode{ft8}}, learned)
+	w.open()
+	return w
+}
+
+func (w *station) open() {
+	w.j.ReceiverOpened("", clockcheck.Serial)
+	w.j.ReceiverNamed("a receiver at 9600")
+}
+
+// run lets seconds pass, with an epoch each.
+func (w *station) run(seconds int) {
+	for range seconds {
+		w.now, w.utc = w.now.Add(time.Second), w.utc.Add(time.Second)
+		said := w.utc.Add(w.lie).Time()
+		day := said.Truncate(24 * time.Hour)
+		jitter := time.Duration(w.now/1e9*7919%17-8) * time.Millisecond / 4
+		w.j.GNSS(&clockcheck.GNSS{At: w.now.Add(w.late + jitter), Year: day.Year(), Month: int(day.Month()), Day: day.Day(),
+			TimeOfDay: said.Sub(day), Valid: true, Satellites: 9})
+		w.j.Judge(w.now.Add(500*time.Millisecond), w.utc.Add(500*time.Millisecond), &w.got)
+		if g := &w.got; g.Guarded && math.Abs(g.Error) > g.Guard {
+			w.t.Fatalf("error %.3f s with a guard of %.3f s, and the clock is right", g.Error, g.Guard)
+		}
+	}
+}
+
+func (w *station) server(name string, off time.Duration) {
+	w.j.Network(&clockcheck.Network{Server: name, At: w.now, UTC: w.utc.Add(off), Bound: 10 * time.Millisecond})
+}
+
+func (w *station) proved(what string) bool { return slices.Contains(w.got.Proved, what) }
+
+// A lone receiver proves its second by two pages of leap-second data, and its lateness
+// never; a server proves both.
+func TestWhatIsProved(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(20 * 60)
+	if w.proved("second") {
+		t.Error("one page of leap-second data may be missed, and the second is called proved after it")
+	}
+	w.run(10 * 60)
+	if !w.proved("second") || w.proved("latency") || w.got.Guard < 0.8 || w.got.Guard > 1.1 {
+		t.Errorf("after half an hour proved is %v with a guard of %.2f s; want the second, and the lateness open", w.got.Proved, w.got.Guard)
+	}
+	w.server("a", 0)
+	w.run(20)
+	if !w.proved("latency") || w.got.Guard > 0.15 {
+		t.Errorf("a server spoke: proved is %v with a guard of %.2f s", w.got.Proved, w.got.Guard)
+	}
+}
+
+// A restart while it doubts must doubt after (class 3): a false signal is no more right
+// because the program forgot what it was before.
+func TestRestartInDoubt(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.server("a", 0)
+	w.run(40 * 60)
+	w.lie = 2300 * time.Millisecond
+	w.run(10 * 60)
+	kept := w.j.Learned()
+	if len(kept.Held.Doubted) == 0 {
+		t.Fatal("nobody is doubted, though the receiver jumped by 2.3 s")
+	}
+	ft8, _ := clockcheck.ModeNamed("FT8")
+	w.j = New(clockcheck.Config{Modes: []clockcheck.Mode{ft8}}, kept)
+	w.open()
+	w.now, w.utc = w.now.Add(10*time.Second), w.utc.Add(10*time.Second)
+	w.j.Resume(w.now)
+	w.run(60 * 60) // fails if the truth leaves the guard
+	if v := w.got.Modes[0].Verdict; v == clockcheck.Within && math.Abs(w.got.Error) > 0.5 {
+		t.Errorf("within, %.2f s off", w.got.Error)
+	}
+}
+
+// Another receiver under the same name (class 7): without a witness its lateness may be
+// anything.
+func TestAnotherReceiver(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}})
+	w.late = 700 * time.Millisecond
+	w.run(40 * 60)
+	if w.proved("latency") {
+		t.Error("a lateness that nobody has compared in this run is called proved")
+	}
+}
+
+// Three names of one liar, met over one visit, are one witness (class 5).
+func TestOneVisitIsOneWitness(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(30 * 60)
+	for _, name := range []string{"a", "b", "c"} {
+		w.server(name, 5*time.Second)
+	}
+	w.run(60)
+	if w.got.Modes[0].Verdict == clockcheck.Within {
+		t.Errorf("within, with an error of %.1f s", w.got.Error)
+	}
+}
+
+// Sentences that change nothing allocate nothing.
+func TestNoAllocation(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.server("a", 0)
+	w.run(30 * 60)
+	e := clockcheck.GNSS{Year: 2031, Month: 2, Day: 3, Valid: true, Satellites: 9}
+	if n := testing.AllocsPerRun(1000, func() {
+		w.now, w.utc = w.now.Add(time.Second), w.utc.Add(time.Second)
+		e.At, e.TimeOfDay = w.now.Add(w.late), time.Duration(w.utc)%(24*time.Hour)
+		w.j.GNSS(&e)
+	}); n > 0 {
+		t.Errorf("%v allocations an epoch, want none", n)
+	}
+}
+
+func BenchmarkEpoch(b *testing.B) {
+	w := newStation(&testing.T{}, clockcheck.Learned{})
+	w.server("a", 0)
+	w.run(30 * 60)
+	e := clockcheck.GNSS{Year: 2031, Month: 2, Day: 3, Valid: true, Satellites: 9}
+	for b.Loop() {
+		w.now, w.utc = w.now.Add(time.Second), w.utc.Add(time.Second)
+		e.At, e.TimeOfDay = w.now.Add(w.late), time.Duration(w.utc)%(24*time.Hour)
+		w.j.GNSS(&e)
+	}
+}
+
+func BenchmarkJudge(b *testing.B) {
+	w := newStation(&testing.T{}, clockcheck.Learned{})
+	w.server("a", 0)
+	w.run(30 * 60)
+	for b.Loop() {
+		w.now, w.utc = w.now.Add(time.Second), w.utc.Add(time.Second)
+		w.j.Judge(w.now, w.utc, &w.got)
+	}
+}
