@@ -21,7 +21,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 	}
 	if b.mayBeNew(t) {
 		c := *t
-		c.open(r.Stream.LateMost)
+		c.open(b.late.Mean)
 		c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew]+b.foretold(t, &c, r))
 		if b.takeUp(&c, r) {
 			b.add(c)
@@ -36,9 +36,13 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 // mayBeNew tells whether the lateness was learned, and may be another now.
 func (b *Bank) mayBeNew(t *Track) bool { return !t.Free && !b.late.Said && b.allowed(LatenessNew) }
 
-// open frees the lateness: it is anywhere in its range.
-func (t *Track) open(most float64) {
-	t.F.Forget(estimate.D, most/4, most*0.375)
+// otherUnit is by how much two receivers of one kind and configuration differ in lateness,
+// σ in s: "tens to hundreds of ms" (van Baak 2015; fault budget, section 1).
+const otherUnit = 0.25
+
+// open frees a learned lateness: it may be that of another receiver of the same kind.
+func (t *Track) open(learned float64) {
+	t.F.Forget(estimate.D, learned, otherUnit)
 	t.Free = true
 }
 
