@@ -298,6 +298,33 @@ func TestForbid(t *testing.T) {
 	}
 }
 
+// How far a step of the oscillator has gone, against steps drawn at random: beyond what
+// is allowed for are so many as the equation says.
+func TestStepAgainstChance(t0 *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	b := newBank()
+	b.nats[OscillatorMoved] = 0 // each draw has a step: then a quarter of Risk is too rare to count
+	for t := 1e-3; t < 1e7; t *= 3 {
+		if g := b.stepSince(t); !(g >= 0 && g <= oscillatorStep*t) {
+			t0.Errorf("after %v s a step has gone %v s", t, g)
+		}
+	}
+	const draws = 200000
+	for _, hours := range []float64{0.5, 3, 12} {
+		T := hours * 3600
+		b.nats[OscillatorMoved] = -math.Log(Risk / 4 * 1000 * night / T) // one in a thousand is beyond
+		g, beyond := b.stepSince(T), 0
+		for range draws {
+			if size := 1e-6 * math.Pow(20, rng.Float64()); size*T*rng.Float64() > g {
+				beyond++
+			}
+		}
+		if p := float64(beyond) / draws; math.Abs(p-1e-3) > 4e-4 {
+			t0.Errorf("%v h: %.5f of the steps are beyond %.3f s, want 0.001", hours, p, g)
+		}
+	}
+}
+
 // Every price is a probability with a unit and a source.
 func TestPrices(t *testing.T) {
 	for a, p := range Prices {

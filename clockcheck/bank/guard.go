@@ -176,23 +176,28 @@ func (b *Bank) formerWeight(i int) float64 {
 // night is what the prices are of, s.
 const night = 12 * 3600
 
-// stepSince is how far an oscillator that changed its rate t seconds ago, when nobody
-// could see it, has gone at most, s. Sizes are log-uniform from 1 to 20 ppm: what is
-// larger than size has the chance ln(20 ppm/size)/ln 20, and with the price of the step
-// that is a quarter of Risk at most.
+// stepSince is how far an oscillator that changed its rate at some time in the last t
+// seconds, when nobody could see it, has gone at most, s. The time is uniform and the
+// size log-uniform from 1 to 20 ppm, so that it has gone further than g = a·20 ppm·t with
+// the chance
+//
+//	P·t/night · (ln(1/a) − 1 + a) / ln 20,
+//
+// which is a quarter of Risk; a by Newton's method.
 func (b *Bank) stepSince(t float64) float64 {
-	if t < stepSeen || !b.allowed(OscillatorMoved) {
+	if t <= 0 || !b.allowed(OscillatorMoved) {
 		return 0
 	}
-	chance := Risk / 4 / math.Exp(-b.nats[OscillatorMoved])
-	if chance >= 1 {
+	c := Risk / 4 * math.Exp(b.nats[OscillatorMoved]) * night / t * math.Ln10 * math.Log10(20)
+	if c > 30 { // a is below 1e-13
 		return 0
 	}
-	return oscillatorStep * math.Pow(20, -chance) * (t - stepSeen)
+	a := math.Exp(-1 - c) // the root where a is small, from below
+	for range 6 {
+		a += (math.Log(1/a) - 1 + a - c) / (1/a - 1)
+	}
+	return oscillatorStep * a * t
 }
-
-// stepSeen: a step of 20 ppm has done 12 ms in so long, s: less than the floor.
-const stepSeen = 600
 
 // Bound is the half-width of the 99 % interval of the best track, s.
 func (b *Bank) Bound() float64 {

@@ -15,6 +15,9 @@ const (
 	againFits  = 3
 	againLooks = 60
 	leapt      = 0.2 // s
+	// knownWell: UTC is known so well, σ in s, that a stream of unknown lateness moves it
+	// by nothing that matters.
+	knownWell = 0.1
 )
 
 func (b *Bank) hearTime(t *Track, r *Reading) {
@@ -196,7 +199,7 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		if math.Abs(t.away) < leapt {
 			most = againLooks
 		}
-	case r.Source == Receiver && !t.Free: // it never took part: then it is met
+	case r.Source == Receiver && (!t.Free || t.F.Sigma(estimate.X) < knownWell): // it is met as for the first time
 		if most = againLooks; !t.fitsLead(r, 0) {
 			z, v = 1, 1e-3
 		}
@@ -214,6 +217,9 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 			t.away = z
 		}
 		return
+	}
+	if r.Source == Receiver && t.Free {
+		t.Met = false
 	}
 	if t.odd[r.Source]++; t.odd[r.Source] >= most {
 		t.odd[r.Source], t.away = 0, 0
