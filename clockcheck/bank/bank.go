@@ -109,6 +109,7 @@ func (b *Bank) Hear(r *Reading) {
 		b.deliver()
 	} else {
 		b.former.hear(b, r)
+		b.borneOut(r)
 	}
 	b.remember(r)
 	b.settle()
@@ -203,6 +204,28 @@ func (b *Bank) meetWitness(r *Reading) {
 // kind is the source that stands for all of a kind in what is kept: servers of an earlier
 // run are one.
 func kind(s Source) Source { return min(s, Server) }
+
+// borneOut: a witness of UTC has just agreed with a receiver whose lateness is known. So
+// the receiver was right until now, and the track that takes it to be false does so from
+// now on only.
+func (b *Bank) borneOut(r *Reading) {
+	best := b.Best()
+	if r.Source == Clock || r.roots().Only(SetOf(Receiver)) || !best.streams() || best.Free || !best.On.Has(r.Source) {
+		return
+	}
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !t.Latent || t.nAssumed != best.nAssumed+1 || t.assumed[t.nAssumed-1].What != ReceiverFalse || t.Out&^SetOf(Receiver, Pulse) != best.Out {
+			continue
+		}
+		cost, a := t.Cost, t.assumed[t.nAssumed-1]
+		*t = *best
+		t.silence()
+		t.Latent, t.Cost, a.Since = true, cost, r.At
+		t.assume(a, 0)
+		t.F.Noise = b.restless()
+	}
+}
 
 // aloneWith keeps a track that hears the new source and takes all others to be false.
 func (b *Bank) aloneWith(r *Reading) {
