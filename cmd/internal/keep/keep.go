@@ -15,13 +15,10 @@ import (
 	"path/filepath"
 	"strconv"
 
-	"github.com/google/renameio/v2"
-
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/steer"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss/port"
-	"noonmark/status/safefile"
 )
 
 // State is what is kept.
@@ -42,12 +39,14 @@ const (
 // Load reads the newest good generation in dir. The error, if any, says what was
 // wrong with the newer one or with both; the State is good in any case (empty if
 // there was nothing).
-func Load(dir string) (State, error) {
-	s, err := read(filepath.Join(dir, name))
+func Load(dir string) (State, error) { return load(osDisk{}, dir) }
+
+func load(d disk, dir string) (State, error) {
+	s, err := read(d, filepath.Join(dir, name))
 	if err == nil {
 		return s, nil
 	}
-	old, errOld := read(filepath.Join(dir, former))
+	old, errOld := read(d, filepath.Join(dir, former))
 	if errOld == nil {
 		if errors.Is(err, fs.ErrNotExist) {
 			return old, nil // a power cut fell between the two renames
@@ -75,36 +74,31 @@ func Check(dir string) error {
 }
 
 // Save replaces the newest generation and keeps the one before.
-func Save(dir string, s State) error {
+func Save(dir string, s State) error { return save(osDisk{}, dir, s) }
+
+func save(d disk, dir string, s State) error {
 	body, err := json.Marshal(s)
 	if err != nil {
 		return fmt.Errorf("keep: save: %w", err)
 	}
 	text := fmt.Appendf(nil, "%s %08x\n%s\n", version, crc32.ChecksumIEEE(body), body)
 	path := filepath.Join(dir, name)
-	if err := keepFormer(dir, path); err != nil {
+	if err := keepFormer(d, dir, path); err != nil {
 		return fmt.Errorf("keep: save: %w", err)
 	}
-	sweep(dir)
-	if err := replace(path, text); err != nil {
+	sweep(d, dir)
+	if err := d.replace(path, text); err != nil {
 		return fmt.Errorf("keep: save %s: %w", path, err)
 	}
 	return nil
 }
 
-// replace writes beside the file, not in the folder for temporary files: to find out
-// whether that one will do takes two more files each time, and memory cards wear.
-func replace(path string, text []byte) error {
-	return renameio.WriteFile(path, text, 0o644, renameio.WithTempDir(filepath.Dir(path)))
-}
-
 // sweep removes what saves that a power cut ended have left behind: renameio's name
 // for a file not yet whole is a dot, the file's own name and a number.
-func sweep(dir string) {
+func sweep(d disk, dir string) {
 	for _, of := range []string{name, former} {
-		left, _ := filepath.Glob(filepath.Join(dir, "."+of+"[0-9]*")) // the pattern is good
-		for _, path := range left {
-			os.Remove(path) // of no more harm than its size
+		for _, path := range d.glob(filepath.Join(dir, "."+of+"[0-9]*")) {
+			d.remove(path) // of no more harm than its size
 		}
 	}
 }
@@ -112,25 +106,25 @@ func sweep(dir string) {
 // keepFormer makes a good newest generation the one before: by a link, not a rename,
 // for at no instant may there be no good generation; where links are not to be had
 // (memory cards with FAT), by a copy.
-func keepFormer(dir, path string) error {
-	if _, err := read(path); err != nil {
+func keepFormer(d disk, dir, path string) error {
+	if _, err := read(d, path); err != nil {
 		return nil // not worth keeping
 	}
 	old, tmp := filepath.Join(dir, former), filepath.Join(dir, former+".new")
-	os.Remove(tmp)
-	if err := os.Link(path, tmp); err == nil {
-		return os.Rename(tmp, old)
+	d.remove(tmp)
+	if err := d.link(path, tmp); err == nil {
+		return d.rename(tmp, old)
 	}
-	text, err := safefile.Read(path, maxSize)
+	text, err := d.read(path)
 	if err != nil {
 		return err
 	}
-	return replace(old, text)
+	return d.replace(old, text)
 }
 
 // read reads and checks one file.
-func read(path string) (State, error) {
-	b, err := safefile.Read(path, maxSize)
+func read(d disk, path string) (State, error) {
+	b, err := d.read(path)
 	if err != nil {
 		return State{}, fmt.Errorf("keep: %w", err)
 	}

@@ -75,7 +75,7 @@ func TestRoundTripAndGenerations(t *testing.T) {
 	if err := Save(dir, sample(4)); err != nil {
 		t.Fatal(err)
 	}
-	if s, err := read(filepath.Join(dir, former)); err != nil || s.Learned.RatePPM != 2 {
+	if s, err := read(osDisk{}, filepath.Join(dir, former)); err != nil || s.Learned.RatePPM != 2 {
 		t.Fatalf("former generation: %+v, %v", s, err)
 	}
 }
@@ -156,7 +156,7 @@ func TestPowerCut(t *testing.T) {
 			if s, err := Load(dir); err != nil || s.Learned.RatePPM != 4 {
 				t.Errorf("after two saves: %v, %v", s.Learned.RatePPM, err)
 			}
-			if s, err := read(filepath.Join(dir, former)); err != nil || s.Learned.RatePPM != 3 {
+			if s, err := read(osDisk{}, filepath.Join(dir, former)); err != nil || s.Learned.RatePPM != 3 {
 				t.Errorf("generation before: %v, %v", s.Learned.RatePPM, err)
 			}
 		})
