@@ -20,7 +20,8 @@ type datagrams struct {
 }
 
 // openUDP binds no address, and does not connect: an answer that nobody listens
-// there (ICMP) must not end the sending. The runtime allows broadcast by itself.
+// there (ICMP) must not end the sending. The runtime allows broadcast by itself. What
+// others send to the socket is dropped by the kernel, for nobody reads it.
 func openUDP(addr string) (*datagrams, error) {
 	a, err := netip.ParseAddrPort(addr)
 	if err != nil {
@@ -48,7 +49,21 @@ func openUDP(addr string) (*datagrams, error) {
 		c.Close()
 		return nil, fmt.Errorf("share: %w", err)
 	}
+	if err := deaf(raw); err != nil {
+		c.Close()
+		return nil, fmt.Errorf("share: %w", err)
+	}
 	return &datagrams{conn: c, raw: raw, to: to, name: addr}, nil
+}
+
+// deaf has the kernel drop all that comes in: a filter that keeps 0 bytes of each packet
+// (Linux, Documentation/networking/filter.rst).
+func deaf(raw syscall.RawConn) (err error) {
+	none := []unix.SockFilter{{Code: unix.BPF_RET | unix.BPF_K, K: 0}}
+	cerr := raw.Control(func(fd uintptr) {
+		err = unix.SetsockoptSockFprog(int(fd), unix.SOL_SOCKET, unix.SO_ATTACH_FILTER, &unix.SockFprog{Len: uint16(len(none)), Filter: &none[0]})
+	})
+	return errors.Join(cerr, err)
 }
 
 // deliver sends what can be sent now. The error says why the network takes none.
