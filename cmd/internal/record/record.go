@@ -46,17 +46,23 @@ type Header struct {
 	Place    *station.LastPlace `json:"place,omitempty"`
 }
 
-// Station returns the station as it was at the begin of a record's part.
-func (h *Header) Station() *station.Station {
+// Station returns the station as it was at the begin of a record's part. A header that
+// noonmark did not write is an error.
+func (h *Header) Station() (st *station.Station, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("record: line 1 was not written by noonmark (%v)", p)
+		}
+	}()
 	cfg := h.Config
 	if cfg.Steer != nil {
 		s := *cfg.Steer
 		s.Learned = h.Steering
 		cfg.Steer = &s
 	}
-	st := station.New(cfg, h.Learned)
+	st = station.New(cfg, h.Learned)
 	st.Remember(h.Place)
-	return st
+	return st, nil
 }
 
 // Writer writes one file.
@@ -157,6 +163,33 @@ func (r *Reader) Next() (*station.Input, error) {
 		return nil, &Damaged{r.line, err}
 	}
 	return in, nil
+}
+
+// Play lets a station take all inputs that are left, and calls each after every one; damaged
+// lines are counted and left out. What no station can have been given, in a file that somebody
+// made up, is an error.
+func (r *Reader) Play(st *station.Station, each func(*station.Input)) (inputs, damaged uint64, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("record: line %d was not written by noonmark (%v)", r.line, p)
+		}
+	}()
+	for {
+		in, err := r.Next()
+		var d *Damaged
+		switch {
+		case errors.Is(err, io.EOF):
+			return inputs, damaged, nil
+		case errors.As(err, &d):
+			inputs, damaged = inputs+1, damaged+1
+			continue
+		case err != nil:
+			return inputs, damaged, err
+		}
+		inputs++
+		st.Take(in)
+		each(in)
+	}
 }
 
 // Damaged is a line that cannot be read.

@@ -126,16 +126,11 @@ func played(t testing.TB, file []byte) []byte {
 		t.Fatal(err)
 	}
 	var stream bytes.Buffer
-	st := r.Header.Station()
-	for {
-		in, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return stream.Bytes()
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		st.Take(in)
+	st, err := r.Header.Station()
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, damaged, err := r.Play(st, func(in *station.Input) {
 		if in.Tick != nil {
 			b, err := json.Marshal(st.Snapshot())
 			if err != nil {
@@ -143,7 +138,11 @@ func played(t testing.TB, file []byte) []byte {
 			}
 			fmt.Fprintf(&stream, "%s\n", b)
 		}
+	})
+	if err != nil || damaged > 0 {
+		t.Fatalf("%d damaged, %v", damaged, err)
 	}
+	return stream.Bytes()
 }
 
 // A file that the power cut off is good up to there.
@@ -224,7 +223,11 @@ func TestRefused(t *testing.T) {
 // Whatever a file holds, reading and playing it ends, and takes no more than its lines.
 func FuzzRecord(f *testing.F) {
 	for _, s := range []string{`{"noonmark_record":1}` + "\n" + `{"tick":{"Local":5,"System":7}}`, `{"noonmark_record":1,"config":{"Live":true}}` + "\n" +
-		`{"bytes":{"P":"JEdQUk1D","At":9}}` + "\n" + `{"opened":{"Device":"x"}}`, "{}", ""} {
+		`{"bytes":{"P":"JEdQUk1D","At":9}}` + "\n" + `{"opened":{"Device":"x"}}`, "{}", "",
+		// leaps of time, and what follows none
+		`{"noonmark_record":1,"config":{"Judge":{"Modes":[{"Name":"FT8"}]},"Steer":{"Modes":[{"Name":"FT8"}]}}}` + "\n" + `{"opened":{"Device":"x","Baud":9600,"At":5}}` + "\n" +
+			`{"rtc":{"Edge":7,"Half":1,"Value":1900000000000000000}}` + "\n" + `{"tick":{"Local":9000000000000000000,"System":9,"Kernel":{}}}` + "\n" +
+			`{"tick":{"Local":-9000000000000000000,"AsleepS":1e300}}` + "\n" + `{"done":{"After":3,"Error":"no","Denied":true}}`} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
@@ -236,19 +239,14 @@ func FuzzRecord(f *testing.F) {
 		if err != nil {
 			return
 		}
-		for n := 0; ; n++ {
-			in, err := r.Next()
-			var d *record.Damaged
-			if errors.As(err, &d) {
-				continue
-			}
-			if err != nil {
-				break
-			}
-			if n > len(text) {
-				t.Fatal("more inputs than bytes")
-			}
-			_ = in
+		st, err := r.Header.Station()
+		if err != nil {
+			return
+		}
+		n := 0
+		r.Play(st, func(*station.Input) { n++ })
+		if n > len(text) {
+			t.Fatal("more inputs than bytes")
 		}
 	})
 }

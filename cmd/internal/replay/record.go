@@ -2,7 +2,6 @@ package replay
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
 
@@ -41,7 +40,9 @@ func playRecord(before *recordPlayer, path string, b []byte, o recordOptions, ou
 		if o.override {
 			p.head.Config.Judge.Modes = o.modes
 		}
-		p.st = p.head.Station()
+		if p.st, err = p.head.Station(); err != nil {
+			return nil, fmt.Errorf("replay: %s: %w", path, err)
+		}
 	}
 	if o.tell {
 		fmt.Fprintf(out, "%s\n", path)
@@ -61,25 +62,16 @@ func playRecord(before *recordPlayer, path string, b []byte, o recordOptions, ou
 
 const damagedLine = "damaged line"
 
-func (p *recordPlayer) play(r *record.Reader, tell bool, out io.Writer) error {
-	for {
-		in, err := r.Next()
-		var damaged *record.Damaged
-		switch {
-		case errors.Is(err, io.EOF):
-			return nil
-		case errors.As(err, &damaged):
-			p.report.Lines++
-			p.report.Skipped[damagedLine]++
-			continue
-		case err != nil:
-			return err
-		}
-		p.report.Lines++
-		p.st.Take(in)
+func (p *recordPlayer) play(r *record.Reader, tell bool, out io.Writer) (err error) {
+	var damaged uint64
+	p.report.Lines, damaged, err = r.Play(p.st, func(in *station.Input) {
 		if in.Tick != nil && tell {
 			snap := p.st.Snapshot()
 			p.last = printChange(out, p.last, clockShown(snap), snap)
 		}
+	})
+	if damaged > 0 {
+		p.report.Skipped[damagedLine] = damaged
 	}
+	return err
 }
