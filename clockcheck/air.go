@@ -27,53 +27,34 @@ const (
 // sent NMEA 0183 sentences with a date (from memory); 0 stands for no count at all.
 func missingLeap(ahead int) bool { return ahead < 12 || ahead == leapMax }
 
-// tie is where the air had the receiver's stream when it was first heard beside it. What is
-// common to all the air says (filter, sound, way) is in both: they may differ by the rest
-// of their bounds only. So a receiver led away slowly is seen before it leaves the bound.
-type tie struct {
-	have  bool
-	at    float64 // s: the air less the stream
-	bound float64
-}
-
-// holds tells whether the air has the stream where it had it before. Half of a bound is
-// common. The first tie is kept: one that followed would be led along.
-func (j *Judge) holds(m *marked, before tie) bool {
-	if m.tie = before; !j.receiverLive(m.at) {
-		return true
-	}
-	d := j.zRel(m.at, m.z) - (j.f.v[sX] - j.f.v[sD])
-	if !before.have {
-		m.tie = tie{true, d, m.bound}
-		return true
-	}
-	return math.Abs(d-before.at) < (m.bound+before.bound)/2
-}
-
 // Air takes what the radio's sound told. It reports whether that could be placed: what
 // is known modulo a period needs all else to be known to less than half of it.
 func (j *Judge) Air(r *Air) bool {
 	if r.Source == Crowd && r.Signals < crowdLeast || r.Bound <= 0 {
 		return false
 	}
-	z, fits, ok := j.airPlace(r)
-	if !ok {
-		return false
+	if j.x.known {
+		j.f.advance(r.At)
 	}
 	slot := j.airSlot(r.Source)
 	m, anc := &j.marks[slot], slotAncestry[slot]
 	before := *m
-	*m = marked{at: r.At, z: z, bound: r.Bound.Seconds(), agrees: true, name: r.Source, signals: r.Signals, told: before.told}
+	if before.name != r.Source {
+		before = marked{}
+	}
+	said, mean := j.pooledAir(r, &before.tie)
+	z, fits, ok := j.airPlace(&said)
+	if !ok {
+		return false
+	}
+	*m = marked{at: r.At, z: z, bound: said.Bound.Seconds(), agrees: true, name: r.Source, signals: r.Signals, told: before.told, tie: before.tie}
 	if !j.x.known {
 		j.startFromMark(m, anc)
 		j.x.dateProved = true
 		return true
 	}
-	j.f.advance(r.At)
 	alone := j.x.ancestry == anc && j.on(RuleAncestry) // x is this very witness's word
-	if fits = fits && j.holds(m, before.tie); !fits {
-		m.tie = before.tie
-	}
+	fits = fits && !(mean.at != 0 && m.tie.led(mean, before.at != 0 && !before.agrees))
 	if c := j.says(m); !fits || alone && !c.meets(j.guardAround()) || !alone && !j.witness(r.At, c) {
 		m.agrees = false
 		if before.at == 0 || before.agrees {
@@ -166,6 +147,12 @@ func (j *Judge) airPlace(r *Air) (z int64, fits, ok bool) {
 
 // fits0 tells whether a claim around c meets lo to hi.
 func fits0(lo, hi, c, bound float64) bool { return claim{c - bound, c + bound}.meets(claim{lo, hi}) }
+
+// airSpans tells whether the guard spans all that the air leaves open, though it agrees: where
+// nothing but it stands beside the receiver, which may be led away as slowly as it likes.
+func (j *Judge) airSpans(m *marked) bool {
+	return m.agrees && m.speaks(j.f.at) && j.x.ancestry&^(ancReceiver|ancAir) == 0
+}
 
 // latencyKnown is how well a latency must be known to be called proved, 1σ in s.
 func (j *Judge) latencyKnown() float64 {

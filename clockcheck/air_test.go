@@ -11,7 +11,7 @@ import (
 // crowd has the station hear n others, whose clocks are err seconds late as a crowd.
 func (w *world) crowd(n int, err float64, period, bound time.Duration) bool {
 	utc := w.utc.Add(-time.Duration(err * 1e9))
-	return w.j.Air(&Air{Source: "crowd", At: w.local, UTC: utc.Add(-time.Hour / 2), Modulo: period, Bound: bound, Signals: n})
+	return w.j.Air(&Air{Source: "crowd", At: w.local, UTC: utc.Add(-time.Hour / 2), Modulo: period, Bound: bound, Common: bound / 2, Signals: n})
 }
 
 const (

@@ -229,7 +229,7 @@ func (j *Judge) guardAhead(t float64) claim {
 		c = c.hull(j.pps.claim)
 	}
 	for i := range j.marks {
-		if m := &j.marks[i]; j.markOpposes(m) {
+		if m := &j.marks[i]; j.markOpposes(m) || i >= slotCrowd && j.airSpans(m) {
 			c = c.hull(j.says(m))
 		}
 	}

@@ -52,6 +52,7 @@ type Air struct {
 	UTC     timescale.UTC   // … and what UTC it was
 	Modulo  time.Duration   // UTC is known but for multiples of this; 0 = wholly
 	Bound   time.Duration   // half-width at 99 %, all delays included
+	Common  time.Duration   // … of which so much is the same in all readings of the source; 0 = not told
 	Signals int             // of how many signals
 }
 

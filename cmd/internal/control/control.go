@@ -42,6 +42,7 @@ type Air struct {
 	UTC     timescale.UTC   `json:"utc_ns"`
 	ModuloS float64         `json:"modulo_s"` // UTC is known but for multiples of this; 0 = wholly
 	BoundS  float64         `json:"bound_s"`
+	CommonS float64         `json:"common_s"` // of the bound, what all readings of the source share
 	Signals int             `json:"signals"`
 }
 

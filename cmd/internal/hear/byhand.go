@@ -38,7 +38,7 @@ func (h *hearer) byHand(c cli.Hear, m band.Mode) (int, error) {
 	}
 	o.BoundS += shownStep/2 + m.Doubt.Seconds()
 	p := h.sample()
-	w := claim{source: "crowd", error: o.OffsetS - crowd.Delay, bound: o.BoundS, modulo: m.Period, signals: o.Signals, at: p}
+	w := claim{source: "crowd", error: o.OffsetS - crowd.Delay, bound: o.BoundS, common: crowd.Floor + m.Doubt.Seconds(), modulo: m.Period, signals: o.Signals, at: p}
 	return exit.OK, h.deliver(c, w)
 }
 
@@ -48,6 +48,7 @@ type claim struct {
 	source  string
 	error   float64 // s: system clock − UTC
 	bound   float64
+	common  float64       // s: of the bound, what all readings of the source share
 	modulo  time.Duration // 0 = wholly
 	signals int
 	at      pair

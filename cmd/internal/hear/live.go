@@ -166,7 +166,7 @@ func (e *ear) examine() error {
 		e.word(f.Because)
 		return nil
 	}
-	w := claim{source: "crowd", error: f.crowd.OffsetS - crowd.Delay, bound: f.bound + tied.Seconds(), modulo: e.m.Period, signals: f.crowd.Signals, at: now}
+	w := claim{source: "crowd", error: f.crowd.OffsetS - crowd.Delay, bound: f.bound + tied.Seconds(), common: crowd.Floor + tied.Seconds() + e.m.Doubt.Seconds(), modulo: e.m.Period, signals: f.crowd.Signals, at: now}
 	t, err := e.h.delivered(e.c, w)
 	if err != nil {
 		return err

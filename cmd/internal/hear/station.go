@@ -125,7 +125,7 @@ func (e *ear) stationNow() error {
 		err = sent.Sub(h.UTC.V).Seconds()
 	}
 	e.heard = true
-	return e.h.deliver(e.c, claim{source: h.Name, error: err, bound: h.BoundS + radioBound + bound.Seconds() + tied.Seconds(), modulo: h.modulo(), signals: 1, at: now})
+	return e.h.deliver(e.c, claim{source: h.Name, error: err, bound: h.BoundS + radioBound + bound.Seconds() + tied.Seconds(), common: radioBound + bound.Seconds() + tied.Seconds(), modulo: h.modulo(), signals: 1, at: now})
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * 1e9) }

@@ -53,7 +53,7 @@ func (h *hearer) delivered(c cli.Hear, w claim) (told, error) {
 	}
 	utc := w.at.System.Add(-time.Duration(w.error * 1e9))
 	a, err := h.tell(control.Request{Do: "air", Air: &control.Air{BootID: hostclock.BootID(), LocalNS: w.at.Local, AsleepS: w.at.SuspendOffset.Seconds(),
-		Source: w.source, UTC: utc, ModuloS: w.modulo.Seconds(), BoundS: w.bound, Signals: w.signals}})
+		Source: w.source, UTC: utc, ModuloS: w.modulo.Seconds(), BoundS: w.bound, CommonS: w.common, Signals: w.signals}})
 	switch {
 	case errors.Is(err, control.ErrNoService):
 		if !c.JSON {

@@ -49,6 +49,8 @@ func machine(l *line, c *world.Chapter) (ok bool, err error) {
 		c.Pulse, err = l.span("how much later")
 	case l.is("mark"):
 		c.Mark, err = operatorsMark(l)
+	case l.is("band"):
+		c.Band, err = band(l)
 	case l.is("hardware clock moved"):
 		c.RTCMove, err = l.offset("the step")
 	case l.is("battery"):

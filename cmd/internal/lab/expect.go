@@ -35,6 +35,8 @@ func (c *Case) expect(l *line) error {
 		e.test, err = trust(l, "receiver")
 	case l.is("hardware clock"):
 		e.test, err = trust(l, "hardware clock")
+	case l.is("crowd"):
+		e.test, err = trust(l, "crowd")
 	case l.is("pulse"):
 		e.test, err = trust(l, "pulse")
 	case l.is("server"):

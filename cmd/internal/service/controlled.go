@@ -176,7 +176,7 @@ func (s *service) control(ctx context.Context, r control.Request) (a control.Ans
 			return a, err
 		}
 		said, err := s.air(ctx, clockcheck.Air{Source: h.Source, At: h.LocalNS, UTC: h.UTC, Modulo: seconds(h.ModuloS),
-			Bound: seconds(h.BoundS), Signals: h.Signals})
+			Bound: seconds(h.BoundS), Common: seconds(h.CommonS), Signals: h.Signals})
 		return control.Answer{Air: &said}, err
 	}
 	if r.Do == "resume" {

@@ -59,6 +59,7 @@ type Chapter struct {
 	Link    *Link                   // the bytes come another way from here on
 	Void    time.Duration           // the receiver calls itself invalid for so long, and tracks on
 	Mark    *Mark                   // the operator marks a minute
+	Band    *Band                   // the radio hears others from here on
 	Pulse   time.Duration           // the pulse alone comes later by this
 	Plug    *gnsstest.Model         // another receiver takes the place of the former
 	Restart *bool                   // the receiver starts again, cold if true, its port open
@@ -113,6 +114,9 @@ func (w *World) happen(c *Chapter) {
 	w.network(c)
 	if m := c.Mark; m != nil {
 		w.mark(m)
+	}
+	if c.Band != nil {
+		w.ear.band = *c.Band
 	}
 	w.receiverHappens(c)
 	w.weather(c)

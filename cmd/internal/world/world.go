@@ -67,7 +67,8 @@ type World struct {
 	link        Link
 	transit     transit
 	void        timescale.UTC // until when the receiver calls itself invalid
-	portal      *Server       // answers in the place of all servers
+	ear         ear
+	portal      *Server // answers in the place of all servers
 	way         Way
 	onSnapshot  func(*status.Snapshot)
 }
@@ -99,6 +100,7 @@ func New(s Scenario, cfg station.Config, seed uint64) *World {
 		w.ownBoots = -1
 	}
 	w.thermometer.rng, w.powered = rand.New(rand.NewPCG(seed, 0x74656d70)), s.Start
+	w.ear.rng = rand.New(rand.NewPCG(seed, 0x656172))
 	w.rx, w.link = gnsstest.New(s.Receiver, seed+1), s.Link
 	before := s.Start.Add(-s.OffFor - time.Hour)
 	model := s.RTC
@@ -130,7 +132,7 @@ func (w *World) startProgram() {
 	w.startSteering()
 	w.Station = station.New(w.cfg, w.kept.learned)
 	w.Station.Remember(w.kept.place)
-	w.nextRTC = w.local
+	w.nextRTC, w.ear.next = w.local, w.local
 	w.thermometer.next = 0
 	w.warm()
 	if w.s.NoRTC {
@@ -160,6 +162,7 @@ func (w *World) Second() *status.Snapshot {
 		w.receive(scene, end)
 	}
 	w.ask()
+	w.listen()
 	w.to(end)
 	w.warm()
 	w.pulse(scene)
@@ -171,6 +174,7 @@ func (w *World) Second() *status.Snapshot {
 		w.steer()
 	}
 	w.keep()
+	w.overhear(snap)
 	w.said = snap.Clock.ErrorS.V
 	return snap
 }
