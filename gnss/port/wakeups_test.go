@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"go.uber.org/goleak"
 )
 
 // TestMain turns the test binary into a reader of one port, so that its
@@ -33,7 +35,7 @@ func TestMain(m *testing.M) {
 		fmt.Printf("%d bytes in %d reads\n", n, reads)
 		return
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(m)
 }
 
 // TestWakeUps feeds a pty at 9600 baud, byte by byte, half of each second, and

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+	"go.uber.org/goleak"
 	"golang.org/x/sys/unix"
 
 	"noonmark/clockcheck/timescale"
@@ -28,7 +29,7 @@ func TestMain(m *testing.M) {
 		reader(path, os.Getenv("SHARE_TEST_TCP"))
 		return
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(m)
 }
 
 func local() timescale.Local {

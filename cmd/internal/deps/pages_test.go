@@ -1,0 +1,71 @@
+package deps
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// TestFaultPage: each test, scenario and case of the virtual machine that the tables of
+// faults and threats name is there, and the first has the number of faults it must.
+func TestFaultPage(t *testing.T) {
+	tests := map[string]bool{}
+	for _, s := range tree(t) {
+		if !s.test() {
+			continue
+		}
+		b, err := os.ReadFile(filepath.Join(root, s.name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`(?m)^func (Test\w+)\(`).FindAllStringSubmatch(string(b), -1) {
+			tests[m[1]] = true
+		}
+	}
+	cases := map[string]bool{}
+	scripts, _ := filepath.Glob(filepath.Join(root, "packaging/vm/*.py"))
+	for _, name := range scripts {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`(?m)^@case\ndef (\w+)\(`).FindAllStringSubmatch(string(b), -1) {
+			cases[strings.ReplaceAll(m[1], "_", "-")] = true
+		}
+	}
+	played := 0
+	for page, least := range map[string]int{"faults.md": 40, "threats.md": 15} {
+		b, err := os.ReadFile(filepath.Join(root, "packaging/doc", page))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows := 0
+		for line := range strings.Lines(string(b)) {
+			cells := strings.Split(strings.Trim(strings.TrimSpace(line), "|"), "|")
+			if !strings.HasPrefix(line, "| ") || len(cells) < 4 || strings.HasPrefix(cells[0], " ---") || strings.Contains(line, "| held by |") {
+				continue
+			}
+			rows++
+			names := regexp.MustCompile("`([^`]+)`").FindAllStringSubmatch(cells[len(cells)-1], -1)
+			if len(names) == 0 {
+				t.Errorf("%s: no test holds %q", page, cells[0])
+			}
+			for _, n := range names {
+				_, scenario := os.Stat(filepath.Join(root, "testdata/scenarios", n[1]+".scenario"))
+				_, file := os.Stat(filepath.Join(root, n[1]))
+				if cases[n[1]] {
+					played++
+				}
+				if !tests[n[1]] && !cases[n[1]] && scenario != nil && (file != nil || !strings.HasPrefix(n[1], ".ci/")) {
+					t.Errorf("%s: %q is no test, scenario or case", page, n[1])
+				}
+			}
+		}
+		if rows < least {
+			t.Errorf("%s: %d rows, want at least %d", page, rows, least)
+		}
+	}
+	t.Logf("%d times a case of the virtual machine holds a fault", played)
+}
