@@ -19,7 +19,7 @@ const (
 	// clockSteady: a clock of less random walk compensates itself, 1/s.
 	clockSteady = 1e-16
 	// clockRates: a fork loses 139 ppm at −40 °C (NXP UM10301), boards differ, s/s.
-	clockRates = 200e-6
+	clockRates = forkStep
 )
 
 // Recalled is what an earlier run learned of the hardware clock, grown over the time off.

@@ -73,8 +73,10 @@ func (b *Bank) followStream(r *Reading) {
 	if !t.streams() || !b.allowed(ReceiverFalse) {
 		return
 	}
-	if f.of != t.id { // the best is another explanation now; the one before is a track still
-		b.dropFormer()
+	if f.of != t.id {
+		if !f.fits(t) { // the best is another explanation now; the one before is a track still
+			b.dropFormer()
+		}
 		f.of = t.id
 	}
 	strain, worst, nu := 0.0, -1, 0.0
@@ -102,6 +104,13 @@ func (b *Bank) followStream(r *Reading) {
 		return
 	}
 	f.renew(t, r.At)
+}
+
+// fits tells whether the copies are of a track that takes the receiver as t does: the same
+// second, and nobody else false.
+func (f *former) fits(t *Track) bool {
+	c := &f.track[0]
+	return f.taken[0] != 0 && c.Lead == t.Lead && c.LeadMost == t.LeadMost && c.Free == t.Free && c.Out&^SetOf(Receiver, Pulse) == t.Out
 }
 
 // dropFormer forgets the former states.
@@ -148,12 +157,9 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 		switch t := &b.tracks[k]; {
 		case !t.streams():
 		case k == b.best:
-			price := capped + b.nats[OscillatorMoved] // faster than any oscillator
-			if math.Abs(nu) < oscillatorStep*age && b.allowed(OscillatorMoved) {
-				price = b.nats[OscillatorMoved]
-			}
+			a, price := b.oscillator(nu, age)
 			t.Strain = 0
-			t.assume(Assumed{What: OscillatorMoved, Of: Receiver, Since: since, SizeS: nu, Slow: true}, price)
+			t.assume(Assumed{What: a, Of: Receiver, Since: since, SizeS: nu, Slow: true}, price)
 		default: // no former state is kept of it: it spans both, at the cheaper's price
 			t.Strain = 0
 			t.Lo, t.Hi = math.Min(t.Lo, t.Lo-nu), math.Max(t.Hi, t.Hi-nu)
@@ -174,4 +180,16 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu, Slow: true}, b.nats[ReceiverFalse])
 	b.add(old)
 	b.dropFormer()
+}
+
+// oscillator is the explanation, and its price, by which the oscillator itself went nu
+// seconds astray in age: by a step, by the cold where it is a fork, or as none does.
+func (b *Bank) oscillator(nu, age float64) (Assumption, float64) {
+	switch rate := math.Abs(nu) / age; {
+	case rate < oscillatorStep && b.allowed(OscillatorMoved):
+		return OscillatorMoved, b.nats[OscillatorMoved]
+	case rate < forkStep && b.allowed(CrystalTurned):
+		return CrystalTurned, b.nats[CrystalTurned]
+	}
+	return OscillatorMoved, capped + b.nats[OscillatorMoved]
 }

@@ -21,6 +21,7 @@ const (
 	ClockSet                           // something set the hardware clock
 	ClockMoved                         // the hardware clock's rate moved, or it stopped for a while
 	OscillatorMoved                    // the computer's oscillator changed its rate
+	CrystalTurned                      // … by more than that: it is a tuning fork, and was carried into the cold
 	FalseFits                          // what is false says the same as another that is false
 	numAssumptions
 )
@@ -50,6 +51,7 @@ var Prices = [numAssumptions]Price{
 	ClockSet:         {"hardware clock set, or lost", 3e-3, "12 h", "assumption; 3 of 3 boards with old cells lost the time (iiab 657)"},
 	ClockMoved:       {"hardware clock's rate moved", 0.6, "12 h outdoors", "assumption; a plain fork loses 0.034 ppm/K² (NXP UM10301)"},
 	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},
+	CrystalTurned:    {"main crystal is a fork in the cold", 3e-3, "12 h", "assumption: 1 computer in 100 counts by a tuning fork, 3 nights in 10 take it through 40 K (−0.034 ppm/K², NXP UM10301)"},
 	FalseFits:        {"what is false fits by chance", 0.05, "unit of log-error", "derived: errors log-uniform from 10 ms to 10 years, ln(3e10) = 24, two signs; see chance"},
 }
 
@@ -95,6 +97,9 @@ const (
 	// (two of some fifty captures, and one maker's guide): so late must be the unit whose
 	// lateness grows by a whole second. As nats, −ln 0.05.
 	secondBefore = 3.0
+	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
+	// UM10301), and boards differ.
+	forkStep = 200e-6
 	// gate, nats: a reading further out has less than Risk of being the track's own
 	// (half of the square of 3.891 σ, and the two-sided tail's ln 2 less).
 	gate = 7.6

@@ -97,6 +97,8 @@ func Assumption(a bank.Assumed) string {
 		return "The hardware clock's rate moved by " + Seconds(a.SizeS) + " since it was last read."
 	case bank.OscillatorMoved:
 		return "The computer's oscillator moved by " + Seconds(a.SizeS) + "."
+	case bank.CrystalTurned:
+		return "The computer's crystal moved by " + Seconds(a.SizeS) + ", as a tuning fork does in the cold."
 	case bank.FalseFits:
 		return "Two that are false say the same by chance."
 	}
