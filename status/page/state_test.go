@@ -1,6 +1,10 @@
 package page
 
-import "noonmark/status"
+import (
+	"math"
+
+	"noonmark/status"
+)
 
 // inState is a snapshot in one of the states that the page draws.
 func inState(state string) status.Snapshot {
@@ -9,7 +13,7 @@ func inState(state string) status.Snapshot {
 		s.Clock.ErrorS, s.Clock.GuardS = status.Known(err), status.Known(guard)
 		for i := range s.Modes {
 			m := &s.Modes[i]
-			m.Verdict, m.MarginS = verdict, status.Known(m.ToleranceS-guard)
+			m.Verdict, m.MarginS = verdict, status.Known(m.ToleranceS-math.Abs(err)-guard)
 			if verdict != status.Within {
 				m.GoodForS, m.GoodUntilUTC = status.Float{}, status.Time{}
 			}
@@ -26,6 +30,7 @@ func inState(state string) status.Snapshot {
 		s.Position.AgeS = status.Known(30240)
 	case "borderline":
 		all(status.Borderline, 0.75, 0.6)
+		s.References[0].Trust, s.References[0].State = status.Doubted, "disagrees" // the longest advice
 	case "outside":
 		all(status.Outside, 5.31, 0.3)
 	case "unknown":

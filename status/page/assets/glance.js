@@ -98,8 +98,11 @@ const noonmark = (() => {
     burning = [];
     if (!(ms > 0)) return cover();
     // A fuse burns without this script: what hangs, or wakes from a freeze, shows nothing old.
-    for (const el of document.querySelectorAll(".fuse"))
-      burning.push(el.animate([{ opacity: 1 }, { opacity: 1, offset: 0.999 }, { opacity: 0 }], { duration: ms, fill: "forwards" }));
+    for (const el of document.querySelectorAll(".fuse")) {
+      const fuse = el.animate([{ opacity: 1 }, { opacity: 1, offset: 0.999 }, { opacity: 0 }], { duration: ms, fill: "forwards" });
+      fuse.startTime = now; // else it would be lit when the browser comes to draw
+      burning.push(fuse);
+    }
     due = setTimeout(show, ms + 1);
     root.dataset.state = last.state;
     root.dataset.live = last.live === true ? "yes" : "no";
