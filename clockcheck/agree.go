@@ -103,6 +103,9 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 	lead := min(max(0, first), last)
 	j.shift(float64(lead))
 	j.rx.ahead -= lead
+	if lead != 0 {
+		j.forgetTies()
+	}
 	if j.rx.attached && j.rx.ahead != 0 {
 		j.rx.fault = fAhead
 	}
@@ -227,6 +230,7 @@ func (j *Judge) outvote(win claim) {
 func (j *Judge) restart(at timescale.Local, win claim) {
 	mid := (win.lo + win.hi) / 2
 	j.shift(mid)
+	j.forgetTies()
 	j.f.forget(sX, j.f.v[sX], math.Max((win.hi-win.lo)/2/boundZ, 0.01))
 	j.x = known{known: true, dateProved: true, carrier: carNetwork, netAt: at}
 	for i := range j.servers[:j.nServer] {

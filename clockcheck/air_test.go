@@ -146,6 +146,29 @@ func TestStationAlone(t *testing.T) {
 	w.honest()
 }
 
+// A receiver three seconds ahead for want of leap-second data: a dated time signal shows
+// it, and what is heard afterwards still agrees.
+func TestStationMovesTheSecond(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.valid = false
+	w.run(5 * time.Second)
+	w.valid, w.lie, w.sys = true, 3, 0.1
+	w.run(20 * time.Second)
+	for range 12 {
+		w.j.Air(&Air{Source: "WWV", At: w.local, UTC: w.utc.Add(20 * time.Millisecond), Bound: 90 * time.Millisecond, Common: 70 * time.Millisecond, Signals: 1})
+		w.run(time.Minute)
+	}
+	if v := w.got.Modes[0].Verdict; v != Within || math.Abs(w.got.Error-w.sys) > 0.1 {
+		t.Errorf("FT8 %s, error %.3f s, true %.3f s", v, w.got.Error, w.sys)
+	}
+	for _, r := range w.got.References {
+		if r.Kind == "air" && r.Trust != Trusted {
+			t.Errorf("%+v", r)
+		}
+	}
+	w.honest()
+}
+
 // FuzzAir: whatever the air says, the true error stays within the guard while the truth is
 // told by the receiver, and nothing panics.
 func FuzzAir(f *testing.F) {

@@ -49,8 +49,8 @@ func (t *tie) pool(s said) (mean said) {
 	mean = said{at: s.at, common: s.common}
 	counted := 0
 	for _, o := range t.ring[:t.n] {
-		if s.at.Sub(o.at) > tieOld {
-			continue
+		if s.at.Sub(o.at) > tieOld || math.Abs(o.stream-s.stream) > o.part+s.part+s.common {
+			continue // too old, or another story: the newest is believed
 		}
 		w := 1 / sq(o.part)
 		weights, counted = weights+w, counted+1
@@ -64,6 +64,13 @@ func (t *tie) pool(s said) (mean said) {
 		t.first = mean
 	}
 	return mean
+}
+
+// forgetTies is called where the estimate or the stream is another than before.
+func (j *Judge) forgetTies() {
+	for i := range j.marks {
+		j.marks[i].tie = tie{}
+	}
 }
 
 // led tells whether the stream lies elsewhere than when it was first heard beside the

@@ -24,13 +24,15 @@
 //     the other is explained or self-declared. Otherwise the guard spans both.
 //   - A receiver's pulse refines the second that others name (pps.go); an operator's
 //     mark is a witness with a wide bound (mark.go).
+//   - The air (air.go) is a witness: the crowd of other stations' signals modulo their
+//     mode's period, and time-signal stations. The crowd never moves x by whole seconds.
 //   - A thermometer makes the estimate better while no reference tells the rate, and
 //     the guard wider, never narrower (temperature.go, slope.go, rough.go).
 //   - A run of the program in the same boot goes on from what the one before it knew,
 //     as through a silence (held.go); over a power-off only the RTC speaks for it.
 //   - A verdict falls at once and rises, to within or from outside, after it has held for 2 s.
 //
-// Limits that no rule here removes: a lone receiver that is dragged off slowly
+// Limits that no rule here removes: a lone receiver without an ear that is dragged off slowly
 // (below 200 ppm; see drag.go) is seen late or not at all, nor is one seen through
 // that is wrong by whole seconds from its start and stays so, or steps back by them
 // while leap-second data may be missing. A lone server, and a hardware clock set

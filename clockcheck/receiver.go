@@ -126,9 +126,7 @@ func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
 	j.watch, j.led, j.f.qD = watch{}, led{}, link.wander()
 	j.forgetPulse()
-	for i := range j.marks {
-		j.marks[i].tie = tie{}
-	}
+	j.forgetTies()
 	was, opposed := j.rx, j.receiverOpposes()
 	j.rx = receiver{present: true, link: link, jitter: jitterFirst * jitterFirst}
 	if opposed {

@@ -126,10 +126,10 @@ func (e *ear) take(b block) error {
 		return nil
 	}
 	e.samples = append(e.samples, b.samples...)
-	if w := max(e.window(), int(stationSpan*float64(e.c.Rate))); len(e.samples) > w+w/4 {
+	if w := max(e.window(), stationSpan*e.c.Rate); len(e.samples) > w+w/4 {
 		e.samples = append(e.samples[:0], e.samples[len(e.samples)-w:]...)
 	}
-	if minute := int64(60 * e.c.Rate); e.tie.Samples()-e.looked >= minute && e.tie.Samples() > stationSpan*int64(e.c.Rate) {
+	if minute := int64(60 * e.c.Rate); e.tie.Samples()-e.looked >= minute && e.tie.Samples() >= stationLeast*int64(e.c.Rate) {
 		e.looked = e.tie.Samples()
 		if err := e.stationNow(); err != nil || e.c.Station != "" {
 			return err

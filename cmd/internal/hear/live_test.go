@@ -7,11 +7,13 @@ import (
 	"encoding/json"
 	"io"
 	"math"
+	"math/rand/v2"
 	"os"
 	"strings"
 	"testing"
 	"time"
 
+	"noonmark/clockcheck/air/airtest"
 	"noonmark/clockcheck/air/band"
 	"noonmark/clockcheck/air/crowd"
 	"noonmark/clockcheck/air/sound"
@@ -81,7 +83,10 @@ func listen(t *testing.T, s *studio, in io.Reader, c cli.Hear) (int, string) {
 	}
 	var out bytes.Buffer
 	h := &hearer{out: &out, sample: s.sample, now: s.now, tell: s.tell}
-	c.Rate, c.Channel, c.Channels = 12000, 1, 1
+	if c.Rate == 0 {
+		c.Rate = 12000
+	}
+	c.Channel, c.Channels = 1, 1
 	code, err := h.live(context.Background(), c, m, in)
 	if err != nil {
 		t.Fatal(err)
@@ -157,4 +162,30 @@ func FuzzRaw(f *testing.F) {
 			t.Error("more samples than bytes")
 		}
 	})
+}
+
+// TestLiveStation: a simulated WWV is heard; its date is believed when a second reading bears it out.
+func TestLiveStation(t *testing.T) {
+	s := newStudio(400 * time.Millisecond)
+	begin := s.utc.Time()
+	var in []byte
+	for _, v := range airtest.Hear(rand.New(rand.NewPCG(1, 1)), airtest.Channel{}, 260, airtest.Clock{Name: "WWV", Begin: begin, SNRdB: 25}) {
+		in = binary.LittleEndian.AppendUint16(in, uint16(int16(v*32767)))
+	}
+	c := cli.Hear{Station: "WWV", Place: "FG69"}
+	c.Rate = 8000
+	code, text := listen(t, s, bytes.NewReader(in), c)
+	if code != 0 || len(s.asked) < 3 {
+		t.Fatalf("%d, %d told, %s", code, len(s.asked), text)
+	}
+	for i, a := range s.asked {
+		truth := s.utc.Add(a.LocalNS.Sub(timescale.Local(1e12)))
+		off := a.UTC.Sub(truth).Seconds() // the way and the radio's delay are taken off, and were not there
+		if a.ModuloS > 0 {
+			off = math.Remainder(off, a.ModuloS)
+		}
+		if math.Abs(off) > a.BoundS || off < 0 || off > 0.12 || a.Source != "WWV" || (a.ModuloS == 0) != (i > 0) {
+			t.Errorf("told %d: off by %.3f s: %+v", i, off, a)
+		}
+	}
 }

@@ -31,8 +31,9 @@ const (
 	secondBound = 0.015
 	radioDelay  = 0.030
 	radioBound  = 0.030
-	// stationSpan is how much sound tells a minute, s.
-	stationSpan = 75
+	// stationLeast is how much sound holds a minute's begin for sure, and what is around it;
+	// stationSpan how much holds a minute's code whole, s.
+	stationLeast, stationSpan = 75, 121
 	// bpmEarly: BPM's UTC ticks come 20 ms before the second (ITU-R TF.768, annex).
 	bpmEarly = 0.020
 )
@@ -96,8 +97,8 @@ func way(c cli.Hear, name string) (delay, bound time.Duration) {
 
 // stationNow examines the newest minute for a time signal and delivers it.
 func (e *ear) stationNow() error {
-	n := int(stationSpan * float64(e.c.Rate))
-	if len(e.samples) < n {
+	n := min(len(e.samples), stationSpan*e.c.Rate)
+	if n < stationLeast*e.c.Rate {
 		return nil
 	}
 	piece := sound.Piece{Rate: e.c.Rate, Samples: e.samples[len(e.samples)-n:]}
