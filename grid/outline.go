@@ -9,7 +9,7 @@ import "math"
 const (
 	distanceSlack = 1.014 // the radii of curvature differ from the mean by up to 0.6 %, and azimuths by 0.2 degrees
 	sphereSlack   = 1.01  // of turns
-	circleSides   = 16
+	circleSides   = 16    // as many points as an outline has at most
 )
 
 type vector [3]float64
@@ -41,10 +41,14 @@ func (e *End) outline(into []spot) []spot {
 	switch e.shape {
 	case cellBox:
 		corner, high, wide := e.box()
-		for i := range int64(3) {
-			for j := range int64(3) {
-				if i != 1 || j != 1 {
-					into = append(into, spotAt(float64(corner.lat+high*i/2)*radian, float64(corner.lon+wide*j/2)*radian))
+		parts := int64(2) // of a side
+		if e.pairs == 1 { // a parallel of 20 degrees curves
+			parts = 4
+		}
+		for i := range parts + 1 {
+			for j := range parts + 1 {
+				if i%parts == 0 || j%parts == 0 {
+					into = append(into, spotAt(float64(corner.lat+high*i/parts)*radian, float64(corner.lon+wide*j/parts)*radian))
 				}
 			}
 		}
