@@ -162,7 +162,7 @@ func (b *Bank) deny(t *Track, r *Reading) {
 // is false: single edges of a pulse are spurious.
 func (b *Bank) patience(s Source) uint8 {
 	if s == Pulse {
-		return 10
+		return 3 // of which each stands for ten edges
 	}
 	return 1
 }

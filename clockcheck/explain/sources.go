@@ -142,6 +142,9 @@ func Pulse(b *bank.Bank, p *pulse.Pulse, now timescale.Local) (trust clockcheck.
 	case now.Sub(p.Heard) > fresh:
 		return clockcheck.Silent, "No pulse lately: check its wire.", true
 	}
+	if p.Often {
+		return clockcheck.Faulty, "Edges come that are none of a second: what is on this line is no pulse.", true
+	}
 	switch p.Waits {
 	case pulse.Which:
 		return clockcheck.Warming, "Nobody has told which edge of the pulse is the second: set pps_edge.", true

@@ -23,10 +23,11 @@ const (
 	combLeast = 0.001  // s: interrupt latency, or the polling of a USB adapter
 	combGap   = 300    // s: after a longer hole the comb begins again
 	// shared is σ of what all edges share, s: interrupt latency, cable (planning figure).
-	shared = 10e-6
-	jitter = 300e-6 // s, σ: a busy computer, a USB adapter
-	sure   = 30     // edges in a row that tell which kind is the second
-	every  = 10     // edges of which one is passed on
+	shared  = 10e-6
+	jitter  = 300e-6 // s, σ: a busy computer, a USB adapter
+	oddMost = 8.0    // spurious edges, less a quarter for each good one
+	sure    = 30     // edges in a row that tell which kind is the second
+	every   = 10     // edges of which one is passed on
 )
 
 // Wait is what a pulse that comes is waiting for.
@@ -51,6 +52,8 @@ type Pulse struct {
 	fits    [2]int  // edges in a row of each kind that are a second by all that is known; < 0: that are none
 	used    timescale.Local
 	n       int
+	odd     float64 // spurious edges lately, less a quarter for each good one
+	Often   bool    // … too many: what is on this line is no pulse
 }
 
 // comb follows the edges of one kind.
@@ -100,8 +103,10 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.R
 		return r, false
 	}
 	c := &p.combs[e.Edge-1]
-	switch regular := c.take(e.At); {
-	case !regular || c.run < combRun:
+	regular := c.take(e.At)
+	p.count(regular)
+	switch {
+	case !regular || c.run < combRun || p.Often:
 		p.Waits = Comb
 		return r, false
 	case !fix:
@@ -124,6 +129,16 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.R
 	s := math.Max(e.Sigma.Seconds(), jitter/math.Sqrt(every))
 	return bank.Reading{Source: bank.Pulse, At: e.At, Z: -int64(e.At) % timescale.Second, Var: s*s + shared*shared, Modulo: 1,
 		From: bank.SetOf(bank.Receiver)}, true
+}
+
+// count follows how many edges are spurious.
+func (p *Pulse) count(regular bool) {
+	if regular {
+		p.odd = math.Max(p.odd-0.25, 0)
+	} else {
+		p.odd = math.Min(p.odd+1, 2*oddMost)
+	}
+	p.Often = p.odd > oddMost || p.Often && p.odd > 0
 }
 
 // learn counts whether an edge can be the second's. Where one kind always can and the

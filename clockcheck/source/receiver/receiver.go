@@ -264,7 +264,7 @@ func (l *look) mean(jitter float64) Look {
 func (r *Receiver) learnJitter() {
 	n := float64(r.sum.n)
 	v := (r.sum.q - r.sum.z*r.sum.z/n) / (n - 1)
-	r.jitter += (v - r.jitter) / float64(min(max(r.run/8, 3), 30))
+	r.jitter += (v - r.jitter) / float64(min(max(r.run/16, 3), 30))
 	r.jitter = math.Min(math.Max(r.jitter, jitterLeast*jitterLeast), jitterMost*jitterMost)
 }
 
