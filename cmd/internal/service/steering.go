@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io/fs"
+	"log/slog"
 	"os"
 	"time"
 
@@ -99,7 +100,7 @@ func (s *service) judge() (*status.Snapshot, station.Tick, hostclock.Pair) {
 func (s *service) act(p hostclock.Pair) (stepped bool) {
 	a := s.station.Actions()
 	for _, e := range a.Events {
-		s.log.Info(e.Kind, "what", e.Text, "local_s", p.Local.Sub(0).Seconds())
+		s.log.Log(context.Background(), levelOf(e.Kind), e.Kind, "what", e.Text, "local_s", p.Local.Sub(0).Seconds())
 	}
 	s.wake = nil
 	if a.Wake != 0 {
@@ -121,6 +122,15 @@ func (s *service) act(p hostclock.Pair) (stepped bool) {
 		}
 	}
 	return a.Step != 0
+}
+
+// levelOf an event of steering: a person should look where somebody else had a hand in it.
+func levelOf(kind string) slog.Level {
+	switch kind {
+	case "clock-touched", "another-program", "not-steered":
+		return slog.LevelWarn
+	}
+	return slog.LevelInfo
 }
 
 // setRTC carries an order out and brings the answer into the loop. It runs in the

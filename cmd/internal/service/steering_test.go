@@ -138,3 +138,13 @@ func TestServiceInATestDoesNotSteer(t *testing.T) {
 		t.Errorf("log:\n%s", log)
 	}
 }
+
+// TestOthersHandsAreWarnings: "journalctl -p warning" shows what another hand did.
+func TestOthersHandsAreWarnings(t *testing.T) {
+	for kind, want := range map[string]slog.Level{"another-program": slog.LevelWarn, "clock-touched": slog.LevelWarn,
+		"stepped": slog.LevelInfo, "steering-again": slog.LevelInfo} {
+		if got := levelOf(kind); got != want {
+			t.Errorf("%s: %v, want %v", kind, got, want)
+		}
+	}
+}
