@@ -13,7 +13,7 @@ import (
 	"noonmark/status/page/pagetest"
 )
 
-// readmePicture is the page as the README shows it; packaging/doc/pictures makes it.
+// readmePicture is the page as the README shows it; packaging/doc/make makes it.
 const readmePicture = "../../packaging/doc/page.png"
 
 // The README's picture shows the page as it is now: as large, and alike but for the
@@ -29,7 +29,7 @@ func TestReadmePicture(t *testing.T) {
 	b.Wait(`document.body.innerText.includes("FG69")`, time.Minute)
 	time.Sleep(2 * time.Second) // the time's exchange
 	now := b.Picture()
-	if os.Getenv("NOONMARK_PICTURES") != "" {
+	if os.Getenv("NOONMARK_MAKE_DOC") != "" {
 		out, err := os.Create(readmePicture)
 		if err != nil {
 			t.Fatal(err)
@@ -50,10 +50,10 @@ func TestReadmePicture(t *testing.T) {
 		t.Fatal(err)
 	}
 	if then.Bounds().Size() != now.Bounds().Size() {
-		t.Fatalf("%v now, %v in the README: packaging/doc/pictures", now.Bounds().Size(), then.Bounds().Size())
+		t.Fatalf("%v now, %v in the README: packaging/doc/make", now.Bounds().Size(), then.Bounds().Size())
 	}
 	if d := difference(then, now); d > 0.03 {
-		t.Errorf("the page looks otherwise than in the README (%.3f of black to white a pixel): packaging/doc/pictures", d)
+		t.Errorf("the page looks otherwise than in the README (%.3f of black to white a pixel): packaging/doc/make", d)
 	}
 }
 

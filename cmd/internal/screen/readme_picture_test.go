@@ -10,7 +10,7 @@ import (
 	"noonmark/status"
 )
 
-// readmePicture is the screen as the README shows it; packaging/doc/pictures makes it.
+// readmePicture is the screen as the README shows it; packaging/doc/make makes it.
 const readmePicture = "../../../packaging/doc/screen.svg"
 
 // svg draws a picture as a terminal would, dark on light turned about.
@@ -48,7 +48,7 @@ func TestReadmePicture(t *testing.T) {
 	s.References[1].Trust = status.Trusted
 	size := Size{80, 20}
 	want := svg(Picture(s, now, "", size), size)
-	if os.Getenv("NOONMARK_PICTURES") != "" {
+	if os.Getenv("NOONMARK_MAKE_DOC") != "" {
 		if err := os.WriteFile(readmePicture, []byte(want), 0o644); err != nil {
 			t.Fatal(err)
 		}
@@ -58,6 +58,6 @@ func TestReadmePicture(t *testing.T) {
 		t.Fatal(err)
 	}
 	if string(got) != want {
-		t.Error("the screen looks otherwise than in the README: packaging/doc/pictures")
+		t.Error("the screen looks otherwise than in the README: packaging/doc/make")
 	}
 }

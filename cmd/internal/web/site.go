@@ -13,6 +13,7 @@ import (
 func Site(p *page.Page) http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("/", p)
+	mux.HandleFunc("GET /manual/{name...}", manual)
 	mux.HandleFunc("GET /metrics", forPrograms(p, metrics.ContentType, func(s *status.Snapshot) ([]byte, error) {
 		return metrics.Text(s), nil
 	}))

@@ -1,0 +1,73 @@
+package web
+
+import (
+	"io"
+	"io/fs"
+	"net/http"
+	"net/http/httptest"
+	"path"
+	"regexp"
+	"strings"
+	"testing"
+
+	"noonmark/packaging/doc"
+)
+
+// Every page of the manual is served, each of its links leads somewhere, also to the
+// paragraph named, and nothing comes from outside.
+func TestManual(t *testing.T) {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /manual/{name...}", manual)
+	s := httptest.NewServer(mux)
+	defer s.Close()
+	get := func(p string) (int, string) {
+		r, err := http.Get(s.URL + p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Body.Close()
+		b, err := io.ReadAll(r.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.StatusCode, string(b)
+	}
+	pages, err := fs.Glob(doc.Pages, "*.md")
+	if err != nil || len(pages) < 8 {
+		t.Fatalf("%d pages, %v", len(pages), err)
+	}
+	links := regexp.MustCompile(`(?:href|src)="?([^"> ]+)`)
+	for _, name := range pages {
+		at := "/manual/" + strings.TrimSuffix(name, ".md")
+		code, text := get(at)
+		if code != 200 || !strings.Contains(text, "<h1") || strings.Contains(text, "<!-- ") || strings.Contains(text, "raw HTML omitted") {
+			t.Errorf("%s: %d\n%.300s", at, code, text)
+		}
+		for _, m := range links.FindAllStringSubmatch(text, -1) {
+			to, part, _ := strings.Cut(m[1], "#")
+			if to == "/" || strings.HasPrefix(to, "http://127.0.0.1") {
+				continue
+			}
+			if strings.Contains(to, "://") {
+				t.Errorf("%s leads out: %s", at, to)
+				continue
+			}
+			if !strings.HasPrefix(to, "/") {
+				to = path.Join("/manual", to)
+			}
+			code, there := get(to)
+			if code != 200 || part != "" && !strings.Contains(there, `id="`+part+`"`) {
+				t.Errorf("%s: %s leads nowhere (%d)", at, m[1], code)
+			}
+		}
+	}
+	if code, _ := get("/manual/nosuch"); code != 404 {
+		t.Errorf("no such page: %d", code)
+	}
+	if code, text := get("/manual/"); code != 200 || !strings.Contains(text, "What to do when it says Not sure") {
+		t.Errorf("the beginning: %d", code)
+	}
+	if code, text := get("/manual/look.css"); code != 200 || !strings.Contains(text, "color-scheme") {
+		t.Errorf("the look: %d", code)
+	}
+}
