@@ -98,7 +98,7 @@ func (w *Watcher) verdicts(l Look) (events []Event) {
 			events = append(events, Event{Kind: VerdictRegained, Mode: m.Mode, Is: m.Verdict,
 				Text: "The clock is within the tolerance of " + m.Mode + "."})
 		default:
-			events = append(events, lost(m.Mode, m.Verdict, report.Because))
+			events = append(events, lost(m.Mode, m.Verdict, report.Because, report.Advice))
 		}
 	}
 	for mode, was := range w.within {
@@ -109,15 +109,18 @@ func (w *Watcher) verdicts(l Look) (events []Event) {
 		// Without a status no mode is judged; with one, the operator may have turned
 		// to another mode.
 		if was && len(report.Modes) == 0 {
-			events = append(events, lost(mode, status.Unknown, report.Because))
+			events = append(events, lost(mode, status.Unknown, report.Because, report.Advice))
 		}
 	}
 	return events
 }
 
-func lost(mode, verdict, because string) Event {
-	return Event{Kind: VerdictLost, Mode: mode, Is: verdict, Was: status.Within,
-		Text: strings.TrimSpace("Do not key up in " + mode + ". " + because)}
+func lost(mode, verdict, because string, next status.Advice) Event {
+	text := strings.TrimSpace("Do not key up in " + mode + ". " + because)
+	if next.Kind != status.AdviceNone {
+		text += " " + next.Text
+	}
+	return Event{Kind: VerdictLost, Mode: mode, Is: verdict, Was: status.Within, Text: text}
 }
 
 func (w *Watcher) reference(events []Event, r status.Reference) []Event {

@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"os"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
 
@@ -304,11 +305,11 @@ func (s *service) tell(snap *status.Snapshot) {
 	}
 	if head != s.lastSaid {
 		s.lastSaid = head
-		message += "\nSTATUS=" + snap.Clock.Because
 		next := ""
 		if snap.Advice != nil {
 			next = snap.Advice.Text
 		}
+		message += "\nSTATUS=" + strings.TrimSpace(snap.Clock.Because+" "+next)
 		s.log.Info("verdict", "clock", head, "because", snap.Clock.Because, "next", next)
 	}
 	if message != "" {
