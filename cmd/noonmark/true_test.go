@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -65,8 +66,12 @@ func started(t *testing.T, state string, more ...string) (cmd *exec.Cmd, run str
 	t.Helper()
 	_, device := clitest.Feed(t)
 	run = t.TempDir()
+	settings := filepath.Join(t.TempDir(), "spare.toml") // a port of its own for the page
+	if err := os.WriteFile(settings, []byte("[publish]\nhttp = \""+fmt.Sprintf("127.0.0.1:%d", freePort(t))+"\"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
 	cmd = exec.Command(clitest.Binary(t), append([]string{"run", "--device", device, "--run-dir", run, "--state-dir", state, "--rtc", "none",
-		"--allow-disk", "--config", clitest.EmptyFile(t)}, more...)...)
+		"--allow-disk", "--config", settings}, more...)...)
 	log = new(strings.Builder)
 	cmd.Stderr = log
 	if err := cmd.Start(); err != nil {
