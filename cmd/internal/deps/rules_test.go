@@ -64,8 +64,9 @@ var extra = map[string][]string{
 	"status/metrics":             {"status"},
 }
 
-// leaves are the roots of the star's points; only cmd joins them.
-var leaves = []string{"gnss", "rtc", "grid", "clockcheck", "status"}
+// leaves are the roots of the star's points; only cmd joins them. packaging holds the
+// manual's pages, for the program to serve.
+var leaves = []string{"gnss", "rtc", "grid", "clockcheck", "status", "packaging"}
 
 // star says which import of a file breaks the star. Tests may import what they
 // need.
