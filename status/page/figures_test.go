@@ -61,7 +61,7 @@ func light(m image.Image) (red, green, blue float64) {
 // state; a system that prefers the dark does not get it unasked.
 func TestNightIsRed(t *testing.T) {
 	t.Parallel()
-	f := newFake(t, nil, nil)
+	f, _ := withHands(t)
 	b := open(t)
 	b.Size(1280, 800)
 	b.Go(f.server.URL + "/look?look=night")
@@ -75,7 +75,14 @@ func TestNightIsRed(t *testing.T) {
 			t.Errorf("%s: %.1f %% green and blue", state, 100*share)
 		}
 	}
+	// What is done by hand, too.
 	f.still.Store(false)
+	b.Wait(alive, patience)
+	byHandOpen(b)
+	b.Wait(`(document.getElementById("marking").scrollIntoView(), scrollY > 0)`, patience)
+	if r, g, bl := light(b.Picture()); (g+bl)/(r+g+bl) > 0.02 {
+		t.Errorf("by hand: %.1f %% green and blue", 100*(g+bl)/(r+g+bl))
+	}
 	b.Media("prefers-color-scheme", "dark")
 	b.Go(f.server.URL + "/look?look=auto")
 	b.Wait(alive, patience)

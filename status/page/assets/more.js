@@ -189,7 +189,6 @@
     } catch { answer.textContent = "The station did not answer."; return false; }
   }
   function byHand() {
-    $("pin").removeAttribute("form"); // so that Enter in it changes nothing
     $("tap").addEventListener("pointerdown", (e) => tapped(e.timeStamp));
     $("tap").addEventListener("keydown", (e) => { if (!e.repeat && (e.key === " " || e.key === "Enter")) tapped(e.timeStamp); });
     $("undo").addEventListener("click", () => { taps.pop(); list(); });
