@@ -12,7 +12,7 @@ import (
 
 // What a second process of the station cannot do lies in a file of its own, for that
 // process may not write into the service's directory: noonmark follow, whose directory
-// has the same name with "-follow".
+// has the same name with "-follow" (RuntimeDirectory of its unit).
 const (
 	BesideSuffix = "-follow"
 	problemsName = "problems.json"
