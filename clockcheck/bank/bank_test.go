@@ -267,6 +267,32 @@ func smallNight(b *Bank) (before, after float64) {
 	return before, math.Max(-lo, hi)
 }
 
+// Leap-second data come in after a page was missed: the receiver steps back by what was
+// missing, and is right from then on. No former state of another second may speak against
+// that.
+func TestLeapDataComeLate(t *testing.T) {
+	for _, missing := range []float64{1, 3, 18} {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+		hear := func(from, to timescale.Local, z float64) {
+			for k := from; k < to; k++ {
+				r := look(k*10*second, z-0.15, 0.004)
+				r.Stream.Awaited = k < 156
+				b.Hear(r)
+				if k == 78 || k == 156 {
+					b.Page(9)
+				}
+			}
+		}
+		hear(1, 130, 1000+missing)
+		hear(130, 400, 1000)
+		lo, hi := span(b)
+		if lo > 1000 || hi < 1000 || hi-lo > 2.2 {
+			t.Errorf("%v s were missing: UTC is said to be from %.2f to %.2f, want 1000 in it and 2.2 s at most: a lateness that moves by a second is as good as ruled out", missing, lo, hi)
+		}
+	}
+}
+
 // Half and double every prior: what is said of a small night stays, and its guards move
 // by less than 0.15 s, half of the tightest tolerance.
 func TestHalfAndDouble(t *testing.T) {

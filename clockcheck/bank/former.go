@@ -106,11 +106,21 @@ func (b *Bank) followStream(r *Reading) {
 	f.renew(t, r.At)
 }
 
+// sameStream: two tracks that expect the stream so near each other, s, take it alike. A
+// whole second apart they do not.
+const sameStream = 0.1
+
 // fits tells whether the copies are of a track that takes the receiver as t does: the same
-// second, and nobody else false.
+// second, nobody else false, and the stream where t expects it.
 func (f *former) fits(t *Track) bool {
 	c := &f.track[0]
-	return f.taken[0] != 0 && c.Lead == t.Lead && c.LeadMost == t.LeadMost && c.Free == t.Free && c.Out&^SetOf(Receiver, Pulse) == t.Out
+	if f.taken[0] == 0 || c.Lead != t.Lead || c.LeadMost != t.LeadMost || c.Free != t.Free || c.Out&^SetOf(Receiver, Pulse) != t.Out {
+		return false
+	}
+	mine, _ := t.F.Expect(estimate.Stream)
+	yours, _ := c.F.Expect(estimate.Stream)
+	d := float64(c.F.Base-t.F.Base)/1e9 + yours - mine + c.F.V[estimate.Y]*float64(t.F.At-c.F.At)/1e9
+	return math.Abs(d) < sameStream
 }
 
 // dropFormer forgets the former states.
