@@ -24,10 +24,11 @@ func TestReadmePicture(t *testing.T) {
 		s.Clock.Because = "By the receiver the clock is 0.012 s slow, ± 0.081 s (99 %)."
 		s.References[1].Trust, s.References[1].Because, s.References[1].Battery = status.Trusted, "Compared with the present time.", ""
 	}, nil)
-	b.Size(760, 900)
+	b.Size(1280, 800)
 	b.Go(f.server.URL)
-	b.Wait(`document.body.innerText.includes("FG69")`, time.Minute)
+	b.Wait(`document.getElementById("count").textContent.includes("next period") && `+alive, patience)
 	time.Sleep(2 * time.Second) // the time's exchange
+	b.Wait(alive, patience)
 	now := b.Picture()
 	if os.Getenv("NOONMARK_MAKE_DOC") != "" {
 		out, err := os.Create(readmePicture)
