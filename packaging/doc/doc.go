@@ -5,7 +5,7 @@ package doc
 
 import "embed"
 
-// Pages are NAME.md, those with a number in the order of reading, and pictures.
+// Pages are NAME.md, those with a number in the order of reading, and the pictures.
 //
 //go:embed *.md *.png *.svg
 var Pages embed.FS
