@@ -1,0 +1,121 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
+
+// After each reading: which track is the cheapest, which are equal, too dear, too many.
+
+// settle finds the cheapest track, lets latent ones live once it had to pay, joins equal
+// ones, and leaves out what is too dear.
+func (b *Bank) settle() {
+	b.best = b.cheapest()
+	base := b.tracks[b.best].total()
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		// A latent track is as dear as its assumption is: where the best is not cheaper
+		// by half of that, the best has had to assume something itself.
+		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < b.nats[ServerFalse]/2 {
+			t.Latent = false
+		}
+	}
+	for i := b.n - 1; i >= 0; i-- {
+		if i != b.best && (b.tracks[i].total()-base > tooDear || b.twin(i) >= 0) {
+			b.remove(i)
+		}
+	}
+	if base = b.tracks[b.best].Cost; base > 0 { // only differences count
+		for i := range b.tracks[:b.n] {
+			b.tracks[i].Cost -= base
+		}
+	}
+	b.weigh()
+}
+
+// cheapest is the track with the least cost; the one that was stays where another is
+// cheaper by nothing that matters, and one that knows UTC comes before one that does not.
+func (b *Bank) cheapest() int {
+	better := func(t, u *Track) bool {
+		if t.Latent != u.Latent {
+			return !t.Latent
+		}
+		if t.Located != u.Located {
+			return t.Located
+		}
+		return t.total() < u.total()-0.5
+	}
+	best := min(b.best, b.n-1)
+	for i := range b.tracks[:b.n] {
+		if better(&b.tracks[i], &b.tracks[best]) {
+			best = i
+		}
+	}
+	return best
+}
+
+// twin finds a cheaper track that says the same as the i-th: the same sources, the same
+// second, and an X within what either leaves open. −1 = none.
+func (b *Bank) twin(i int) int {
+	t := &b.tracks[i]
+	for k := range b.tracks[:b.n] {
+		u := &b.tracks[k]
+		if k == i || u.total() > t.total() || u.total() == t.total() && k > i {
+			continue
+		}
+		same := t.Out == u.Out && t.Located == u.Located && t.Latent == u.Latent && t.Met == u.Met && t.Free == u.Free &&
+			t.Lead == u.Lead && t.LeadMost == u.LeadMost && t.F.Noise == u.F.Noise
+		if same && (!t.Located || t.Lo == u.Lo && t.Hi == u.Hi && near(t, u)) {
+			return k
+		}
+	}
+	return -1
+}
+
+// near tells whether two tracks put UTC at the same place to a tenth of their σ.
+func near(t, u *Track) bool {
+	d := float64(t.F.Base-u.F.Base)/1e9 + t.F.V[estimate.X] - u.F.V[estimate.X]
+	s, q := t.F.Sigma(estimate.X), u.F.Sigma(estimate.X)
+	return t.F.At == u.F.At && math.Abs(d) < 0.1*math.Min(s, q)+1e-4 && s < 1.1*q+1e-4
+}
+
+func (b *Bank) remove(i int) {
+	b.n--
+	b.tracks[i] = b.tracks[b.n]
+	if b.best == b.n {
+		b.best = i
+	}
+}
+
+// mergeDearest joins the two dearest located tracks to one: it costs what the cheaper
+// costs, hears only whom both hear, and its UTC is anywhere either has it.
+func (b *Bank) mergeDearest() {
+	x, y := -1, -1
+	for i := range b.tracks[:b.n] {
+		switch c := b.tracks[i].total(); {
+		case i == b.best:
+		case x < 0 || c > b.tracks[x].total():
+			x, y = i, x
+		case y < 0 || c > b.tracks[y].total():
+			y = i
+		}
+	}
+	b.tracks[y].merge(&b.tracks[x])
+	b.remove(x)
+}
+
+// merge makes t, the cheaper, span u too.
+func (t *Track) merge(u *Track) {
+	if u.Located && t.Located {
+		d := float64(u.F.Base-t.F.Base)/1e9 + u.F.V[estimate.X] - t.F.V[estimate.X]
+		lo, hi := u.Span(0, 4, floor)
+		mine, yours := t.Span(0, 4, floor)
+		t.Lo, t.Hi = t.Lo+math.Min(0, d+lo-mine), t.Hi+math.Max(0, d+hi-yours)
+	} else if u.Located {
+		*t, u = *u, t
+	}
+	t.Out |= u.Out
+	t.Latent = t.Latent && u.Latent
+	t.Dated = t.Dated && u.Dated
+}
