@@ -41,6 +41,11 @@ func TestFaultPage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		for _, m := range regexp.MustCompile("`((?:\\.ci|packaging|testdata)/[^` ]+)").FindAllStringSubmatch(string(b), -1) {
+			if _, err := os.Stat(filepath.Join(root, m[1])); err != nil {
+				t.Errorf("%s speaks of %s: %v", page, m[1], err)
+			}
+		}
 		rows := 0
 		for line := range strings.Lines(string(b)) {
 			cells := strings.Split(strings.Trim(strings.TrimSpace(line), "|"), "|")
