@@ -130,53 +130,22 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 // largest set of references of disjoint ancestry whose intervals intersect
 // (RFC 5905 section 11.2.1). No majority, no winner: the guard spans all.
 func (j *Judge) resolve(at timescale.Local) {
-	var buf [maxServers + 6]selection.Interval
-	all := buf[:0]
+	var buf [maxServers + markSlots + 6]selection.Interval
+	b := ballot{all: buf[:0]}
 	lo, hi := j.interval(guardZ)
-	own := selection.Interval{Low: lo, High: hi}
-	opposed := false
-	add := func(iv selection.Interval, agrees bool) {
-		if agrees {
-			all = append(all, own)
-			return
-		}
-		opposed = true
-		all = append(all, iv)
-	}
-	if j.rx.attached && !j.rx.left() && j.receiverLive(at) {
-		add(own, true)
-	} else if j.rx.dissents() {
-		mean, _ := j.rx.link.latencyPrior()
-		add(selection.Interval{Low: j.rx.claim.lo, Mid: j.rx.claim.hi - j.rx.link.latencyMax() + mean, High: j.rx.claim.hi}, false)
-	}
-	if j.rtc.independent && j.rtc.fault == fNone {
-		add(own, true)
-	} else if j.rtc.fault == fDisagrees {
-		add(selection.Interval{Low: j.rtc.claim.lo, Mid: (j.rtc.claim.lo + j.rtc.claim.hi) / 2, High: j.rtc.claim.hi}, false)
-	}
-	for i := range j.servers[:j.nServer] {
-		s := &j.servers[i]
-		r := j.rel(s.at, s.z)
-		if at.Sub(s.at) < serverAgree && !j.spokenFor(i, at) {
-			add(selection.Interval{Low: r - s.bound, Mid: r, High: r + s.bound}, s.agrees)
-		}
-	}
-	for i := range j.marks {
-		if m := &j.marks[i]; m.speaks(at) {
-			c := j.says(m)
-			add(selection.Interval{Low: c.lo, Mid: (c.lo + c.hi) / 2, High: c.hi}, m.agrees)
-		}
-	}
-	if !opposed {
+	b.own = selection.Interval{Low: lo, High: hi}
+	j.votesWithoutNetwork(at, &b)
+	j.votesOfServers(at, &b)
+	if !b.opposed {
 		return
 	}
-	if !slices.Contains(all, own) && j.heldFrom() != 0 {
-		all = append(all, own) // what is held over from a reference that is silent now
+	if !slices.Contains(b.all, b.own) && j.heldFrom() != 0 {
+		b.all = append(b.all, b.own) // what is held over from a reference that is silent now
 	}
-	if len(all) == 1 { // what is known rests on him who opposes it: he was wrong then, or is now
+	if len(b.all) == 1 { // what is known rests on him who opposes it: he was wrong then, or is now
 		return
 	}
-	wlo, whi, _, ok := selection.Select(all)
+	wlo, whi, _, ok := selection.Select(b.all)
 	if !ok || !j.on(RuleVote) {
 		return
 	}
@@ -186,6 +155,78 @@ func (j *Judge) resolve(at timescale.Local) {
 		return
 	}
 	j.restart(at, win)
+}
+
+// ballot is what each reference of an ancestry of its own would have x be.
+type ballot struct {
+	all     []selection.Interval
+	own     selection.Interval // of those who agree with the estimate
+	opposed bool
+}
+
+func (b *ballot) agrees() { b.all = append(b.all, b.own) }
+
+func (b *ballot) opposes(c claim, flat bool) {
+	b.opposed = true
+	b.all = append(b.all, selection.Interval{Low: c.lo, Mid: (c.lo + c.hi) / 2, High: c.hi, Flat: flat})
+}
+
+// votesWithoutNetwork takes the votes of all but servers. What was known before, of
+// another ancestry than those who speak now, votes as well: the oscillator bears it.
+func (j *Judge) votesWithoutNetwork(at timescale.Local, b *ballot) {
+	var spoken ancestry
+	switch rx := &j.rx; {
+	case rx.attached && !rx.left() && rx.ahead == 0 && j.receiverLive(at):
+		spoken = ancReceiver
+		b.agrees()
+	case rx.dissents():
+		spoken = ancReceiver
+		b.opposes(rx.claim, true)
+	}
+	switch c := &j.rtc; {
+	case c.independent && c.fault == fNone && c.ancestry&^spoken != 0:
+		spoken |= c.ancestry
+		b.agrees()
+	case c.fault == fDisagrees:
+		spoken |= c.ancestry
+		b.opposes(c.claim, false)
+	}
+	for i := range j.marks {
+		if m := &j.marks[i]; m.speaks(at) {
+			spoken |= slotAncestry[i]
+			if m.agrees {
+				b.agrees()
+			} else {
+				b.opposes(j.says(m), false)
+			}
+		}
+	}
+	held := j.heldFrom() &^ spoken &^ ancServersNow
+	if held&ancAir != 0 { // of a run before it is all of these
+		held = held&^ancAir | slotAncestry[slotCrowd]
+	}
+	for ; held != 0; held &= held - 1 {
+		b.agrees()
+	}
+}
+
+// votesOfServers takes theirs. Whoever owns the network answers for every name: so against
+// what was proved without it all servers are one witness, and one for each opinion among
+// them. On their own they vote by ancestry.
+func (j *Judge) votesOfServers(at timescale.Local, b *ballot) {
+	oneNetwork := len(b.all) > 0 || j.heldFrom()&^ancServers != 0
+	for i := range j.servers[:j.nServer] {
+		s := &j.servers[i]
+		if at.Sub(s.at) >= serverAgree || j.spokenFor(i, at, oneNetwork) {
+			continue
+		}
+		if s.agrees {
+			b.agrees()
+		} else {
+			r := j.rel(s.at, s.z)
+			b.opposes(claim{r - s.bound, r + s.bound}, false)
+		}
+	}
 }
 
 // heldFrom is the ancestry of x but for the references that oppose it now.
@@ -219,11 +260,18 @@ func (j *Judge) outvote(win claim) {
 		m.outvoted = m.at != 0 && !m.agrees && !win.meets(j.says(m))
 	}
 	if j.rtc.fault == fDisagrees && !win.meets(j.rtc.claim) {
-		j.rtc.fault, j.rtc.attached, j.rtc.independent = fWasSet, false, false
+		j.outvoteRTC()
 	}
 	if j.rx.fault == fDisagrees && !win.meets(j.rx.claim) {
 		j.rx.fault, j.rx.jump, j.rx.noProof = fJumped, (j.rx.claim.lo+j.rx.claim.hi)/2, true
 	}
+}
+
+// outvoteRTC: somebody set the hardware clock, or it stopped, so what was learned of it is
+// void. It is compared anew.
+func (j *Judge) outvoteRTC() {
+	j.rtc.fault, j.rtc.attached, j.rtc.independent = fWasSet, false, false
+	j.learned.RTC = nil
 }
 
 // restart takes the estimate up anew from a majority that outvotes it.
@@ -244,26 +292,8 @@ func (j *Judge) restart(at timescale.Local, win claim) {
 	}
 	j.restartMarks(at, claim{win.lo - mid, win.hi - mid})
 	j.rx.attached, j.rx.fault, j.rx.run, j.rx.secProved = false, fNone, 0, false
-	j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
+	j.outvoteRTC()
 	j.note(at, "overruled", "Several references that agree overruled the former time by "+seconds(mid)+".")
-}
-
-// settle lets sustained GNSS evidence overrule an RTC that disagrees, in the end.
-func (j *Judge) settle(at timescale.Local) {
-	rx := &j.rx
-	if !j.on(RuleOverrule) || rx.run == 0 || at.Sub(rx.since) < overruleAfter || rx.satellites < overruleSatellites || rx.noProof {
-		return
-	}
-	switch {
-	case rx.fault == fDisagrees && j.x.carrier == carRTC && j.x.netAt == 0:
-		j.x = known{}
-		rx.attached, rx.fault, rx.secProved = false, fNone, true
-		j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
-		j.note(at, "overruled", "The receiver has been steady for 2 h with many satellites: it overrules the hardware clock.")
-	case j.rtc.fault == fDisagrees && rx.attached && rx.fault == fNone:
-		j.rtc.attached, j.rtc.independent, j.rtc.fault = false, false, fWasSet
-		j.note(at, "overruled", "The receiver has been steady for 2 h with many satellites: it overrules the hardware clock.")
-	}
 }
 
 func (j *Judge) serverNamed(name string) *server {

@@ -37,7 +37,7 @@ func TestCrowdProvesTheSecond(t *testing.T) {
 	}
 	w.run(10 * time.Second)
 	w.want(Within, BasisGNSS)
-	for range 70 {
+	for range int(proofTime/(15*time.Second)) + 5 {
 		w.crowd(17, 0.1, ft8, airing)
 		w.run(15 * time.Second)
 	}
@@ -58,7 +58,7 @@ func TestShortPeriodNamesNoSecond(t *testing.T) {
 	if w.crowd(17, 0, ft4, airing) {
 		t.Error("placed")
 	}
-	w.run(20 * time.Minute)
+	w.run(untilProved)
 	if !w.crowd(17, 0, ft4, airing) {
 		t.Error("not placed once the second was proved")
 	}
@@ -90,7 +90,7 @@ func TestCrowdShowsADrag(t *testing.T) {
 		w := newWorld(t, Learned{})
 		w.run(20 * time.Second)
 		w.crowd(12, 0.05, ft8, airing)
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		w.drag = ppm * 1e-6
 		for math.Abs(w.lie) < 2 {
 			w.sys = w.lie
@@ -121,7 +121,7 @@ func TestCrowdsDoNotAverage(t *testing.T) {
 func TestBadCrowdIsOutvoted(t *testing.T) {
 	w := newWorld(t, Learned{})
 	w.sys = 0.1
-	w.run(20 * time.Minute)
+	w.run(untilProved)
 	w.want(Within, BasisGNSS)
 	w.crowd(9, 1.5, ft8, airing)
 	w.run(5 * time.Second)

@@ -49,7 +49,7 @@ func TestWhoPassesByIsNotBelieved(t *testing.T) {
 	w.j.Network(&Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
 	w.run(30 * time.Minute)
 	w.lie = -2
-	w.run(20 * time.Minute)
+	w.run(untilProved)
 	w.drag = 264e-6
 	w.run(4 * time.Hour)
 	w.honest()
@@ -74,7 +74,7 @@ func TestDisagreementOutlastsAnAilment(t *testing.T) {
 		w := newWorld(t, Learned{})
 		w.j.cfg.Latency = 180 * time.Millisecond
 		w.j.ReceiverOpened("r1", Serial)
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		w.want(Within, BasisGNSS)
 		w.lie = 4
 		w.run(time.Minute)

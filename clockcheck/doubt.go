@@ -32,7 +32,7 @@ func (j *Judge) contradicted(s *server, at timescale.Local) (off float64, yes bo
 	for i := range j.servers[:j.nServer] {
 		o := &j.servers[i]
 		age := at.Sub(o.at)
-		if i != me && (o.outvoted || age > serverFresh || j.family(i) == j.family(me) || j.spokenFor(i, at)) {
+		if i != me && (o.outvoted || age > serverFresh || j.family(i) == j.family(me) || j.spokenFor(i, at, false)) {
 			continue
 		}
 		r, m := j.rel(o.at, o.z), o.bound+guardZ*j.f.sigma(sY)*age.Seconds()
@@ -72,7 +72,7 @@ func (j *Judge) secondByRun(at timescale.Local, z int64) {
 		j.restOnReceiver(at, z)
 	}
 	j.x.secLo, j.x.secHi, j.x.secAlone = 0, 0, true
-	j.note(at, "proved", "The receiver has been valid for 15 min without a break: the whole second is proved.")
+	j.note(at, "proved", "The receiver has been valid for "+forHowLong(proofTime)+" without a break: the whole second is proved.")
 }
 
 // restOnReceiver takes x up anew from the stream and what may be its latency. Where it

@@ -13,7 +13,7 @@ func TestServersAgreeInTwoPlaces(t *testing.T) {
 	off := []time.Duration{29 * time.Millisecond, -26 * time.Millisecond, -90 * time.Millisecond}
 	for first := range servers {
 		w := newWorld(t, Learned{})
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		w.ask(servers, off, first)
 		w.honest()
 	}

@@ -80,7 +80,7 @@ func TestSleepKeepsTheLatency(t *testing.T) {
 		if !ok || math.Abs(l.LatencyS-w.latency) > 0.02 || l.SigmaS > 0.05 {
 			t.Errorf("%s: %+v, the receiver is %.2f s late", when, l, w.latency)
 		}
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 	}
 	w.want(Within, BasisGNSS)
 	w.honest()
@@ -176,7 +176,7 @@ func TestLeapBackFromADrag(t *testing.T) {
 			w.drag = ppm * 1e-6
 			w.run(time.Duration(0.118e6/ppm) * time.Second)
 			w.drag, w.lie = 0, 0
-			w.run(20 * time.Minute)
+			w.run(untilProved)
 			w.honest()
 			if off := math.Abs(w.got.Error - w.sys); off > 0.03 {
 				t.Errorf("%v, %v ppm: %.3f s off, guard %.3f s", learned, ppm, off, w.got.Guard)

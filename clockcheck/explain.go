@@ -97,7 +97,7 @@ func (j *Judge) receiverTrust(now timescale.Local) (Trust, string) {
 	case fDragged:
 		return Faulty, fmt.Sprintf("The receiver's time has drifted by %s, faster than the computer's oscillator can: a false signal, or its reports are not locked to the second.", seconds(rx.jump))
 	case fAhead:
-		return Warming, fmt.Sprintf("The receiver is %d s ahead: its leap-second data has not arrived yet (up to 12.5 min after a cold start).", rx.ahead)
+		return Warming, fmt.Sprintf("The receiver is %d s ahead: its leap-second data has not arrived yet (12.5 min after a cold start, or twice that).", rx.ahead)
 	case fDisagrees:
 		when := "The receiver disagrees"
 		if rx.run == 0 {

@@ -73,6 +73,9 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 	}
 	j.secondByRun(at, z)
 	j.useReceiver(at, z)
+	if j.opposed() {
+		j.resolve(at) // there is a vote more
+	}
 }
 
 // sameAncestry joins a stream to an x that came from this very receiver by way of

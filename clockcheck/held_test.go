@@ -1,6 +1,7 @@
 package clockcheck
 
 import (
+	"encoding/json"
 	"testing"
 	"time"
 
@@ -49,5 +50,82 @@ func TestResumeComesTooLate(t *testing.T) {
 	j.Resume(3e9)
 	if got := j.f.base; got != 6e18-2e9 {
 		t.Errorf("UTC − local %d", got)
+	}
+}
+
+// restart starts the program anew on what is kept. opened: the port is open before the
+// first tick; clock: the hardware clock is read before it.
+func (w *world) restart(opened, clock bool) {
+	w.t.Helper()
+	kept, err := json.Marshal(w.j.Learned())
+	var learned Learned
+	if err == nil {
+		err = json.Unmarshal(kept, &learned)
+	}
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	w.j = New(w.j.cfg, learned)
+	w.to(w.utc.Add(3 * time.Second))
+	if opened {
+		w.j.ReceiverOpened("r1", Serial)
+	}
+	if clock && w.rtcOn {
+		w.readRTC()
+	}
+	w.j.Resume(w.local)
+	if !opened {
+		w.j.ReceiverOpened("r1", Serial)
+	}
+}
+
+// TestRestartDecidesNothing: a restart while references disagree keeps the doubt, in
+// whatever order what is there is heard again.
+func TestRestartDecidesNothing(t *testing.T) {
+	for i, row := range []struct {
+		name  string
+		begin func(w *world) // until they disagree
+	}{
+		{"the receiver jumped", func(w *world) { w.run(untilProved); w.lie = -3 }},
+		{"the receiver jumped by a fraction", func(w *world) { w.run(untilProved); w.lie = 1.7 }},
+		{"the receiver lies from the start", func(w *world) { w.lie = 3.3 }},
+		{"the receiver is whole seconds slow from the start", func(w *world) { w.lie = -2 }},
+	} {
+		for order := range 4 {
+			t.Run(row.name, func(t *testing.T) {
+				w := newWorld(t, Learned{})
+				w.j.cfg.RTCCompensated = true
+				w.j = New(w.j.cfg, Learned{RTC: &LearnedRTC{At: w.utc.Add(-3 * time.Hour), SigmaS: 0.01, RateSigmaPPM: 0.1, DateProved: true,
+					Ancestry: []string{"server"}}})
+				w.j.ReceiverOpened("r1", Serial)
+				w.rtcOn = true
+				w.to(w.utc.Add(time.Second))
+				w.readRTC()
+				row.begin(w)
+				w.run(5 * time.Minute)
+				for range 3 {
+					w.restart(order&1 == 0, order&2 == 0)
+					w.run(40 * time.Minute)
+					if w.got.Modes[0].Verdict == Within {
+						t.Fatalf("%d: within while they disagree: %+v", i, w.got)
+					}
+				}
+				w.honest()
+			})
+		}
+	}
+}
+
+// TestRestartKeepsTheMark: what an operator's mark gave is not lost by a restart.
+func TestRestartKeepsTheMark(t *testing.T) {
+	w := newWorld(t, Learned{})
+	w.run(untilProved)
+	w.j.Mark(&Mark{At: w.local, UTC: w.utc.Add(60 * time.Millisecond), Bound: 200 * time.Millisecond})
+	w.run(time.Minute)
+	before := w.got.Guard
+	w.restart(true, false)
+	w.run(time.Minute)
+	if w.honest(); w.got.Guard > before+0.05 {
+		t.Errorf("guard %.3f s before the restart, %.3f after", before, w.got.Guard)
 	}
 }

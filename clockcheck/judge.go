@@ -38,6 +38,11 @@ const (
 	ancServer // and the bits above: one for each server
 )
 
+const (
+	ancServers    = (ancServer<<(maxServers+1) - 1) &^ (ancServer - 1) // any server
+	ancServersNow = (ancServer<<maxServers - 1) &^ (ancServer - 1)     // one heard in this run
+)
+
 type carrier int
 
 const (
@@ -99,6 +104,7 @@ type Judge struct {
 	watch   watch
 	led     led
 	warm    warmth
+	doubted timescale.Local // since when references disagree; 0 = they do not
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if

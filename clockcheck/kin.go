@@ -50,9 +50,10 @@ func (j *Judge) family(i int) int {
 }
 
 // spokenFor tells whether the i-th server's vote has been cast by one before it: of
-// the same ancestry and of the same opinion. Of another opinion it votes for itself,
-// so that nobody loses a vote to a liar who calls himself kin.
-func (j *Judge) spokenFor(i int, at timescale.Local) bool {
+// the same ancestry, or where the network is one witness, and of the same opinion. Of
+// another opinion it votes for itself, so that nobody loses a vote to a liar who calls
+// himself kin.
+func (j *Judge) spokenFor(i int, at timescale.Local, oneNetwork bool) bool {
 	s := &j.servers[i]
 	r := j.rel(s.at, s.z)
 	says := claim{r - s.bound, r + s.bound}
@@ -60,7 +61,7 @@ func (j *Judge) spokenFor(i int, at timescale.Local) bool {
 		o := &j.servers[k]
 		q := j.rel(o.at, o.z)
 		same := s.agrees && o.agrees || !s.agrees && !o.agrees && says.meets(claim{q - o.bound, q + o.bound})
-		if same && at.Sub(o.at) < serverAgree && j.family(k) == j.family(i) {
+		if same && at.Sub(o.at) < serverAgree && (oneNetwork && j.on(RuleAncestry) || j.family(k) == j.family(i)) {
 			return true
 		}
 	}

@@ -66,16 +66,22 @@ func TestServersVoteByAncestry(t *testing.T) {
 		name     string
 		up       map[string]Upstream
 		lies     map[string]float64
+		mark     bool // an operator's mark says the same
 		outvoted bool // the receiver
 	}{
-		{"two of one ancestry are one witness", kin, map[string]float64{"a": 5, "b": 5}, false},
-		{"three in a row are one witness", chain, map[string]float64{"a": 5, "b": 5, "c": 5}, false},
-		{"two of two are two", apart, map[string]float64{"a": 5, "b": 5}, true},
+		{"two of one ancestry are one witness", kin, map[string]float64{"a": 5, "b": 5}, false, false},
+		{"three in a row are one witness", chain, map[string]float64{"a": 5, "b": 5, "c": 5}, false, false},
+		{"whoever owns the network answers for all names", apart, map[string]float64{"a": 5, "b": 5}, false, false},
+		{"the network and the operator are two", apart, map[string]float64{"a": 5, "b": 5}, true, true},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			w := newWorld(t, Learned{})
-			w.run(20 * time.Minute)
+			w.run(untilProved)
 			w.servers(5*time.Minute, tt.lies, tt.up)
+			if tt.mark {
+				w.j.Mark(&Mark{At: w.local, UTC: w.utc.Add(5 * time.Second), Bound: 200 * time.Millisecond})
+				w.run(time.Second)
+			}
 			if got := w.trust("receiver") != Trusted && math.Abs(w.got.Error+5) < 0.1; got != tt.outvoted {
 				t.Errorf("outvoted: %v; error %.3f, guard %.3f: %s\n%+v", got, w.got.Error, w.got.Guard, w.got.Because, w.got.References)
 			}
@@ -86,6 +92,33 @@ func TestServersVoteByAncestry(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A hotspot answers for every name, an hour or four seconds off, as stratum 1. It outvotes
+// neither a proved receiver nor a compared hardware clock, alone or together, nor does it
+// after they have fallen silent.
+func TestHotspotIsOneWitness(t *testing.T) {
+	gps := [4]byte{'G', 'P', 'S'}
+	up := map[string]Upstream{"a": {ID: id(1), Port: 123, Follows: gps, Stratum: 1}, "b": {ID: id(2), Port: 123, Follows: gps, Stratum: 1},
+		"c": {ID: id(3), Port: 123, Follows: gps, Stratum: 1}}
+	for _, lie := range []float64{4, -4, 3600} {
+		for _, clock := range []bool{false, true} {
+			w := newWorld(t, Learned{})
+			if clock {
+				w.rtcOn = true
+				w.j.learned.RTC = &LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: 0.01, RateSigmaPPM: 0.5, DateProved: true, Ancestry: []string{"server"}}
+			}
+			w.run(untilProved)
+			w.servers(30*time.Minute, map[string]float64{"a": lie, "b": lie, "c": lie}, up)
+			if within := w.got.Modes[0].Verdict == Within; within != clock {
+				t.Errorf("%v s, with a clock %v: %s: %s", lie, clock, w.got.Modes[0].Verdict, w.got.Because)
+			}
+			w.mute = true
+			w.servers(30*time.Minute, map[string]float64{"a": lie, "b": lie, "c": lie}, up)
+			w.run(2 * time.Hour)
+			w.honest()
+		}
 	}
 }
 
@@ -129,7 +162,7 @@ func TestHand(t *testing.T) {
 		t.Errorf("handed %+v before anything was known", h)
 	}
 	w.sys = 0.4
-	w.run(20 * time.Minute)
+	w.run(untilProved)
 	up := map[string]Upstream{"a": {ID: id(1), Port: 123, Follows: id(9), Stratum: 2, Leap: 1}, "b": {ID: id(2), Port: 123, Follows: id(8), Stratum: 3, Leap: 1}}
 	w.servers(10*time.Minute, map[string]float64{"a": 0, "b": 0}, up)
 	w.judge()

@@ -96,7 +96,7 @@ func TestBlunderBesideAReceiver(t *testing.T) {
 		w := newWorld(t, Learned{})
 		w.j.cfg.Latency = 180 * time.Millisecond
 		w.j.ReceiverOpened("r1", Serial)
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		w.want(Within, BasisGNSS)
 		w.mark(3, byEar, true)
 		w.run(10 * time.Second)

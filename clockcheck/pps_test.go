@@ -111,7 +111,7 @@ func TestPulseNamedByALoneReceiver(t *testing.T) {
 		w := newPulseWorld(t, Learned{}, EdgeAssert)
 		w.j.cfg.Without = row.without
 		w.latency, w.sys = row.latency, 0.95
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		if w.got.Basis != row.basis {
 			t.Errorf("latency %.2f s: basis %s: %s", row.latency, w.got.Basis, w.reference("pps").Because)
 		}
@@ -128,7 +128,7 @@ func TestEdgeIsOpenUntilTold(t *testing.T) {
 		for _, inverted := range []bool{false, true} {
 			w := newPulseWorld(t, Learned{}, EdgeUnknown)
 			w.pulse.width, w.pulse.inverted, w.latency = width, inverted, 0.45
-			w.run(16 * time.Minute)
+			w.run(untilProved)
 			apart := math.Min(width.Seconds(), 1-width.Seconds())
 			if w.got.Basis == BasisPPS && w.got.Guard < apart*0.9 {
 				t.Errorf("width %v inverted %v: guard %.3f s does not span the other edge", width, inverted, w.got.Guard)
@@ -151,7 +151,7 @@ func TestEdgeRuleIsNeeded(t *testing.T) {
 	w := newPulseWorld(t, Learned{}, EdgeUnknown)
 	w.j.cfg.Without = RulePulseEdge
 	w.pulse.width, w.latency = 900*time.Millisecond, 0.45
-	w.run(20 * time.Minute)
+	w.run(untilProved)
 	if w.missed == 0 {
 		t.Error("nothing shows what the rule is there for")
 	}

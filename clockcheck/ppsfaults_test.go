@@ -67,7 +67,7 @@ func TestPulseJumps(t *testing.T) {
 			if server {
 				w.server(20 * time.Millisecond)
 			}
-			w.run(16 * time.Minute)
+			w.run(untilProved)
 			w.want(Within, BasisPPS)
 			w.pulse.off = by
 			w.run(15 * time.Second)
@@ -78,7 +78,7 @@ func TestPulseJumps(t *testing.T) {
 			if !server && w.got.Guard < 0.99*math.Abs(by) {
 				t.Errorf("jump by %.3f s: guard %.4f s spans one of them only", by, w.got.Guard)
 			}
-			w.run(20 * time.Minute)
+			w.run(untilProved)
 			w.falseS = 0
 			if math.Abs(by) > 0.02 {
 				w.honest()
@@ -150,7 +150,7 @@ func TestLearnedEdgeIsUsedAgain(t *testing.T) {
 	w.run(time.Minute)
 	next := newPulseWorld(t, w.j.Learned(), EdgeUnknown)
 	next.pulse.width, next.pulse.inverted = 500*time.Millisecond, true
-	next.run(16 * time.Minute)
+	next.run(untilProved)
 	next.want(Within, BasisPPS)
 	if next.got.Guard > 1e-4 || next.j.pps.edgeBy != "learned" {
 		t.Errorf("guard %.6f s, edge by %q", next.got.Guard, next.j.pps.edgeBy)

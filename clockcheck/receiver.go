@@ -12,8 +12,12 @@ import (
 // the sentences proves the last two.
 const (
 	// proofTime: GPS repeats the leap-second data each 12.5 min (IS-GPS-200,
-	// subframe 4 page 18); valid so long without a break, a receiver has it.
-	proofTime = 15 * time.Minute
+	// subframe 4 page 18). One page may be missed, by a short loss of signal; two in a
+	// row are taken for too rare to count (assumption: a page in 200 is missed under a sky
+	// that keeps the status valid, two then are below 10⁻⁴). Valid for two pages without
+	// a break, and a tenth for the way from tracking to status, a receiver has them.
+	proofTime   = 2*almanacPage + almanacPage/5
+	almanacPage = 12*time.Minute + 30*time.Second
 	// validGap is the longest hole in a run of valid epochs.
 	validGap = 5 * time.Second
 	// A line that is too slow lets a sentence through in time now and then: so many more
@@ -37,8 +41,6 @@ const (
 	jitterFirst               = 0.050 // s: until it is seen; receivers of two modes have so much
 	outlierGate               = 0.40  // s: beyond, a reading is not the same stream
 	week1024                  = 1024 * 7 * 24 * time.Hour
-	overruleAfter             = 2 * time.Hour // see Judge.overrule
-	overruleSatellites        = 5
 	agreeAgain                = 10 // agreeing epochs that clear a fault
 )
 
@@ -80,7 +82,6 @@ type receiver struct {
 	leapStep   bool // its leap-second data have come in
 	sawInvalid bool // status V on this stream: a cold start is possible
 	leap60     timescale.Local
-	satellites int
 	weeks      int // 1024-week rollovers repaired, in weeks
 	dateSaid   bool
 
@@ -88,6 +89,7 @@ type receiver struct {
 	ahead     int  // whole seconds by which it leads UTC, as explained
 	secProved bool // whole second: by the unbroken run or a witness
 	noProof   bool // it jumped without explanation: the run proves nothing
+	resumed   bool // noProof is of the run before, of a receiver that may have stayed on
 	fault     fault
 	jump      float64 // s, of fJumped
 	jitter    float64 // variance of the arrival, s²
@@ -129,6 +131,9 @@ func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.forgetTies()
 	was, opposed := j.rx, j.receiverOpposes()
 	j.rx = receiver{present: true, link: link, jitter: jitterFirst * jitterFirst}
+	if was.resumed { // the program was started anew, not the receiver
+		j.rx.noProof = was.noProof
+	}
 	if opposed {
 		j.rx.fault, j.rx.claim, j.rx.claimAt, j.rx.back = fDisagrees, was.claim, was.claimAt, was.back
 	}
@@ -192,14 +197,13 @@ func (j *Judge) GNSS(r *GNSS) {
 		rx.ails(fNotValid)
 		return
 	}
-	rx.repeats, rx.satellites = 0, r.Satellites
+	rx.repeats = 0
 	utc, ok := j.dated(r)
 	if !ok {
 		return
 	}
 	z := int64(utc) - int64(r.At)
 	j.continueRun(r.At, z)
-	j.settle(r.At)
 	if !rx.attached {
 		if rx.run >= runLength {
 			j.meetReceiver(r.At, z)

@@ -19,6 +19,7 @@ type rtcRef struct {
 	independent bool // still stands on what was learned in an earlier run
 	misses      int
 	fault       fault
+	ancestry    ancestry // of what was learned of it in an earlier run
 	why         string
 	claim       claim
 	setSeen     bool // something set it while we watched
@@ -177,6 +178,7 @@ func (j *Judge) recall(r *RTC) bool {
 		return false
 	}
 	off = math.Max(off, 0)
+	j.rtc.ancestry = j.ancestryOf(l.Ancestry)
 	whole, frac := math.Modf(l.OffsetS)
 	rate, sr, open := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, j.rtcRateSigma()), j.rtcOffSigma(off)
 	j.rtc.base = int64(whole) * timescale.Second

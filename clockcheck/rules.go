@@ -25,7 +25,6 @@ const (
 	RuleAncestry                      // agreement counts only between disjoint ancestries
 	RuleDispute                       // an open disagreement widens the guard
 	RuleVote                          // the largest agreeing set wins
-	RuleOverrule                      // hours of steady GNSS overrule a hardware clock
 	RuleRTCSet                        // a hardware clock that moved was set
 	RuleOffGrowth                     // a hardware clock's rate changes over a power-off
 	RuleServerFloor                   // a server's error does not average down
@@ -40,7 +39,7 @@ const (
 )
 
 var ruleNames = [...]string{"floor", "rollover", "simulated", "valid", "repeated", "overrun", "second", "leap-step", "latency",
-	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "overrule", "rtc-set", "off-growth", "server-floor", "hold", "segment",
+	"jump", "latency-jump", "drag", "ramp", "ancestry", "dispute", "vote", "rtc-set", "off-growth", "server-floor", "hold", "segment",
 	"pulse-comb", "pulse-fix", "pulse-number", "pulse-edge", "pulse-gate", "temperature"}
 
 // RuleNames lists the rules by name.

@@ -61,7 +61,7 @@ func TestKernelWrittenRTCIsNoWitness(t *testing.T) {
 		w := newWorld(t, Learned{})
 		w.j.cfg.Latency = 180 * time.Millisecond
 		w.j.ReceiverOpened("r1", Serial)
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		w.j.KernelWritesRTC(kernel)
 		w.mute = true
 		for range 6 * 60 {
@@ -91,7 +91,7 @@ func TestKernelBiasIsLearned(t *testing.T) {
 		w := newWorld(t, Learned{})
 		w.j.cfg.Latency = 180 * time.Millisecond
 		w.j.ReceiverOpened("r1", Serial)
-		w.run(20 * time.Minute)
+		w.run(untilProved)
 		w.j.KernelWritesRTC(true)
 		for m := range minutes {
 			w.run(59 * time.Second)

@@ -63,9 +63,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		j.broke(at) // what it agrees with is known less well by now: it is laid against that as after a hole
 		j.note(at, "trust-changed", "The receiver agrees again.")
 	}
-	if rx.fault != fAhead {
-		rx.fault = fNone
-	}
+	rx.standsAhead()
 	if rx.fault == fAhead && at.Sub(rx.since) >= proofTime {
 		// Leap data would have come by now: the explanation is used up.
 		rx.attached, rx.fault, rx.ahead = false, fNone, 0
@@ -146,7 +144,7 @@ func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
 // cannot jump: either the receiver was wrong before, or it is wrong now.
 func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 	rx := &j.rx
-	whole, leap := math.Round(nu), rx.leap
+	whole := math.Round(nu)
 	// Leap-second data leave the fraction as it was.
 	isWhole := whole != 0 && math.Abs(nu-whole) < math.Min(0.06+4*math.Sqrt(rx.jitter), 0.25)
 	switch {
@@ -155,7 +153,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.shift(-1)
 		j.note(at, "leap-second", "UTC had a leap second.")
 		j.useReceiver(at, z)
-	case isWhole && rx.fault == fAhead && int(-whole) == rx.ahead:
+	case isWhole && rx.ahead != 0 && int(-whole) == rx.ahead:
 		rx.ahead, rx.fault, rx.since = 0, fNone, at
 		j.note(at, "leap-data", "The receiver's leap-second data has arrived: its whole second is right now.")
 		j.useReceiver(at, z)
@@ -175,10 +173,9 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		rx.ahead, rx.fault, rx.since, rx.leapStep = 0, fNone, at, true
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
-	case (!isWhole || whole < 0 && !rx.secProved || !rx.link.steady()) && j.latencyLeapt(at, z, nu):
-		if isWhole { // leap-second data: no habit of its latency
-			rx.leap = leap
-		}
+	case (!isWhole || !rx.link.steady()) && j.latencyLeapt(at, z, nu):
+	case isWhole && whole < 0 && !rx.secProved && math.Abs(whole+float64(rx.ahead)) <= 1 && j.readAnew(at, z):
+		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 	case !j.on(RuleJump):
 		j.shift(nu)
 		j.useReceiver(at, z)
@@ -187,6 +184,32 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time jumped by "+seconds(nu)+".")
 	}
+}
+
+// standsAhead clears a fault that only said that a reading was no evidence. That the
+// stream leads UTC, as explained, stands until its data come or the explanation is used up.
+func (r *receiver) standsAhead() {
+	if r.fault = fNone; r.ahead != 0 {
+		r.fault = fAhead
+	}
+}
+
+// readAnew takes a stream whose leap-second data came in, but were a second more or less
+// than was made of it when it was met: a lateness of over a second hides one. A step of
+// whole seconds is never a latency's. So what was made of both is void, and the lateness
+// is what it seems beside x, which stands.
+func (j *Judge) readAnew(at timescale.Local, z int64) bool {
+	rx := &j.rx
+	ahead := rx.ahead
+	if rx.ahead = 0; !j.fitsLatency(at, z) || rx.latencyBy == "configured" {
+		rx.ahead = ahead
+		return false
+	}
+	j.f.advance(at)
+	j.f.attach(sD, -j.zRel(at, z), 1, rx.jitter)
+	rx.fault, rx.from, rx.leapStep, rx.latencyBy, rx.places = fNone, at, true, "", places{}
+	j.watch, j.led = watch{}, led{}
+	return true
 }
 
 // latencyLeapt takes a sudden change of nu seconds as one of the arrival latency,

@@ -133,6 +133,18 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement)
 	dst.Because = j.because(now, dst)
 	dst.Warmth = j.warmth(now)
 	j.watchTrust(now, dst)
+	j.watchDoubt(now)
+}
+
+// watchDoubt has what is kept saved when a disagreement begins: killed before the next
+// save, the program would start with what it knew before, and believe whoever speaks.
+func (j *Judge) watchDoubt(now timescale.Local) {
+	switch opposed := j.opposed(); {
+	case !opposed:
+		j.doubted = 0
+	case j.doubted == 0:
+		j.doubted, j.rtc.urgent = now, true
+	}
 }
 
 // expire ends what time alone ends.

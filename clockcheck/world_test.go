@@ -36,6 +36,9 @@ type world struct {
 	seen    map[Verdict]int
 }
 
+// untilProved is so long that a receiver alone has proved its second.
+const untilProved = proofTime + 5*time.Minute
+
 var testFloor = timescale.UTCOf(time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC))
 
 func newWorld(t *testing.T, learned Learned) *world {

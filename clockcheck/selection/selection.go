@@ -14,7 +14,11 @@ import (
 // Interval is what one source claims: the truth lies in [Low, High], most
 // likely at Mid. Any unit, the same for all. A source that does not satisfy
 // Low ≤ Mid ≤ High (a NaN, say) agrees with nobody but counts as a source.
-type Interval struct{ Low, Mid, High float64 }
+// Flat: it is as likely anywhere, and has no midpoint.
+type Interval struct {
+	Low, Mid, High float64
+	Flat           bool
+}
 
 // The kinds of endpoint, in the order they take at equal values: intervals
 // are closed, so that one begins before another ends.
@@ -46,7 +50,10 @@ func Select(sources []Interval) (lo, hi float64, falsetickers int, ok bool) {
 	points := buf[:0]
 	for _, s := range sources {
 		if s.Low <= s.Mid && s.Mid <= s.High {
-			points = append(points, endpoint{s.Low, low}, endpoint{s.Mid, mid}, endpoint{s.High, high})
+			points = append(points, endpoint{s.Low, low}, endpoint{s.High, high})
+			if !s.Flat {
+				points = append(points, endpoint{s.Mid, mid})
+			}
 		}
 	}
 	slices.SortFunc(points, func(a, b endpoint) int {

@@ -20,20 +20,21 @@ func TestSelect(t *testing.T) {
 		want    result
 	}{
 		{"nobody", nil, result{}},
-		{"not a number", []Interval{{nan, 0, 1}}, result{}},
-		{"upside down", []Interval{{1, 0, -1}}, result{}},
-		{"one sound, one nonsense", []Interval{{-1, 0, 1}, {nan, nan, nan}}, result{}},
-		{"two sound, one nonsense", []Interval{{-1, 0, 1}, {-2, 0, 1}, {nan, nan, nan}}, result{-1, 1, 1, true}},
-		{"touching is not agreeing", []Interval{{0, .5, 1}, {1, 1.5, 2}}, result{}},
+		{"not a number", []Interval{{nan, 0, 1, false}}, result{}},
+		{"upside down", []Interval{{1, 0, -1, false}}, result{}},
+		{"one sound, one nonsense", []Interval{{-1, 0, 1, false}, {nan, nan, nan, false}}, result{}},
+		{"two sound, one nonsense", []Interval{{-1, 0, 1, false}, {-2, 0, 1, false}, {nan, nan, nan, false}}, result{-1, 1, 1, true}},
+		{"touching is not agreeing", []Interval{{0, .5, 1, false}, {1, 1.5, 2, false}}, result{}},
 		// Worked by hand from the text of RFC 5905 section 11.2.1, with d ≤ f.
-		{"no majority", []Interval{{8, 10, 12}, {11, 12, 13}, {14, 14.5, 15}}, result{}},
-		{"two that disagree", []Interval{{-.05, 0, .05}, {.95, 1, 1.05}}, result{}},
-		{"three disjoint", []Interval{{0, 1, 2}, {3, 4, 5}, {6, 7, 8}}, result{}},
-		{"midpoint outside", []Interval{{8, 10, 12}, {11, 12, 13}, {10, 11, 12}}, result{10, 12, 1, true}},
-		{"one falseticker", []Interval{{-.05, 0, .05}, {-.02, .03, .08}, {-.04, .01, .06}, {.9, 1, 1.1}}, result{-.02, .05, 1, true}},
-		{"two that agree", []Interval{{-.05, 0, .05}, {-.02, .03, .08}}, result{-.02, .05, 0, true}},
-		{"alone", []Interval{{-3, 1, 4}}, result{-3, 4, 0, true}},
-		{"one knows nothing", []Interval{{-inf, 0, inf}, {1, 2, 3}, {2, 2.5, 4}}, result{1, 4, 1, true}},
+		{"no majority", []Interval{{8, 10, 12, false}, {11, 12, 13, false}, {14, 14.5, 15, false}}, result{}},
+		{"two that disagree", []Interval{{-.05, 0, .05, false}, {.95, 1, 1.05, false}}, result{}},
+		{"three disjoint", []Interval{{0, 1, 2, false}, {3, 4, 5, false}, {6, 7, 8, false}}, result{}},
+		{"midpoint outside", []Interval{{8, 10, 12, false}, {11, 12, 13, false}, {10, 11, 12, false}}, result{10, 12, 1, true}},
+		{"the same, and it may be anywhere", []Interval{{8, 10, 12, true}, {11, 12, 13, false}, {10, 11, 12, false}}, result{11, 12, 0, true}},
+		{"one falseticker", []Interval{{-.05, 0, .05, false}, {-.02, .03, .08, false}, {-.04, .01, .06, false}, {.9, 1, 1.1, false}}, result{-.02, .05, 1, true}},
+		{"two that agree", []Interval{{-.05, 0, .05, false}, {-.02, .03, .08, false}}, result{-.02, .05, 0, true}},
+		{"alone", []Interval{{-3, 1, 4, false}}, result{-3, 4, 0, true}},
+		{"one knows nothing", []Interval{{-inf, 0, inf, false}, {1, 2, 3, false}, {2, 2.5, 4, false}}, result{1, 4, 1, true}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -86,8 +87,8 @@ func TestSelectEqualsDumb(t *testing.T) {
 		sources := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Interval {
 			m := rapid.IntRange(0, 12).Draw(t, "mid")
 			return Interval{
-				float64(m - rapid.IntRange(0, 6).Draw(t, "below")), float64(m),
-				float64(m + rapid.IntRange(0, 6).Draw(t, "above")),
+				Low: float64(m - rapid.IntRange(0, 6).Draw(t, "below")), Mid: float64(m),
+				High: float64(m + rapid.IntRange(0, 6).Draw(t, "above")),
 			}
 		}), 0, 20).Draw(t, "sources")
 		lo, hi, f, ok := Select(sources)
@@ -118,7 +119,7 @@ func TestTruthIsInside(t *testing.T) {
 			if i < bad {
 				at = width * rapid.Float64Range(1.01, 5).Draw(t, "lie")
 			}
-			sources = append(sources, Interval{at - width, at, at + width})
+			sources = append(sources, Interval{Low: at - width, Mid: at, High: at + width})
 		}
 		lo, hi, f, ok := Select(sources)
 		if ok && bad <= f && (truth < lo || truth > hi) {
@@ -130,7 +131,7 @@ func TestTruthIsInside(t *testing.T) {
 func TestNoAllocation(t *testing.T) {
 	sources := make([]Interval, onStack)
 	for i := range sources {
-		sources[i] = Interval{float64(i) - 20, float64(i), float64(i) + 20}
+		sources[i] = Interval{Low: float64(i) - 20, Mid: float64(i), High: float64(i) + 20}
 	}
 	if n := testing.AllocsPerRun(100, func() { Select(sources) }); n != 0 {
 		t.Errorf("%v allocations for %d sources", n, onStack)
@@ -140,7 +141,7 @@ func TestNoAllocation(t *testing.T) {
 func FuzzSelect(f *testing.F) {
 	f.Add(0.0, 1.0, 2.0, 1.0, 1.5, 3.0, math.NaN(), math.Inf(1), math.Inf(-1))
 	f.Fuzz(func(t *testing.T, a, b, c, d, e, g, h, i, j float64) {
-		lo, hi, n, ok := Select([]Interval{{a, b, c}, {d, e, g}, {h, i, j}})
+		lo, hi, n, ok := Select([]Interval{{a, b, c, false}, {d, e, g, false}, {h, i, j, false}})
 		if ok && (!(lo < hi) || n > 1) {
 			t.Fatalf("[%v, %v] f=%d", lo, hi, n)
 		}
@@ -148,7 +149,7 @@ func FuzzSelect(f *testing.F) {
 }
 
 func BenchmarkSelect(b *testing.B) {
-	s := []Interval{{-.05, 0, .05}, {-.02, .03, .08}, {-.04, .01, .06}, {.9, 1, 1.1}}
+	s := []Interval{{-.05, 0, .05, false}, {-.02, .03, .08, false}, {-.04, .01, .06, false}, {.9, 1, 1.1, false}}
 	for b.Loop() {
 		Select(s)
 	}

@@ -128,7 +128,7 @@ func TestReferencesReachTheJudge(t *testing.T) {
 	if m := s.snap.Modes[0]; m.Verdict != status.Within || !m.GoodUntilUTC.OK || m.GoodUntilUTC.V <= s.utc() {
 		t.Errorf("%+v, %s", m, s.snap.Clock.Because)
 	}
-	s.seconds(15*60, rmc, gga) // by now leap-second data are not missing any more
+	s.seconds(28*60, rmc, gga) // by now leap-second data are not missing any more
 	if l := s.Learned(); l.RTC == nil || math.Abs(l.RTC.OffsetS+2) > 0.05 || len(l.Latencies) != 1 {
 		t.Errorf("learned %+v", l)
 	} else if k := l.Latencies[0].Key; !strings.Contains(k, "GGA+RMC") || !strings.Contains(k, "1s") {

@@ -19,7 +19,7 @@ func (w *World) restart(pause time.Duration, killed bool) {
 }
 
 // The oscillator does not stop with the program: what was proved before a restart need
-// not be proved again, for a quarter of an hour, on a station with a receiver alone.
+// not be proved again, for half an hour, on a station with a receiver alone.
 func TestRestartGoesOn(t *testing.T) {
 	for _, row := range []struct {
 		name   string
