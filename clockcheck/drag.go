@@ -261,5 +261,6 @@ func (j *Judge) shift(s float64) {
 		return
 	}
 	j.f.shift(s)
+	j.x.room.c = claim{j.x.room.c.lo + s, j.x.room.c.hi + s}
 	j.watch, j.led = watch{}, led{}
 }

@@ -29,6 +29,10 @@ type Held struct {
 	LatenessS float64 `json:"lateness_s"`
 	// Doubted names whom some explanation still took to be false (package banked only).
 	Doubted []string `json:"doubted,omitempty"`
+	// Where UTC lies, s later than OffsetNS has it, as an unproved latency leaves it; both 0
+	// where there is none such.
+	RoomLoS float64 `json:"room_lo_s,omitempty"`
+	RoomHiS float64 `json:"room_hi_s,omitempty"`
 	// Who said something else, and whether the receiver had left its own stream: then its
 	// run proves nothing.
 	Doubts  []HeldDoubt `json:"doubts,omitempty"`
@@ -69,7 +73,8 @@ func (j *Judge) hold() *Held {
 		sigma = math.Max(sigma, j.pps.claim.half()/guardZ)
 	}
 	stream := j.rx.link.steady() && j.rx.attached && j.rx.ahead == 0 && (j.rx.fault == fNone || j.rx.fault == fScatter)
-	return &Held{Stream: stream, LatenessS: j.f.v[sD], At: j.f.at, OffsetNS: j.f.base + int64(j.f.v[sX]*1e9), SigmaS: sigma,
+	room, _ := j.roomFor(0, guardZ)
+	return &Held{RoomLoS: room.lo, RoomHiS: room.hi, Stream: stream, LatenessS: j.f.v[sD], At: j.f.at, OffsetNS: j.f.base + int64(j.f.v[sX]*1e9), SigmaS: sigma,
 		RatePPM: j.f.v[sY] * 1e6, RateSigmaPPM: j.f.sigma(sY) * 1e6, DateProved: j.x.dateProved,
 		SecLo: j.x.secLo, SecHi: j.x.secHi, SecAlone: j.x.secAlone, Ancestry: j.ancestryNames(j.x.ancestry),
 		Confirmed: j.confirmed(), Doubts: j.doubts(), NoProof: j.rx.noProof}
@@ -153,6 +158,10 @@ func (j *Judge) Resume(now timescale.Local) {
 	j.f.forget(sY, h.RatePPM*1e-6, h.RateSigmaPPM*1e-6)
 	j.x = known{known: true, dateProved: h.DateProved, secLo: h.SecLo, secHi: h.SecHi, secAlone: h.SecAlone,
 		ancestry: j.ancestryOf(h.Ancestry), heldAt: h.Confirmed, stream: h.Stream, lateness: h.LatenessS}
+	if h.RoomLoS < h.RoomHiS {
+		x := j.f.v[sX]
+		j.x.room = room{have: true, c: claim{x + h.RoomLoS, x + h.RoomHiS}, at: h.At, v: sq(h.SigmaS)}
+	}
 	j.doubtAgain(h)
 	j.warm.restart()
 	j.note(now, "started", "The time is held over from before noonmark was started anew.")

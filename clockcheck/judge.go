@@ -71,6 +71,7 @@ type known struct {
 	stream     bool            // … and the receiver's stream was so late then, s
 	lateness   float64
 	pulse      bool  // the pulse is tied to the second
+	room       room  // what an unproved latency left of x when its stream was last there
 	open       claim // where else x may be, as the pulse's edge is not told; s, around 0
 }
 
@@ -190,13 +191,8 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 	}
 	g := zscore * math.Sqrt(j.f.ahead(t, sNo, 0)+j.common(floor))
 	lo, hi = -g, g
-	if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier == carReceiver {
-		// The latency is not proved, but it has a range, and x = stream + latency.
-		m := zscore * math.Sqrt(j.f.ahead(t, sD, -1))
-		before, after := j.rx.places.reach()
-		lo = math.Max(lo, before-j.f.v[sD]-m)
-		hi = math.Min(hi, after+j.rx.link.latencyMax()-j.f.v[sD]+m)
-		if lo > 0 || hi < 0 {
+	if c, ok := j.roomFor(t, zscore); ok {
+		if lo, hi = math.Max(lo, c.lo), math.Min(hi, c.hi); lo > 0 || hi < 0 {
 			lo, hi = -g, g
 		}
 	}

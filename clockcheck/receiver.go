@@ -89,6 +89,7 @@ type receiver struct {
 	ahead     int  // whole seconds by which it leads UTC, as explained
 	secProved bool // whole second: by the unbroken run or a witness
 	noProof   bool // it jumped without explanation: the run proves nothing
+	gone      bool // it was attached, and is lost
 	resumed   bool // noProof is of the run before, of a receiver that may have stayed on
 	fault     fault
 	jump      float64 // s, of fJumped
@@ -126,6 +127,7 @@ func (r *receiver) dissents() bool { return r.fault == fDisagrees || r.left() }
 // as open as before. key is that of ReceiverNamed, "" while not known.
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
+	j.keepRoom()
 	j.watch, j.led, j.f.qD = watch{}, led{}, link.wander()
 	j.forgetPulse()
 	j.forgetTies()
@@ -166,6 +168,7 @@ func (j *Judge) ReceiverNamed(key string) {
 // ReceiverLost says that the port is gone or cannot be opened, and why.
 func (j *Judge) ReceiverLost(why string) {
 	j.learned.Latencies = j.latencies()
+	j.rx.gone = j.rx.gone || j.rx.attached
 	j.rx.present, j.rx.why, j.rx.attached = false, why, false
 	j.rx.run, j.rx.pending = 0, 0
 }

@@ -61,8 +61,8 @@ type Judgement struct {
 	Error        float64 // s: system clock − UTC
 	Bound        float64 // s: half-width of the 99 % interval
 	Guard        float64 // s: half-width that verdicts use, never below Bound
-	RatePPM      float64 // the system clock gains so much on UTC (negative: loses)
-	RateBoundPPM float64 // half-width, 99 %
+	RatePPM      float64 // the system clock gains so much on UTC at present (negative: loses)
+	RateBoundPPM float64 // half-width of the 99 % interval of LocalRatePPM
 	// ErrorLo and ErrorHi span what the error may be, s: Error ± Guard, but not the
 	// same on both sides. LocalRatePPM: UTC gains so much on the local timescale;
 	// always there, if only as what was assumed. All three are for steering.
@@ -260,7 +260,8 @@ func (j *Judge) risen(i int, now timescale.Local, v Verdict) Verdict {
 func (j *Judge) goodFor(err, tol float64) float64 {
 	holds := func(t float64) bool {
 		e, guard := j.Ahead(err, t)
-		return math.Abs(e)+guard <= tol
+		quiet, spans := j.quietAhead(err, t)
+		return math.Abs(e)+guard <= tol && math.Abs(quiet)+spans <= tol
 	}
 	good, bad := 0.0, 1.0
 	for holds(bad) {
@@ -280,6 +281,12 @@ func (j *Judge) goodFor(err, tol float64) float64 {
 		}
 	}
 	return math.Floor(good)
+}
+
+// quietAhead is what the error and the guard would be once the stream has fallen silent
+// and its view is not reported any more (choose).
+func (j *Judge) quietAhead(err, t float64) (ahead, guard float64) {
+	return err + j.led.lead + j.drift(t), j.guardAhead(t).half()
 }
 
 // Ahead is what the error, err now, and the guard would be t seconds from the

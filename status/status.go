@@ -93,13 +93,14 @@ type Written struct {
 // Clock is the judgement of the system clock as of Written.
 type Clock struct {
 	Basis           string   `json:"basis"`
-	ErrorS          Float    `json:"error_s"` // system clock − UTC; positive = fast
-	BoundS          Float    `json:"bound_s"` // half-width of the 99 % interval
-	RatePPM         Float    `json:"rate_ppm"`
-	RateBoundPPM    Float    `json:"rate_bound_ppm"`
-	GuardS          Float    `json:"guard_s"`  // half-width verdicts use, ≥ bound
-	Proved          []string `json:"proved"`   // of: date, time, second, latency
-	Ancestry        []string `json:"ancestry"` // where the knowledge of UTC came from
+	ErrorS          Float    `json:"error_s"`                 // system clock − UTC; positive = fast
+	BoundS          Float    `json:"bound_s"`                 // half-width of the 99 % interval
+	RatePPM         Float    `json:"rate_ppm"`                // the computer's oscillator gains so much on UTC, whatever is done to the clock
+	RateBoundPPM    Float    `json:"rate_bound_ppm"`          // half-width of its 99 % interval
+	ClockRatePPM    Float    `json:"clock_rate_ppm,omitzero"` // the system clock gains so much at present, corrections under way included
+	GuardS          Float    `json:"guard_s"`                 // half-width verdicts use, ≥ bound
+	Proved          []string `json:"proved"`                  // of: date, time, second, latency
+	Ancestry        []string `json:"ancestry"`                // where the knowledge of UTC came from
 	Steering        string   `json:"steering"`
 	SteeringBecause string   `json:"steering_because,omitempty"` // one sentence
 	Because         string   `json:"because"`                    // one sentence

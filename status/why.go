@@ -98,8 +98,11 @@ func (p *page) clock(s Snapshot) {
 	p.line(2, "judged by "+basis)
 	p.line(2, "confirmed: "+list(c.Proved)+"; knowledge of UTC from: "+list(c.Ancestry))
 	if c.RatePPM.OK {
-		p.line(2, "gains "+with(c.RatePPM, "ppm")+" ± "+with(c.RateBoundPPM, "ppm")+
+		p.line(2, "its oscillator gains "+with(c.RatePPM, "ppm")+" ± "+with(c.RateBoundPPM, "ppm")+
 			fmt.Sprintf(" (%s s a day)", Number(c.RatePPM.V*86400e-6)))
+	}
+	if c.ClockRatePPM.OK && math.Abs(c.ClockRatePPM.V-c.RatePPM.V) > 1 {
+		p.line(2, "the clock gains "+with(c.ClockRatePPM, "ppm")+" at present, as it is being corrected")
 	}
 	p.line(2, c.SteeringText())
 	if c.Because != "" {

@@ -59,10 +59,12 @@ func clock(w *writer, c status.Clock) {
 	w.float(c.BoundS, 1)
 	w.family("noonmark_clock_guard_seconds", "gauge", "seconds", "Half-width around the error that verdicts use.")
 	w.float(c.GuardS, 1)
-	w.family("noonmark_clock_rate_ratio", "gauge", "ratio", "What the clock gains: seconds a second.")
+	w.family("noonmark_clock_rate_ratio", "gauge", "ratio", "What the computer's oscillator gains by itself: seconds a second.")
 	w.float(c.RatePPM, 1e-6)
 	w.family("noonmark_clock_rate_bound_ratio", "gauge", "ratio", "Half-width of the 99 % interval around the rate.")
 	w.float(c.RateBoundPPM, 1e-6)
+	w.family("noonmark_clock_present_rate_ratio", "gauge", "ratio", "What the clock gains at present, corrections under way included: seconds a second.")
+	w.float(c.ClockRatePPM, 1e-6)
 	w.family("noonmark_clock_basis", "gauge", "", "What the estimate stands on: 1 for the basis in use.")
 	w.states("basis", c.Basis, bases)
 }

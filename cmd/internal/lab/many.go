@@ -59,6 +59,7 @@ type Row struct {
 	Steps    float64 `json:"steps_per_night"`
 	RTCSets  float64 `json:"rtc_sets_per_night"`
 	Writes   float64 `json:"state_writes_per_night"`
+	Kept     float64 `json:"promise_kept"`
 	Breaks   []Break `json:"breaks,omitempty"`
 }
 
@@ -69,7 +70,7 @@ func Rows(nights []*Night) []Row {
 	for _, n := range nights {
 		i := slices.IndexFunc(rows, func(r Row) bool { return r.Scenario == n.Scenario })
 		if i < 0 {
-			i, rows = len(rows), append(rows, Row{Scenario: n.Scenario})
+			i, rows = len(rows), append(rows, Row{Scenario: n.Scenario, Kept: 1})
 		}
 		rows[i].add(n)
 		first := n.Modes[0].First
@@ -104,6 +105,7 @@ func (r *Row) add(n *Night) {
 	r.RMS += n.RMS * n.RMS
 	r.Max = math.Max(r.Max, n.Max)
 	r.Writes += float64(n.StateWrites)
+	r.Kept = math.Min(r.Kept, n.Kept)
 	r.Steps += float64(n.Steps)
 	r.RTCSets += float64(n.RTCSets)
 	r.Steered += n.Steered * n.Steered
@@ -134,10 +136,10 @@ func share(part, whole int) string {
 
 // Table prints rows. s = seconds, summed over nights and modes.
 func Table(w io.Writer, rows []Row) {
-	const head = "%-25s %6s %5s %7s %6s %7s %8s %8s %6s %6s %7s %6s %5s %5s\n"
-	const line = "%-25s %6d %5d %7s %6d %7d %8s %8s %6.1f %6.0f %7s %6.1f %5.1f %5.1f\n"
-	fmt.Fprintf(w, head, "scenario", "nights", "good", "first", "false", "missed", "needless", "unproved", "rms", "max", "steered", "steps", "RTC", "state")
-	fmt.Fprintf(w, head, "", "", "", "with. s", "with.s", "guard s", "%", "need. %", "ms", "ms", "rms ms", "", "sets", "wr.")
+	const head = "%-25s %6s %5s %7s %6s %7s %8s %8s %6s %6s %7s %6s %5s %5s %5s\n"
+	const line = "%-25s %6d %5d %7s %6d %7d %8s %8s %6.1f %6.0f %7s %6.1f %5.1f %5.1f %5.2f\n"
+	fmt.Fprintf(w, head, "scenario", "nights", "good", "first", "false", "missed", "needless", "unproved", "rms", "max", "steered", "steps", "RTC", "state", "good-")
+	fmt.Fprintf(w, head, "", "", "", "with. s", "with.s", "guard s", "%", "need. %", "ms", "ms", "rms ms", "", "sets", "wr.", "for k.")
 	for _, r := range rows {
 		first, steered := "never", "-"
 		if r.First >= 0 {
@@ -147,7 +149,7 @@ func Table(w io.Writer, rows []Row) {
 			steered = fmt.Sprintf("%.1f", 1e3*r.Steered)
 		}
 		fmt.Fprintf(w, line, r.Scenario, r.Nights, r.Good, first, r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedlessUnpr, r.Unproved),
-			1e3*r.RMS, 1e3*r.Max, steered, r.Steps, r.RTCSets, r.Writes)
+			1e3*r.RMS, 1e3*r.Max, steered, r.Steps, r.RTCSets, r.Writes, r.Kept)
 	}
 	for _, r := range rows {
 		for _, b := range r.Breaks {

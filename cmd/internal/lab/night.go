@@ -38,23 +38,27 @@ type Sample struct {
 
 // Night is what happened in one.
 type Night struct {
-	Scenario    string         `json:"scenario"`
-	Seed        uint64         `json:"seed"`
-	Seconds     int            `json:"up_s"`
-	Modes       []Mode         `json:"modes"`
-	Missed      int            `json:"guard_missed_s"` // error ± guard did not hold the truth
-	RMS         float64        `json:"rms_s"`          // of the estimate, while second and latency are proved
-	Max         float64        `json:"max_s"`
-	Steered     float64        `json:"steered_rms_s"` // of the system clock where it is steered, once it was within for a minute
-	SteeredMax  float64        `json:"steered_max_s"`
-	Steps       int            `json:"steps"`    // by anybody
-	RTCSets     int            `json:"rtc_sets"` // by the station
-	StateWrites int            `json:"state_writes"`
-	Samples     []Sample       `json:"samples"`
-	Breaks      []Break        `json:"breaks,omitempty"`
-	Kinds       []string       `json:"kinds,omitempty"`
-	Classes     map[int]int    `json:"declared_false_by_class,omitempty"`
-	Why         map[string]int `json:"needless_why,omitempty"` // s, by the largest term of the guard
+	Scenario    string  `json:"scenario"`
+	Seed        uint64  `json:"seed"`
+	Seconds     int     `json:"up_s"`
+	Modes       []Mode  `json:"modes"`
+	Missed      int     `json:"guard_missed_s"` // error ± guard did not hold the truth
+	RMS         float64 `json:"rms_s"`          // of the estimate, while second and latency are proved
+	Max         float64 `json:"max_s"`
+	Steered     float64 `json:"steered_rms_s"` // of the system clock where it is steered, once it was within for a minute
+	SteeredMax  float64 `json:"steered_max_s"`
+	Steps       int     `json:"steps"`    // by anybody
+	RTCSets     int     `json:"rtc_sets"` // by the station
+	StateWrites int     `json:"state_writes"`
+	// Promises is how often good-for was looked at, and Kept the least share of it that a
+	// verdict would have lasted if every reading had stopped then; 1 = all were kept.
+	Promises int            `json:"promises"`
+	Kept     float64        `json:"promise_kept"`
+	Samples  []Sample       `json:"samples"`
+	Breaks   []Break        `json:"breaks,omitempty"`
+	Kinds    []string       `json:"kinds,omitempty"`
+	Classes  map[int]int    `json:"declared_false_by_class,omitempty"`
+	Why      map[string]int `json:"needless_why,omitempty"` // s, by the largest term of the guard
 }
 
 // Good tells whether everything expected held, and nothing false was said.

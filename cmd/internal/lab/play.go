@@ -60,7 +60,7 @@ type observer struct {
 }
 
 func newObserver(c *Case, seed uint64) *observer {
-	o := &observer{c: c, night: Night{Scenario: c.Name, Seed: seed, Kinds: c.Kinds}, rng: rand.New(rand.NewPCG(seed, 0x6f627365727665)),
+	o := &observer{c: c, night: Night{Scenario: c.Name, Seed: seed, Kinds: c.Kinds, Kept: 1}, rng: rand.New(rand.NewPCG(seed, 0x6f627365727665)),
 		drawn: make(map[[2]string]int)}
 	for i := range c.Expect {
 		o.checks = append(o.checks, checker{Expectation: &c.Expect[i]})
@@ -78,6 +78,7 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 		o.checks[i].look(at, s)
 	}
 	o.health(w, s)
+	o.lookAtPromise(w, s)
 	for i, m := range s.Modes {
 		before := o.night.Modes[i].Needless
 		if o.mode(&o.night.Modes[i], m, truth, at); o.night.Modes[i].Needless > before {

@@ -66,7 +66,8 @@ func (s *Station) fill(t Tick) {
 	}
 	if j.Guarded {
 		out.Clock.BoundS, out.Clock.GuardS = status.Known(j.Bound), status.Known(j.Guard)
-		out.Clock.RatePPM, out.Clock.RateBoundPPM = status.Known(j.RatePPM), status.Known(j.RateBoundPPM)
+		out.Clock.RatePPM, out.Clock.RateBoundPPM = status.Known(-j.LocalRatePPM), status.Known(j.RateBoundPPM)
+		out.Clock.ClockRatePPM = status.Known(j.RatePPM)
 	}
 	for _, b := range j.Budget {
 		out.Clock.Budget = append(out.Clock.Budget, status.Term{Term: b.Name, GuardS: status.Known(b.GuardS), Because: b.Because})

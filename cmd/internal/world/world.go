@@ -214,6 +214,10 @@ func (w *World) save() {
 	w.saving.Saved(w.local)
 }
 
+// Lasts is how long the verdicts of the last second would last, at most until, if every
+// reading stopped now, s by mode (station.Lasts).
+func (w *World) Lasts(until float64) []float64 { return w.Station.Lasts(w.tick(), until) }
+
 // StateWrites is how often the state file was written.
 func (w *World) StateWrites() int { return w.kept.writes }
 
