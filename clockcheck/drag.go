@@ -164,6 +164,7 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 func (j *Judge) stayed(at timescale.Local, was view, slow float64) {
 	w := &j.watch
 	if w.held && math.Abs(was.nu) > leapFloorS+math.Min(math.Sqrt(was.variance+w.noise/3), latencyMoved) {
+		j.mayHaveMoved(at, was.nu)
 		j.mayHaveLeapt(was.nu)
 	}
 	w.away, w.held, w.apart = 0, false, 0
@@ -190,7 +191,8 @@ func (j *Judge) stayed(at timescale.Local, was view, slow float64) {
 func (j *Judge) leave(at timescale.Local, was view, leap bool) (s float64, sudden, dragged bool) {
 	w, nu, v := &j.watch, was.nu, was.variance
 	s, dragged = nu-w.before, true
-	if w.held { // nobody saw it on the way
+	held := w.held
+	if held { // nobody saw it on the way
 		s, leap, w.before = nu, true, 0
 	}
 	switch {
@@ -202,6 +204,9 @@ func (j *Judge) leave(at timescale.Local, was view, leap bool) (s float64, sudde
 	default:
 		s = nu
 		j.takeUp(was.filter, at)
+	}
+	if held {
+		j.mayHaveMoved(at, nu)
 	}
 	*w, j.led = watch{}, led{} // what was kept may have been led away as well
 	return s, leap, dragged

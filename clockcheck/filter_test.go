@@ -170,8 +170,9 @@ func TestHoldoverTable(t *testing.T) {
 	}
 }
 
-// "Good for" is the solution of |error + drift·t| + z·σ(t) = tolerance, with the
-// variance of the prediction above. Solved here by small steps.
+// "Good for" is the solution of |error + drift·t| + g(t) = tolerance: g is z·σ(t), with the
+// variance of the prediction above, or what a step of the rate makes of a smaller one.
+// Solved here by small steps.
 func TestGoodForSolvesThePrediction(t *testing.T) {
 	const pxx, pyy, tol, err, rate = 1e-4, 4e-14, 1.0, 0.05, -8e-6
 	j := New(Config{}, Learned{})
@@ -180,7 +181,8 @@ func TestGoodForSolvesThePrediction(t *testing.T) {
 	j.x = known{known: true, dateProved: true, carrier: carNetwork, ancestry: ancServer}
 	want := 0.0
 	for T := 0.0; ; T++ {
-		if err-rate*T+guardZ*math.Sqrt(pxx+T*T*pyy+q1X*T+q2X*T*T*T/3) > tol {
+		sd := math.Sqrt(pxx + T*T*pyy + q1X*T + q2X*T*T*T/3)
+		if err-rate*T+math.Max(guardZ*sd, stepMost*T+stepZ*sd) > tol {
 			want = T - 1
 			break
 		}

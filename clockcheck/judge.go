@@ -63,6 +63,7 @@ type known struct {
 	secAlone   bool // the receiver alone speaks for the second
 	ancestry   ancestry
 	carrier    carrier
+	since      timescale.Local // when it was first judged
 	gnssAt     timescale.Local
 	netAt      timescale.Local
 	rtcAt      timescale.Local
@@ -189,7 +190,7 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 	if zscore == boundZ {
 		floor = boundFloor
 	}
-	g := zscore * math.Sqrt(j.f.ahead(t, sNo, 0)+j.common(floor))
+	g := j.spread(math.Sqrt(j.f.ahead(t, sNo, 0)+j.common(floor)), t, zscore)
 	lo, hi = -g, g
 	if c, ok := j.roomFor(t, zscore); ok {
 		if lo, hi = math.Max(lo, c.lo), math.Min(hi, c.hi); lo > 0 || hi < 0 {

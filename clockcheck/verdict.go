@@ -121,6 +121,9 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement)
 	dst.LocalRatePPM, dst.RateBoundPPM = j.f.v[sY]*1e6, boundZ*j.f.sigma(sY)*1e6
 	j.expire(now)
 	if j.x.known {
+		if j.x.since == 0 {
+			j.x.since = now
+		}
 		j.f.advance(now)
 		j.choose(now)
 		j.estimate(now, system, dst)
