@@ -126,73 +126,9 @@ func (v *view) verdict(m *status.Mode, c status.Clock) {
 	case status.Within:
 		v.Do = "The clock is right for " + v.Mode + "."
 		if m.GoodForS.OK {
-<<<<<<< HEAD
 			v.Left, v.LeftNote = spaced(status.Span(m.GoodForS.V)), "left if all sources fail"
 			if !sourced(c.Basis) {
 				v.LeftNote = "left"
-=======
-			v.UntilFor = status.Span(m.GoodForS.V) + " without another reading"
-		}
-	case status.Borderline:
-		v.Detail = "The clock may or may not be within " + tol + nbsp + "s."
-	case status.Outside:
-		v.Detail = "The clock is off by more than " + tol + nbsp + "s."
-	}
-}
-
-// clockText is the clock's error in a sentence.
-func clockText(c status.Clock) string {
-	if !c.ErrorS.OK {
-		return "Nothing to judge the clock by."
-	}
-	b := "The clock is " + status.FastSlow(c.ErrorS)
-	if c.BoundS.OK {
-		b += ", ± " + status.Number(c.BoundS.V) + " s"
-	}
-	return b + "."
-}
-
-func (v *view) clock(c status.Clock) {
-	v.ClockRows = append(v.ClockRows, Row{"System clock", strings.TrimSuffix(strings.TrimPrefix(clockText(c), "The clock is "), ".")})
-	if c.GuardS.OK {
-		v.GuardText = status.Number(c.GuardS.V) + " s"
-		v.ClockRows = append(v.ClockRows, Row{"Verdicts use", "± " + v.GuardText})
-	}
-	if c.RatePPM.OK {
-		v.ClockRows = append(v.ClockRows, Row{"Oscillator gains", minus(fmt.Sprintf("%.2f ppm ± %s ppm (%.2f s a day)", c.RatePPM.V, status.Number(c.RateBoundPPM.V), c.RatePPM.V*0.0864))})
-	}
-	v.ClockRows = append(v.ClockRows, Row{"Proved", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)}, Row{"Steering", strings.TrimSuffix(strings.TrimPrefix(c.SteeringText(), "steering: "), ".")})
-	for _, t := range c.Budget {
-		share := 0.0
-		if c.GuardS.OK && t.GuardS.OK && c.GuardS.V > 0 {
-			share = math.Round(min(t.GuardS.V/c.GuardS.V, 1) * 100)
-		}
-		v.Budget = append(v.Budget, term{status.Clean(t.Term), known(t.GuardS, "s"), status.Clean(t.Because), share})
-	}
-}
-
-func listText(l []string) string {
-	if len(l) == 0 {
-		return "nothing"
-	}
-	return status.Clean(strings.Join(l, ", "))
-}
-
-func known(f status.Float, unit string) string {
-	if !f.OK {
-		return "not known"
-	}
-	return status.Number(f.V) + " " + unit
-}
-
-func (v *view) references(refs []status.Reference) {
-	for _, r := range refs {
-		says := "says nothing"
-		if r.ErrorS.OK {
-			says = "the clock is " + status.FastSlow(r.ErrorS)
-			if r.BoundS.OK {
-				says += ", ± " + status.Number(r.BoundS.V) + " s"
->>>>>>> 34d512a (judge: good-for is a promise; the rate published is the oscillator's)
 			}
 		}
 	default:
