@@ -233,7 +233,7 @@ func (j *Judge) guardAhead(t float64) claim {
 	}
 	for i := range j.marks {
 		if m := &j.marks[i]; j.markOpposes(m) || i >= slotCrowd && j.airSpans(m) {
-			c = c.hull(j.says(m))
+			c = c.hull(j.saysAhead(m, t))
 		}
 	}
 	for i := range j.servers[:j.nServer] {

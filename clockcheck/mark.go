@@ -59,9 +59,12 @@ const ancAir = ancBorrowed<<1 | ancBorrowed<<2 | ancBorrowed<<3
 
 // says is where a mark would have x be, relative to the estimate: the older the
 // mark, the less the oscillator's rate lets it say.
-func (j *Judge) says(m *marked) claim {
+func (j *Judge) says(m *marked) claim { return j.saysAhead(m, 0) }
+
+// saysAhead is says after t more seconds.
+func (j *Judge) saysAhead(m *marked, t float64) claim {
 	r := j.rel(m.at, m.z)
-	b := m.bound + guardZ*j.f.sigma(sY)*math.Max(float64(j.f.at-m.at)/1e9, 0)
+	b := m.bound + guardZ*math.Sqrt(j.f.p[sY][sY]+q2X*t)*math.Max(float64(j.f.at-m.at)/1e9+t, 0)
 	return claim{r - b, r + b}
 }
 
