@@ -18,6 +18,7 @@ const (
 	// knownWell: UTC is known so well, σ in s, that a stream of unknown lateness moves it
 	// by nothing that matters.
 	knownWell = 0.1
+	anywhere  = 1e6 // s: where UTC may be of which nobody tells more than a fraction of a period
 )
 
 func (b *Bank) hearTime(t *Track, r *Reading) {
@@ -147,6 +148,14 @@ func (b *Bank) deny(t *Track, r *Reading) {
 		return
 	}
 	t.odd[r.Source] = 0
+	if r.Modulo > 0 && t.streams() && t.Roots.Only(SetOf(Receiver)) && b.allowed(ReceiverFalse) {
+		// Or the receiver that UTC rests on is false; then nobody says where UTC is.
+		c := *t
+		c.silence()
+		c.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At}, b.nats[ReceiverFalse])
+		c.Lo, c.Hi = -anywhere, anywhere
+		b.add(c)
+	}
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
 	if w, ok := b.seconded(t, r); ok {
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]))

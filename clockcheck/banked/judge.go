@@ -8,6 +8,7 @@ package banked
 
 import (
 	"math"
+	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
@@ -23,6 +24,7 @@ const (
 	rateUnlearned = 30e-6 // s/s, 1σ: ±10 to ±50 ppm parts are usual
 	rateSlack     = 1e-6  // s/s: what is learned of a rate holds no better at the next start
 	maxEvents     = 32
+	airLasts      = 10 * time.Minute // so old a hearing is laid against what is known by now
 )
 
 // Judge holds the sources and the bank. Make one with New.
@@ -36,7 +38,8 @@ type Judge struct {
 	clock   rtc.Clock
 	servers server.Servers
 	marks   [2]clockcheck.Mark
-	air     [2]clockcheck.Air
+	air     [2]clockcheck.Air // as placed
+	heard   [2]clockcheck.Air // as last heard
 	warm    warmth
 	system  systemClock
 	verdict verdicts
@@ -149,6 +152,11 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), Awaited: j.rx.Awaited(), LateMost: j.rx.LateMost()}})
 	if n, ok := j.rx.Page(); ok {
 		j.bank.Page(n)
+		for i := range j.air { // what could not be placed before may be now
+			if a := j.heard[i]; a.At != 0 && e.At.Sub(a.At) < airLasts {
+				j.Air(&a)
+			}
+		}
 	}
 	j.changed(e.At)
 }

@@ -137,6 +137,9 @@ func index(b bool) int {
 // Air takes what the station's own radio heard; it reports whether that was enough.
 func (j *Judge) Air(a *clockcheck.Air) bool {
 	r, ok := air.Take(a)
+	if ok {
+		j.heard[index(r.Source == bank.Station)] = *a
+	}
 	if ok = ok && j.placeable(&r); ok {
 		j.air[index(r.Source == bank.Station)] = *a
 		j.bank.Hear(&r)
