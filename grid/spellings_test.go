@@ -67,7 +67,6 @@ func (a angleDrawn) number(i, width int, point string) string {
 
 // style is how both angles of a place are written.
 type style struct {
-	name               string
 	marks              []string // after each part; nil: blanks between
 	padded             bool
 	signed             bool // by sign, else by letter

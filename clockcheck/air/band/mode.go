@@ -31,8 +31,7 @@ type array struct {
 	tones []int
 }
 
-func (m Mode) spacingHz() float64     { return rate / float64(m.Symbol) }
-func (m Mode) symbolSeconds() float64 { return float64(m.Symbol) / rate }
+func (m Mode) spacingHz() float64 { return rate / float64(m.Symbol) }
 
 const rate = 8000.0
 
