@@ -1,8 +1,8 @@
 // Command rooms draws the program's packages and who imports whom, for DEVELOPERS.md:
 //
-//	go run ./cmd/internal/rooms
+//	go run ./cmd/internal/rooms [DEVELOPERS.md]
 //
-// prints a Mermaid flow chart, one box a package, grouped by top folder. An arrow that
+// prints, or puts into the file in place of the chart that is there, a Mermaid flow chart, one box a package, grouped by top folder. An arrow that
 // others imply is left out: A → C, where A → B → C (the transitive reduction). What only
 // tests import is left out too. A leaf that many import stands in a box of its own,
 // "everywhere", without its arrows.
@@ -10,6 +10,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -18,12 +19,49 @@ import (
 )
 
 func main() {
-	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "./...").Output()
-	if err != nil {
+	if err := run(os.Args[1:]); err != nil {
 		fmt.Fprintln(os.Stderr, "rooms:", err)
 		os.Exit(1)
 	}
-	os.Stdout.WriteString(chart(parse(string(out))))
+}
+
+func run(args []string) error {
+	c, err := drawn(".")
+	if err != nil || len(args) == 0 {
+		fmt.Print(c)
+		return err
+	}
+	old, err := os.ReadFile(args[0])
+	if err != nil {
+		return err
+	}
+	text, err := replaced(string(old), c)
+	if err != nil {
+		return fmt.Errorf("%s: %w", args[0], err)
+	}
+	return os.WriteFile(args[0], []byte(text), 0o644)
+}
+
+// drawn is the chart of the module that dir lies in.
+func drawn(dir string) (string, error) {
+	cmd := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, module+"...")
+	cmd.Dir = dir
+	out, err := cmd.Output()
+	if err != nil {
+		return "", err
+	}
+	return chart(parse(string(out))), nil
+}
+
+// replaced is text with its Mermaid block holding c.
+func replaced(text, c string) (string, error) {
+	const begin, end = "```mermaid\n", "```\n"
+	before, rest, ok := strings.Cut(text, begin)
+	_, after, ok2 := strings.Cut(rest, end)
+	if !ok || !ok2 {
+		return "", errors.New("no block of ```mermaid to put the chart into")
+	}
+	return before + begin + c + end + after, nil
 }
 
 const (

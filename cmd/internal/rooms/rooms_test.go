@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"strings"
 	"testing"
 )
@@ -16,5 +17,21 @@ func TestChart(t *testing.T) {
 		if strings.Contains(got, wrong) {
 			t.Errorf("%q in\n%s", wrong, got)
 		}
+	}
+}
+
+// TestGuideShowsTheRooms: the chart in DEVELOPERS.md is that of the packages as they are.
+func TestGuideShowsTheRooms(t *testing.T) {
+	const guide = "../../../DEVELOPERS.md"
+	now, err := drawn(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(guide)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want, err := replaced(string(text), now); err != nil || want != string(text) {
+		t.Errorf("the chart is not that of the packages (%v): go run ./cmd/internal/rooms DEVELOPERS.md", err)
 	}
 }
