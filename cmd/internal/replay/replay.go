@@ -18,6 +18,7 @@ import (
 	"noonmark/cmd/internal/record"
 	"noonmark/cmd/internal/settings"
 	"noonmark/cmd/internal/station"
+	"noonmark/cmd/internal/terminal"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/gnss"
 	"noonmark/status"
@@ -83,7 +84,7 @@ func replay(c cli.Replay, modes []clockcheck.Mode, out io.Writer) error {
 		}
 		p := newPlayer(modes)
 		if !c.JSON {
-			p.changes = out
+			p.changes, p.bar = out, terminal.Of(out).Progress()
 			fmt.Fprintf(out, "%s\n", path)
 		}
 		r := p.play(path, b)
@@ -123,6 +124,7 @@ type player struct {
 	lastTOD time.Duration
 	named   bool
 	changes io.Writer
+	bar     *terminal.Progress // nil = none
 	last    string
 	snap    *status.Snapshot
 }
@@ -139,13 +141,28 @@ func (p *player) play(path string, b []byte) fileReport {
 	p.stamped = hostStamped(b)
 	p.st.Opened(station.Source{Device: path, Identity: path}, p.local)
 	p.local += 1e9
+	done, shown := 0, 0
 	for line := range bytes.Lines(b) {
 		p.advance(line)
 		p.st.Bytes(line, station.Read{At: p.local})
+		if done += len(line); p.bar != nil && done-shown >= barEvery {
+			shown = done
+			p.bar.Show(float64(done)/float64(len(b)), fmt.Sprintf("%.1f of %.1f MB", float64(done)/1e6, float64(len(b))/1e6))
+		}
 	}
+	p.clearBar()
 	p.local += 2e9
 	p.tick()
 	return read(path, b)
+}
+
+// barEvery is how many bytes pass between two pictures of the bar: a few each second.
+const barEvery = 2 << 20
+
+func (p *player) clearBar() {
+	if p.bar != nil {
+		p.bar.Clear()
+	}
 }
 
 // start notes the capture's own time at its first dated epoch.
@@ -208,6 +225,7 @@ func (p *player) tick() {
 	if p.set {
 		at = clockShown(p.snap)
 	}
+	p.clearBar()
 	p.last = printChange(p.changes, p.last, at, p.snap)
 }
 
