@@ -91,25 +91,33 @@ func now(t *testing.T, address string) (s status.Snapshot) {
 }
 
 // lastMinute is the last full minute of a page's judged UTC, on this machine's own
-// timescale, as its stream says.
+// timescale, as its stream and its exchange say.
 func lastMinute(t *testing.T, address string) timescale.Local {
 	t.Helper()
-	r, err := http.Get(address + "live")
-	if err != nil {
+	client := http.Client{Timeout: clitest.Patience}
+	get := func(what string) *http.Response {
+		r, err := client.Get(address + what)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { r.Body.Close() })
+		return r
+	}
+	var tie struct{ Left, Own float64 }
+	if err := json.NewDecoder(get("exchange").Body).Decode(&tie); err != nil {
 		t.Fatal(err)
 	}
-	defer r.Body.Close()
-	for lines := bufio.NewReader(r.Body); ; {
+	for lines := bufio.NewReader(get("live").Body); ; {
 		line, err := lines.ReadString('\n')
 		if err != nil {
 			t.Fatal(err)
 		}
-		if data, ok := strings.CutPrefix(line, "data: "); ok {
-			var e struct{ At, UTC float64 }
+		if data, ok := strings.CutPrefix(line, "data:"); ok {
+			var e struct{ Boot, UTC float64 }
 			if err := json.Unmarshal([]byte(data), &e); err != nil {
 				t.Fatal(err)
 			}
-			return timescale.Local((e.At - math.Mod(e.UTC, 60_000)) * 1e6)
+			return timescale.Local((e.Boot - tie.Left + tie.Own - math.Mod(e.UTC, 60_000)) * 1e6)
 		}
 	}
 }

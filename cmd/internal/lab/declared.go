@@ -23,7 +23,7 @@ var Classes = []Class{
 	{4, "all servers heard answer out of one lying clock, and nobody else is there", "any", "a receiver's fix, a compared hardware clock"},
 	{5, "somebody sets the hardware clock while the power is off, and nobody else is there at boot", "any", "a receiver's fix, a server, a mark"},
 	{6, "the hardware clock stands still in the cold while the power is off, and does not tell", "the time it stood", "a receiver's fix, a server, a mark"},
-	{7, "the crystal leaps for good by 10 ppm or more in holdover, with neither hardware clock nor server", "36 ms an hour for 10 ppm", "any reading"},
+	{7, "the crystal leaps for good by more than 15 ppm in holdover, with neither a compensated hardware clock nor a server (15 ppm is in the guard)", "18 ms an hour for each 5 ppm above", "any reading"},
 	{8, "an operator's mark, or a borrowed clock, is wrong, and nobody else is there", "as wrong as the mark", "a receiver's fix, a server"},
 	{9, "a lone receiver names the second to come", "up to 1 s", "a server, a mark, a compared hardware clock"},
 }

@@ -19,6 +19,7 @@ type Expectation struct {
 	when window
 	once bool
 	test func(*status.Snapshot) (ok bool, is string)
+	off  float64 // s: the published error may be so far from the truth at most; 0 = not asked
 }
 
 // expect reads an expectation: [once] WHAT WHEN.
@@ -56,6 +57,8 @@ func (c *Case) expect(l *line) error {
 		e.test, err = below(l, func(c *status.Clock) status.Float { return c.GuardS })
 	case l.is("error below"):
 		e.test, err = below(l, func(c *status.Clock) status.Float { return status.Known(math.Abs(c.ErrorS.V)) })
+	case l.is("estimate off below"):
+		e.off, err = l.number("the limit", "s")
 	default:
 		err = e.verdict(l)
 	}
@@ -213,7 +216,8 @@ type Break struct {
 	Is          string        `json:"is"`
 }
 
-func (k *checker) look(at time.Duration, s *status.Snapshot) {
+// look takes a second; truth is the system clock's true error then, s.
+func (k *checker) look(at time.Duration, s *status.Snapshot, truth float64) {
 	// Seconds end a little after the instant named, and after a power-off late.
 	if at < k.when.from || at > k.when.to+time.Second && k.seen || k.broken {
 		return
@@ -222,7 +226,13 @@ func (k *checker) look(at time.Duration, s *status.Snapshot) {
 		return
 	}
 	k.seen = true
-	ok, is := k.test(s)
+	var ok bool
+	var is string
+	if e := s.Clock.ErrorS; k.off > 0 {
+		ok, is = e.OK && math.Abs(e.V-truth) < k.off, fmt.Sprintf("%.4f s off", e.V-truth)
+	} else {
+		ok, is = k.test(s)
+	}
 	switch {
 	case ok:
 		k.held = true

@@ -28,7 +28,7 @@ type newNight struct {
 	forgets    []time.Duration
 	colds      []window        // carried out into the cold
 	set        []time.Duration // the hardware clock, by others
-	leaps      []time.Duration // of the crystal, in a tent, by 10 ppm and more
+	leaps      []time.Duration // of the crystal, in a tent, by more than 15 ppm
 }
 
 // lie is a part of the night in which the receiver's time is false.

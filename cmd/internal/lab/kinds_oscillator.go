@@ -58,7 +58,7 @@ var kinds = append(append(append([]kind{
 		s.inside(from, to)
 		by := s.sign() * s.log(5, 25)
 		s.then(from+s.span(0, to-from), func(c *world.Chapter) { c.OscJump = by })
-		if by >= 10 || by <= -10 {
+		if by > 15 || by < -15 { // declared: less is in the guard
 			s.leaps = append(s.leaps, from)
 		}
 	}},

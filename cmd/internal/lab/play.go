@@ -75,7 +75,7 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 	at, truth := w.Elapsed(), w.SystemError()
 	o.night.Seconds++
 	for i := range o.checks {
-		o.checks[i].look(at, s)
+		o.checks[i].look(at, s, truth)
 	}
 	o.health(w, s)
 	o.lookAtPromise(w, s)
