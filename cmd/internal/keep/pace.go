@@ -10,7 +10,8 @@ import (
 // and end with the battery's.
 const (
 	saveFirst = 5 * time.Minute // after the start
-	saveEvery = time.Hour
+	// A week is to have at most 200 writes: this makes 144 and leaves 56 for what is urgent.
+	saveEvery = 70 * time.Minute
 	// So often at most, in one run, something is saved at once, lest another program
 	// that sets the hardware clock again and again wear the card.
 	saveUrgent = 50

@@ -7,7 +7,7 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// First after five minutes, then each hour, and at once where it is urgent, at most fifty
+// First after five minutes, then every 70 minutes, and at once where it is urgent, at most fifty
 // times in one run.
 func TestPace(t *testing.T) {
 	var p Pace
@@ -23,7 +23,7 @@ func TestPace(t *testing.T) {
 			p.Saved(at)
 		}
 	}
-	if len(saves) != 2 || saves[0] != 5*time.Minute || saves[1] != 65*time.Minute || urgent != 50 {
+	if len(saves) != 2 || saves[0] != 5*time.Minute || saves[1] != 75*time.Minute || urgent != 50 {
 		t.Errorf("saved after %v, and %d times urgently", saves, urgent)
 	}
 	at := begin.Add(4 * time.Hour)
