@@ -86,6 +86,9 @@ func TestCrowdShowsALie(t *testing.T) {
 
 // Dragged off at so many ppm, the clock steered along.
 func TestCrowdShowsADrag(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, ppm := range []float64{20, 60, 195, -20, -195} {
 		w := newWorld(t, Learned{})
 		w.run(20 * time.Second)

@@ -45,6 +45,9 @@ func TestRampSoftens(t *testing.T) {
 // A latency may leap while the receiver is not heard. The first readings after the
 // hole must not take the estimate along before they have been looked at.
 func TestLeapWhileUnheard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, leap := range []float64{0.10, 0.30, -0.12} {
 		w := ledWorld(t)
 		w.run(time.Hour)
@@ -132,6 +135,9 @@ func comparedOnce(t *testing.T, source rand.Source, jitter float64, bound time.D
 // wrong rate. That must not outlast it: not with a latency so soft that nothing corrects
 // the rate any more.
 func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for seed := range uint64(12) {
 		w := comparedOnce(t, rand.NewPCG(seed, 1), 0.024, 20*time.Millisecond)
 		w.run(8 * time.Minute)
@@ -152,6 +158,9 @@ func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
 // A drag-off of some minutes, of a receiver that scatters and while the rate is known to
 // some ppm only: neither the time it led to nor the rate it taught may stay.
 func TestShortDragOfAScatteringReceiver(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for seed := range uint64(6) {
 		w := comparedOnce(t, rand.NewPCG(seed, 3), 0.024, 60*time.Millisecond)
 		w.run(150 * time.Minute)
@@ -169,6 +178,9 @@ func TestShortDragOfAScatteringReceiver(t *testing.T) {
 // A drag-off that ends with a leap back, early, is no leap of the latency: the estimate
 // goes back to before it.
 func TestLeapBackFromADrag(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, learned := range []time.Duration{60 * time.Minute, 75 * time.Minute, 90 * time.Minute, 110 * time.Minute} {
 		for _, ppm := range []float64{200, 255, 300, 400} {
 			w := comparedOnce(t, rand.NewPCG(1, 2), 0.0012, 8*time.Millisecond)

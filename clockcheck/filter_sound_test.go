@@ -69,6 +69,9 @@ func (e *exact) measure(other int, sign, r float64) {
 // second, beside sentences of 8 ms and an RTC: after hours the covariance is that of
 // exact arithmetic to a thousandth, so that the plain form of the update will do.
 func TestPreciseUpdatesAreSound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, sigma := range []float64{1e-6, 1e-7} {
 		f := filter{qS: qSPlain, qD: qD}
 		f.forget(sY, 0, rateSigma)

@@ -143,6 +143,9 @@ func TestJumpAfterTenMinutes(t *testing.T) {
 // A false signal that leads a lone receiver away, faster than the documentation
 // declares visible, must be seen before a false word is said.
 func TestDragIsSeen(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, row := range []struct {
 		ppm   float64
 		learn time.Duration // alone with a true signal before

@@ -90,6 +90,9 @@ func TestPulseJumps(t *testing.T) {
 // A slow drag of sentences and pulse together: the oscillator tells, and finer than
 // by the sentences alone.
 func TestPulseDragIsSeen(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, ppm := range []float64{1000, 200, 40, 15} {
 		w := newPulseWorld(t, Learned{RatePPM: -12, RateSigmaPPM: 0.5}, EdgeAssert)
 		w.run(10 * time.Second)

@@ -53,6 +53,9 @@ func pulseNight(t *testing.T, seed uint64) *world {
 }
 
 func TestPulseNights(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	by := map[Basis]int{}
 	for seed := range uint64(60) {
 		w := pulseNight(t, seed)

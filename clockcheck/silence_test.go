@@ -9,6 +9,9 @@ import (
 // as silent after half a minute and the verdict lasts nine tenths of what good-for said.
 // The laboratory looks at the same on every night it plays.
 func TestGoodForIsAPromise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	const night = 12 * 3600.0 // s: no further is it played
 	for name, begin := range map[string]func(w *world){
 		"a receiver alone, its latency open": func(w *world) {},

@@ -88,6 +88,9 @@ func median(x []float64) float64 {
 // better 95 % found, 95 % of their offsets within 0.05 s (the list has steps of 0.1 s);
 // and the crowd within 0.05 s of the list's median where the list has eight or more.
 func TestRecordings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	m := named(t, "FT8")
 	good, found, close := 0, 0, 0
 	var strengths []float64 // ours less the listed, dB
@@ -129,6 +132,9 @@ func TestRecordings(t *testing.T) {
 // TestFalseFinds looks in the same recordings for a mode that is not in them, with the
 // same tones and lengths: its finds are false, and no crowd comes of them.
 func TestFalseFinds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	m := named(t, "JS8-15")
 	finds, plain := 0, 0
 	names := slices.Sorted(maps.Keys(heard(t)))

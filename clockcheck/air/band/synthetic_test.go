@@ -56,6 +56,9 @@ func trial(r *rand.Rand, m band.Mode, c airtest.Channel, snr float64, periods, n
 // TestSyntheticBands: through the channels of ITU-R F.1487; the error of single offsets is
 // 0.03 s RMS at most at −12 dB in the moderate one. NOONMARK_TEST_LONG makes the whole table.
 func TestSyntheticBands(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	r := rand.New(rand.NewPCG(1, 2))
 	for _, row := range []struct {
 		name  string
@@ -84,6 +87,9 @@ func TestSyntheticBands(t *testing.T) {
 // TestNothingThere: periods of noise, voices, music, carriers, clicks and of other modes make
 // no crowd. 2,000 of them with NOONMARK_TEST_LONG.
 func TestNothingThere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	r := rand.New(rand.NewPCG(3, 4))
 	periods, crowds := 10, 0
 	if long {

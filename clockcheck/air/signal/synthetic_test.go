@@ -63,6 +63,9 @@ func (c tally) rms() float64 { return math.Sqrt(c.sum / math.Max(float64(c.secon
 // the second within 5 ms RMS at 10 dB and 15 ms at 0 dB, no wrong second, minute or date.
 // 1,000 minutes each with NOONMARK_TEST_LONG.
 func TestStations(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	minutes := 2
 	if os.Getenv("NOONMARK_TEST_LONG") != "" {
 		minutes = 1000
@@ -121,6 +124,9 @@ func TestCHUCode(t *testing.T) {
 
 // TestNothingThere: noise, voices, music, carriers and a band of FT8-like tones are no station.
 func TestNothingThere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	r := rand.New(rand.NewPCG(9, 9))
 	n := 10
 	if os.Getenv("NOONMARK_TEST_LONG") != "" {
