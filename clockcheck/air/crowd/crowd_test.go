@@ -24,6 +24,9 @@ func scatter(r *rand.Rand) float64 {
 
 // TestCoverage: the statistical bound holds in 99 % of crowds that scatter as real ones.
 func TestCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	r := rand.New(rand.NewPCG(1, 2))
 	allClaims, allHeld := 0, 0
 	for _, n := range []int{5, 7, 10, 20, 40} {
