@@ -14,6 +14,9 @@ import (
 // what nobody thought of. The first half hour of each is played; all of it with
 // NOONMARK_LONG.
 func TestEveryStateHasAdvice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the first half hour of every scenario takes long under the race detector")
+	}
 	paths, _ := filepath.Glob("../../../testdata/scenarios/*.scenario")
 	if len(paths) < 70 {
 		t.Fatalf("only %d scenarios", len(paths))
