@@ -10,6 +10,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -26,7 +27,7 @@ import (
 // studio is a simulated sound device and its computer: blocks arrive on time, a little
 // late each, and the system clock is off by err.
 type studio struct {
-	local  timescale.Local
+	local  atomic.Int64 // when the newest block came; the reader writes it, the examiner asks
 	start  timescale.Local
 	blocks int
 	hole   time.Duration
@@ -42,12 +43,14 @@ func (s *studio) now() timescale.Local {
 		s.start = s.start.Add(s.hole)
 	}
 	late := 15*time.Millisecond + time.Duration(s.blocks*7919%11)*time.Millisecond
-	s.local = s.start.Add(time.Duration(s.blocks)*blockLasts + late)
-	return s.local
+	at := s.start.Add(time.Duration(s.blocks)*blockLasts + late)
+	s.local.Store(int64(at))
+	return at
 }
 
 func (s *studio) sample() pair {
-	return pair{Local: s.local, System: s.utc.Add(s.local.Sub(timescale.Local(1e12)) + s.err)}
+	at := timescale.Local(s.local.Load())
+	return pair{Local: at, System: s.utc.Add(at.Sub(timescale.Local(1e12)) + s.err)}
 }
 
 func (s *studio) tell(r control.Request) (control.Answer, error) {
