@@ -111,7 +111,7 @@ func TestFrozenService(t *testing.T) {
 // What is learned cannot be kept, a command of follow cannot be run: why says both.
 func TestProblemsAreSaid(t *testing.T) {
 	t.Parallel()
-	_, run, log := started(t, filepath.Join(clitest.EmptyFile(t), "state"), "--verbose")
+	cmd, run, log := started(t, filepath.Join(clitest.EmptyFile(t), "state"), "--verbose")
 	says := func(want string) bool {
 		_, out, _ := runArgs("why", "--run-dir", run)
 		return strings.Contains(strings.Join(strings.Fields(out), " "), want)
@@ -128,7 +128,15 @@ func TestProblemsAreSaid(t *testing.T) {
 	t.Cleanup(func() { f.Process.Kill(); f.Wait(); os.RemoveAll(run + status.BesideSuffix) })
 	clitest.WaitFor(t, log, "the second problem", func() bool { return says("The command for verdict-lost cannot be run") })
 	clitest.WaitFor(t, log, "both in the status", func() bool { return len(clitest.Load(filepath.Join(run, status.FileName)).Problems) == 2 })
-	clitest.WaitFor(t, log, "an epoch in the log of --verbose", func() bool { return strings.Contains(log.String(), "epoch") })
+	clitest.WaitFor(t, log, "an epoch", func() bool {
+		r := clitest.Load(filepath.Join(run, status.FileName)).Receiver
+		return r != nil && r.Epochs > 0
+	})
+	cmd.Process.Signal(syscall.SIGTERM)
+	cmd.Wait() // then nobody writes the log
+	if !strings.Contains(log.String(), "epoch") {
+		t.Errorf("no epoch in the log of --verbose:\n%s", log)
+	}
 }
 
 // A full run directory is named, not a dead service.
