@@ -127,7 +127,7 @@ func (c *CLI) check() error {
 	case c.Hear.Rate != 0 && (c.Hear.Rate < 8000 || c.Hear.Rate > 48000):
 		return fmt.Errorf("--rate %d: 8000 to 48000 samples a second", c.Hear.Rate)
 	case c.Hear.Offsets && (c.Hear.Raw || len(c.Hear.Words) == 0):
-		return errors.New("--offsets wants the offsets after it, in seconds: hear --offsets 0.8 0.9 0.7 0.8 1.0")
+		return errors.New("name the offsets after --offsets, in seconds: noonmark hear --offsets 0.8 0.9 0.7 0.8 1.0")
 	case c.Mark.Beat && c.Mark.React:
 		return errors.New("--beat and --react: choose one")
 	case c.Mark.Taps != 0 && (c.Mark.Taps < 3 || c.Mark.Taps > 60):
