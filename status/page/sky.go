@@ -66,7 +66,7 @@ const leastSeen = 600
 // sky draws the satellites and what hides them.
 func (d *details) sky(q *status.Position, sats []Satellite, r skyRecord) {
 	if q == nil && len(sats) == 0 {
-		d.SkySummary = "The receiver tells nothing of satellites."
+		d.SkySummary = "The receiver does not report satellites."
 		return
 	}
 	used := "an unknown number"
