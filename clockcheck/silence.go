@@ -29,7 +29,7 @@ func (j *Judge) Lasts(now timescale.Local, system timescale.UTC, last *Judgement
 			c.ReceiverLost("It is silent.")
 		}
 		ahead, _ := j.Ahead(last.Error, t) // the clock goes on as it goes
-		c.Judge(at, system.Add(seconds2d(t+ahead-last.Error+j.f.v[sY]*t)), &d)
+		c.judge(at, system.Add(seconds2d(t+ahead-last.Error+j.f.v[sY]*t)), &d)
 		for i := range on {
 			if on[i] = on[i] && d.Modes[i].Verdict == Within; on[i] {
 				out[i] = t

@@ -113,6 +113,12 @@ func (c *clockRate) feed(l timescale.Local, s timescale.UTC) (step float64) {
 // Judge says how it stands at now, when the system clock showed system. dst is
 // filled anew; its slices are used again.
 func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *Judgement) {
+	j.judge(now, system, dst)
+	j.Promise(dst)
+}
+
+// judge is Judge without the look ahead.
+func (j *Judge) judge(now timescale.Local, system timescale.UTC, dst *Judgement) {
 	if step := j.clock.feed(now, system); step != 0 {
 		j.note(now, "clock-stepped", "Another program moved the system clock by "+seconds(step)+".")
 	}
@@ -210,9 +216,6 @@ func (j *Judge) modes(now timescale.Local, dst *Judgement) {
 			mj.Verdict, mj.Margin = terms.Accept(dst.Error, dst.Guard, m.Tolerance.Seconds())
 		}
 		mj.Verdict = j.held(i, now, mj.Verdict)
-		if mj.Verdict == Within {
-			mj.GoodFor = j.goodFor(dst.Error, m.Tolerance.Seconds())
-		}
 		dst.Modes = append(dst.Modes, mj)
 	}
 }
@@ -258,32 +261,44 @@ func (j *Judge) risen(i int, now timescale.Local, v Verdict) Verdict {
 	return Within
 }
 
-// goodFor looks for the instant at which |error| + guard reaches the tolerance
-// if no reading ever came again, s from now; at most the horizon.
+// goodFor is the last whole second, from now, at which |error| + guard is within the
+// tolerance if no reading ever comes again; at most the horizon. Seconds 1, 2, 4, … are
+// looked at until one is not, then the last interval is halved.
 func (j *Judge) goodFor(err, tol float64) float64 {
-	holds := func(t float64) bool {
-		e, guard := j.Ahead(err, t)
-		quiet, spans := j.quietAhead(err, t)
-		return math.Abs(e)+guard <= tol && math.Abs(quiet)+spans <= tol
-	}
-	good, bad := 0.0, 1.0
-	for holds(bad) {
-		if good = bad; good >= horizon.Seconds() {
-			return horizon.Seconds()
+	holds := func(t int) bool {
+		e, guard := j.Ahead(err, float64(t))
+		if math.Abs(e)+guard > tol || j.led.lead == 0 { // nothing led: the quiet view is the same
+			return math.Abs(e)+guard <= tol
 		}
-		bad *= 1.25
+		e, guard = j.quietAhead(err, float64(t))
+		return math.Abs(e)+guard <= tol
 	}
-	for range 40 {
+	most := int(horizon / time.Second)
+	good, bad := 0, 1
+	for holds(bad) {
+		if good = bad; good >= most {
+			return float64(most)
+		}
+		bad = min(2*bad, most)
+	}
+	for bad-good > 1 {
 		if mid := (good + bad) / 2; holds(mid) {
 			good = mid
 		} else {
 			bad = mid
 		}
-		if bad-good < 0.5 {
-			break
+	}
+	return float64(good)
+}
+
+// Promise says again for how long each verdict within is good: after Steered, which changes
+// where the clock goes from here.
+func (j *Judge) Promise(dst *Judgement) {
+	for i := range dst.Modes {
+		if m := &dst.Modes[i]; m.Verdict == Within {
+			m.GoodFor = j.goodFor(dst.Error, m.Mode.Tolerance.Seconds())
 		}
 	}
-	return math.Floor(good)
 }
 
 // quietAhead is what the error and the guard would be once the stream has fallen silent

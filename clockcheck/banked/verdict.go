@@ -139,6 +139,16 @@ func (j *Judge) modes(now timescale.Local, dst *clockcheck.Judgement) {
 	}
 }
 
+// Promise says again for how long each verdict within is good: after Steered, which changes
+// where the clock goes from here.
+func (j *Judge) Promise(dst *clockcheck.Judgement) {
+	for i := range dst.Modes {
+		if m := &dst.Modes[i]; m.Verdict == clockcheck.Within {
+			m.GoodFor = j.goodFor(i, dst.Error, m.Mode.Tolerance.Seconds())
+		}
+	}
+}
+
 // goodFor looks for the instant at which |error| + guard reaches the tolerance if no
 // reading ever came again, s from now; at most the horizon. It begins at the last answer.
 func (j *Judge) goodFor(i int, err, tol float64) float64 {

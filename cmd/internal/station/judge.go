@@ -30,6 +30,7 @@ type Judge interface {
 	Steered(clockcheck.Steered)
 	Stepped(by time.Duration)
 	Judge(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement)
+	Promise(*clockcheck.Judgement)
 	Ahead(err, t float64) (ahead, guard float64)
 	Hand(now timescale.Local) (clockcheck.Handed, bool)
 	Learned() clockcheck.Learned

@@ -15,6 +15,7 @@ type steering struct {
 	s       *steer.Steerer // nil = the clock is only watched
 	actions steer.Actions
 	in      steer.Input
+	told    clockcheck.Steered // what the judge knows of it
 }
 
 func newSteering(cfg *Config) steering {
@@ -39,6 +40,10 @@ func (s *Station) decide(t Tick) {
 	s.steer.actions = s.steer.s.Decide(s.steer.in)
 	st := s.steer.s.Steered(s.steer.in)
 	s.judge.Steered(st)
+	if st != s.steer.told {
+		s.steer.told = st
+		s.judge.Promise(&s.judgement) // good-for is what follows from what is done to the clock now
+	}
 	if st.On {
 		// The Steerer has said it better.
 		for i := len(s.events) - 1; i >= 0 && s.events[i].At == t.Local; i-- {
@@ -72,7 +77,8 @@ func (s *Station) takeDone(now timescale.Local, err error) {
 		why = "Noonmark has no right to set the clock (CAP_SYS_TIME), so it only watches. Run it as its service."
 	}
 	s.steer.s.Failed(now, denied, why)
-	s.judge.Steered(clockcheck.Steered{})
+	s.steer.told = clockcheck.Steered{}
+	s.judge.Steered(s.steer.told)
 	s.note(now, "not-steered", why)
 }
 
