@@ -8,20 +8,15 @@ import (
 	"noonmark/status"
 )
 
-// What another program does to ask whether it may key up: take its own present, find
-// the status, have it judged as of now.
+// What another program does to ask whether it may key up: find
+// the status, with its own present, and have it judged as of then.
 func Example() {
-	now, err := status.ReadNow()
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	s, _, err := status.Find(now, "/run/noonmark", os.Getenv("XDG_RUNTIME_DIR")+"/noonmark")
+	found, err := status.Find("/run/noonmark", os.Getenv("XDG_RUNTIME_DIR")+"/noonmark")
 	if err != nil {
 		fmt.Println("cannot tell:", err)
 		return
 	}
-	r, err := status.Ready(s, now, []string{"FT8"})
+	r, err := status.Ready(found.Status, found.Now, []string{"FT8"})
 	if err != nil {
 		fmt.Println(err) // FT8 is not judged there
 		return

@@ -41,11 +41,16 @@ func PublishProblems(runDir string, now Now, list []Problem) error {
 }
 
 // OtherProblems are those that lie beside runDir and are not old; no file, no problem.
-func OtherProblems(runDir string, now Now) []Problem {
+// The clocks are read after the file, as Find does.
+func OtherProblems(runDir string) []Problem {
 	b, err := safefile.Read(filepath.Join(filepath.Clean(runDir)+BesideSuffix, problemsName), maxProblems)
 	var f problemsFile
 	if err == nil {
 		err = json.Unmarshal(b, &f)
+	}
+	var now Now
+	if err == nil {
+		now, err = ReadNow()
 	}
 	age := now.BoottimeS - f.BoottimeS
 	if err == nil && (f.BootID != now.BootID || age < -futureS || age > problemsStaleS) {

@@ -77,7 +77,7 @@ func TestPublish(t *testing.T) {
 	grid := filepath.Join(dir, GridName)
 	check := func(what, locator string) {
 		t.Helper()
-		got, err := Load(filepath.Join(dir, FileName))
+		got, err := load(filepath.Join(dir, FileName))
 		if err != nil {
 			t.Fatalf("%s: %v", what, err)
 		}
@@ -171,7 +171,7 @@ func TestPublishAtomic(t *testing.T) {
 				return
 			default:
 			}
-			if _, err := Load(filepath.Join(dir, FileName)); err != nil {
+			if _, err := load(filepath.Join(dir, FileName)); err != nil {
 				t.Error(err)
 				return
 			}
@@ -215,11 +215,11 @@ func BenchmarkReady(b *testing.B) {
 	now := after(s, 1, 0)
 	b.ReportAllocs()
 	for b.Loop() {
-		s, _, err := Find(now, dir)
+		found, err := Find(dir)
 		if err != nil {
 			b.Fatal(err)
 		}
-		if r, err := Ready(s, now, nil); err != nil || r.Answer != Yes {
+		if r, err := Ready(found.Status, now, nil); err != nil || r.Answer != Yes {
 			b.Fatal(r, err)
 		}
 	}

@@ -44,9 +44,10 @@ func Parse(b []byte) (Snapshot, error) {
 	return s, nil
 }
 
-// Load reads the status file at path. The errors are those of Parse, and of the
+// load reads the status file at path. Readers come by Find, which reads the clocks too,
+// after the file. The errors are those of Parse, and of the
 // file: errors.Is(err, fs.ErrNotExist) when there is none.
-func Load(path string) (Snapshot, error) {
+func load(path string) (Snapshot, error) {
 	b, err := safefile.Read(path, maxSize)
 	if err != nil {
 		return Snapshot{}, fmt.Errorf("status: %w", err)
@@ -58,39 +59,56 @@ func Load(path string) (Snapshot, error) {
 	return s, nil
 }
 
+// A Found is a status as a reader has it: what the file at Path holds, and the
+// reader's present, taken after the file was read.
+type Found struct {
+	Status Snapshot
+	Now    Now
+	Path   string
+}
+
 // Find loads the status of the first of dirs that holds a fresh one, and
 // otherwise the first that can be read at all: a service killed last week must
 // not hide the one running now. A directory that somebody else could have filled
-// (safefile.Dir) is not looked into. It returns the file's path too. With none
-// readable the error is that of the first file that is there, or says where it
-// looked.
-func Find(now Now, dirs ...string) (Snapshot, string, error) {
-	var old Snapshot
-	var oldPath string
+// (safefile.Dir) is not looked into. With none readable the error is that of the
+// first file that is there, or says where it looked; Now is known then too.
+//
+// Every reader comes this way: the clocks are read after the file. On a busy
+// machine a reader may be held up in between, and a status that was written
+// meanwhile would be from a reader's future.
+func Find(dirs ...string) (Found, error) { return find(dirs, load, ReadNow) }
+
+func find(dirs []string, load func(path string) (Snapshot, error), present func() (Now, error)) (Found, error) {
+	var old Found
 	var firstErr error
 	for _, dir := range dirs {
 		path := filepath.Join(dir, FileName)
 		err := safefile.Dir(dir)
 		var s Snapshot
 		if err == nil {
-			s, err = Load(path)
+			s, err = load(path)
 		}
+		now, clockErr := present()
+		if clockErr != nil {
+			return Found{}, clockErr
+		}
+		old.Now = now
 		switch {
 		case errors.Is(err, os.ErrNotExist):
 		case err != nil && firstErr == nil:
 			firstErr = err
 		case err != nil:
 		case Fresh(s, now).OK:
-			return s, path, nil
-		case oldPath == "":
-			old, oldPath = s, path
+			return Found{s, now, path}, nil
+		case old.Path == "":
+			old.Status, old.Path = s, path
 		}
 	}
 	switch {
-	case oldPath != "":
-		return old, oldPath, nil
+	case old.Path != "":
+		return old, nil
 	case firstErr != nil:
-		return Snapshot{}, "", firstErr
+		return old, firstErr
 	}
-	return Snapshot{}, "", fmt.Errorf("status: no %s in %q: %w", FileName, dirs, os.ErrNotExist)
+	return old, fmt.Errorf("status: no %s in %q: %w", FileName, dirs, os.ErrNotExist)
 }

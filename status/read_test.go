@@ -81,7 +81,7 @@ func TestLoadBad(t *testing.T) {
 		big: "larger than", torn: "(" + torn + ")",
 	} {
 		done := make(chan error, 1)
-		go func() { _, err := Load(path); done <- err }()
+		go func() { _, err := load(path); done <- err }()
 		select {
 		case err := <-done:
 			if err == nil || !strings.Contains(err.Error(), want) {
@@ -124,12 +124,37 @@ func TestFind(t *testing.T) {
 		{"fresh behind stale", freshPath, "", []string{stale, fresh}},
 		{"first", freshPath, "", []string{fresh, stale}},
 	} {
-		_, path, err := Find(now, tt.dirs...)
+		found, err := find(tt.dirs, load, func() (Now, error) { return now, nil })
+		path := found.Path
 		if path != tt.path || (err == nil) != (tt.err == "") || err != nil && !strings.Contains(err.Error(), tt.err) {
 			t.Errorf("%s: got %q, %v; want %q, %q", tt.name, path, err, tt.path, tt.err)
 		}
 		if tt.err == "no status.json in" && !errors.Is(err, os.ErrNotExist) {
 			t.Errorf("%s: %v is not ErrNotExist", tt.name, err)
+		}
+	}
+}
+
+// A reader that a busy machine holds up between its two looks, at the file and at the
+// clock: the service publishes meanwhile. What it published is news, not the future; and
+// its age is never negative.
+func TestSlowReader(t *testing.T) {
+	clock := full().Written.BoottimeS
+	service := func(string) (Snapshot, error) { // opening the file is slow: what is read is of then
+		clock += 2
+		s := full()
+		s.Written.BoottimeS = clock
+		clock += 0.5
+		return s, nil
+	}
+	present := func() (Now, error) {
+		n := Now{BootID: "b1", BoottimeS: clock, System: full().Written.SystemUTC.V}
+		return n, nil
+	}
+	for _, dirs := range [][]string{{t.TempDir()}, {t.TempDir(), t.TempDir()}} {
+		found, err := find(dirs, service, present)
+		if f := Fresh(found.Status, found.Now); err != nil || !f.OK || f.AgeS < 0 {
+			t.Errorf("%d directories: got %+v, %v; want fresh", len(dirs), f, err)
 		}
 	}
 }

@@ -134,11 +134,11 @@ func EmptyFile(t *testing.T) string {
 }
 
 func Load(path string) status.Snapshot {
-	s, err := status.Load(path)
+	found, err := status.Find(filepath.Dir(path))
 	if err != nil {
 		return status.Snapshot{}
 	}
-	return s
+	return found.Status
 }
 
 // Patience is how long a test waits for what comes at once on an idle machine.

@@ -78,16 +78,15 @@ func thisHost() preflight.Host {
 		Now: max(timescale.UTCOf(time.Now()), build.Date())}
 	h.RunDir, h.RunErr = env.RunDir("")
 	h.State, h.StateErr = env.StateDir("")
-	if now, err := status.ReadNow(); err == nil {
-		if s, _, err := status.Find(now, env.ReadDirs("")...); err == nil && status.Fresh(s, now).OK {
-			h.Running = s.Live
-			switch steer.Word(s.Clock.Steering) {
-			case steer.Another:
-				h.Aside = s.Live
-			case steer.Observing, steer.Forbidden:
-			default:
-				h.Settled = s.Live
-			}
+	if found, err := status.Find(env.ReadDirs("")...); err == nil && status.Fresh(found.Status, found.Now).OK {
+		s := found.Status
+		h.Running = s.Live
+		switch steer.Word(s.Clock.Steering) {
+		case steer.Another:
+			h.Aside = s.Live
+		case steer.Observing, steer.Forbidden:
+		default:
+			h.Settled = s.Live
 		}
 	}
 	return h

@@ -147,7 +147,7 @@ func published(r Release, fields []field) string {
 		"It is one JSON object (RFC 8259), for everybody to read. null stands where a value is not known, never a made-up number. " +
 		"The end of a name is its unit: _s seconds, _ppm parts per million, _m metres, _deg degrees, _utc an instant in UTC. " +
 		"Readers ignore members they do not know. The JSON Schema (2020-12) is /usr/share/doc/noonmark/status-v1.schema.json.")
-	p.paragraph("A status must not be believed because it is there. Read written.boot_id and written.boottime_s and compare them with the kernel's own " +
+	p.paragraph("A status must not be believed because it is there. Read written.boot_id and written.boottime_s, then the kernel's own, and compare them " +
 		"(/proc/sys/kernel/random/boot_id, CLOCK_BOOTTIME): another boot, or an age over written.stale_after_s, is no news. " +
 		"The wall clock cannot tell, because it may have been set since. live must be true. noonmark-ready(1) does all that: scripts should ask it.")
 	p.section("MEMBERS")

@@ -57,12 +57,8 @@ var errSilent = errors.New("the service has stopped or hangs: sudo systemctl res
 
 // speaks is errSilent unless the service of dir has just published.
 func speaks(dir string) error {
-	now, err := status.ReadNow()
-	if err != nil {
-		return err
-	}
-	s, err := status.Load(filepath.Join(dir, status.FileName))
-	if err != nil || !status.Fresh(s, now).OK {
+	found, err := status.Find(dir)
+	if err != nil || !status.Fresh(found.Status, found.Now).OK {
 		return errSilent
 	}
 	return nil

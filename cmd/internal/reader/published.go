@@ -18,24 +18,21 @@ const LookEvery = 500 * time.Millisecond
 
 // Published finds the status to read, and takes the reader's present.
 func Published(runDir string) (status.Snapshot, status.Now, error) {
-	now, err := status.ReadNow()
-	if err != nil {
-		return status.Snapshot{}, now, err
-	}
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
-	s, path, err := status.Find(now, env.ReadDirs(runDir)...)
+	found, err := status.Find(env.ReadDirs(runDir)...)
+	s, now := found.Status, found.Now
 	if errors.Is(err, os.ErrNotExist) {
 		err = errors.New("no status is published: start the service: noonmark run")
 	}
 	if err != nil {
 		return s, now, err
 	}
-	dir := filepath.Dir(path)
+	dir := filepath.Dir(found.Path)
 	if !status.Fresh(s, now).OK && full(dir) {
 		return s, now, fmt.Errorf("%s is full, so that noonmark cannot publish: make room there", dir)
 	}
 	if s.Live {
-		s = s.With(status.OtherProblems(dir, now))
+		s = s.With(status.OtherProblems(dir))
 	}
 	return s, now, nil
 }

@@ -34,15 +34,11 @@ func Until(ctx context.Context, c cli.Until, out io.Writer) (int, error) {
 	w := Waited{For: wanted(c)}
 	look := func() (bool, string, error) {
 		w.Advice = status.Refusal("").Advice
-		now, err := status.ReadNow()
-		if err != nil {
-			return false, "", err
-		}
-		s, _, err := status.Find(now, env.ReadDirs(c.RunDir)...)
+		found, err := status.Find(env.ReadDirs(c.RunDir)...)
 		if err != nil {
 			return false, "No status is published yet.", nil
 		}
-		return reached(s, now, c, &w.Advice)
+		return reached(found.Status, found.Now, c, &w.Advice)
 	}
 	begin := time.Now()
 	var err error

@@ -26,9 +26,7 @@ func (s *service) notKept(err error) {
 func (s *service) problems(local timescale.Local) []status.Problem {
 	if s.othersAt == 0 || local.Sub(s.othersAt) >= othersEvery {
 		s.othersAt = local
-		if now, err := status.ReadNow(); err == nil {
-			s.others = status.OtherProblems(s.publish.Dir(), now)
-		}
+		s.others = status.OtherProblems(s.publish.Dir())
 	}
 	var out []status.Problem
 	if s.lost != "" {
