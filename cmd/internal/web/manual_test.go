@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"noonmark/packaging/doc"
+	"noonmark/status"
 )
 
 // Every page of the manual is served, each of its links leads somewhere, also to the
@@ -60,6 +61,16 @@ func TestManual(t *testing.T) {
 				t.Errorf("%s: %s leads nowhere (%d)", at, m[1], code)
 			}
 		}
+	}
+	for _, name := range status.ManualNames() { // each lamp and each number has its paragraph
+		to, part, _ := strings.Cut(status.Manual(name), "#")
+		code, there := get(to)
+		if paragraph := regexp.MustCompile(`<h2 id="` + part + `">[^<]+</h2>\s*<p>[^<]{20}`); code != 200 || part == "" || !paragraph.MatchString(there) {
+			t.Errorf("%s: no paragraph at %s", name, status.Manual(name))
+		}
+	}
+	if to := status.Manual("nosuch"); to != "" {
+		t.Errorf("a paragraph on nothing: %s", to)
 	}
 	if code, _ := get("/manual/nosuch"); code != 404 {
 		t.Errorf("no such page: %d", code)
