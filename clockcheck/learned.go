@@ -18,6 +18,24 @@ type Learned struct {
 	Held         *Held            `json:"held,omitempty"`
 	// How the rate changes with the temperature; nil = no thermometer.
 	Temperature *LearnedTemperature `json:"temperature,omitempty"`
+	// What would be known without the newest mark; nil = none can be taken back. No judge
+	// reads it: see package station.
+	Without *WithoutMark `json:"without_mark,omitempty"`
+}
+
+// WithoutMark is what a judge that did not hear a mark knows.
+type WithoutMark struct {
+	Name    string          `json:"name"` // of the mark, as a reference
+	At      timescale.Local `json:"at_local_ns"`
+	Learned Learned         `json:"learned"`
+}
+
+// Held is what would be worth taking up again without the mark, nil if nothing is.
+func (w *WithoutMark) Held() *Held {
+	if w == nil {
+		return nil
+	}
+	return w.Learned.Held
 }
 
 // LearnedLatency is a proved arrival latency of one receiver in one configuration.

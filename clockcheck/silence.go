@@ -45,3 +45,6 @@ func (j *Judge) clone() *Judge {
 	c.rises, c.eases, c.within, c.events = slices.Clone(j.rises), slices.Clone(j.eases), slices.Clone(j.within), slices.Clone(j.events)
 	return &c
 }
+
+// Clone is clone for whoever knows judges by an interface; its type is *Judge.
+func (j *Judge) Clone() any { return j.clone() }

@@ -37,6 +37,16 @@ func (j *Judge) WroteRTC() {
 	}
 }
 
+// OtherWroteRTC says that somebody who knew more than this judge has set the hardware
+// clock. As after WroteRTC it is only compared anew; but what it said before stands where
+// it disagreed, for who set it decided nothing here.
+func (j *Judge) OtherWroteRTC() {
+	disagreed := j.rtc.fault == fDisagrees
+	if j.WroteRTC(); disagreed {
+		j.rtc.fault = fDisagrees
+	}
+}
+
 // drift is how far the system clock will have moved against UTC after t more
 // seconds if no reading ever came again: a correction under way ends by itself.
 func (j *Judge) drift(t float64) float64 {

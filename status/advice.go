@@ -10,6 +10,7 @@ const (
 	AdviceReceiver = "receiver"     // plug it in, name it, restart it
 	AdviceListen   = "listen"       // to the air: the band's signals, or a time signal
 	AdviceMark     = "mark"         // a time signal decides what the sources cannot
+	AdviceWithdraw = "withdraw"     // a mark that nothing bears out is taken back, or borne out by another
 	AdviceConnect  = "connect"      // to a network, once
 	AdviceSet      = "set-clock"    // the clock is off, and noonmark does not set it
 	AdviceStop     = "stop-program" // another program sets the clock
@@ -45,6 +46,7 @@ func Advise(s *Snapshot, modes []Mode) Advice {
 			c.receiver = r
 		case r.State == "disagrees":
 			c.disagree = true
+			c.slip = c.slip || s.Mark != nil && r.Kind == "operator" && r.Name == s.Mark.Name
 		}
 	}
 	for _, row := range adviceTable {
@@ -66,6 +68,7 @@ type situation struct {
 	mode     Mode
 	receiver Reference
 	disagree bool // a source other than the receiver disagrees, and there is no third
+	slip     bool // … it is a mark that can be taken back
 }
 
 // is tells whether the receiver is in one of states.

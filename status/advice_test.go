@@ -30,6 +30,9 @@ func TestAdvice(t *testing.T) {
 	second := func(s *Snapshot) { s.Clock.SecondInS = Known(801) }
 	latency := func(s *Snapshot) { s.Clock.Proved = []string{"date", "latency"} }
 	lasts := func(v float64) func(*Snapshot) { return func(s *Snapshot) { s.Modes[0].GoodForS = Known(v) } }
+	byMark := func(s *Snapshot) {
+		s.Mark, s.References[0] = &Mark{Name: "mark by ear", AgeS: Known(5)}, Reference{Name: "mark by ear", Kind: "operator", State: "disagrees"}
+	}
 	for _, tt := range []struct {
 		name string
 		s    *Snapshot
@@ -49,6 +52,8 @@ func TestAdvice(t *testing.T) {
 		{"the latency is open", situated(Borderline, BasisGNSS, "latency-open"), AdviceListen, 0, "network"},
 		{"disagreement", situated(Borderline, BasisGNSS, "disagrees"), AdviceMark, 0, "To decide"},
 		{"servers disagree", situated(Borderline, BasisNetwork, "absent", func(s *Snapshot) { s.References[0].State = "disagrees" }), AdviceMark, 0, "Two sources"},
+		{"a mark against the rest", situated(Borderline, BasisGNSS, "", byMark), AdviceWithdraw, 0, "mark --withdraw"},
+		{"a mark against the rest, of another run", situated(Borderline, BasisGNSS, "", byMark, func(s *Snapshot) { s.Mark = nil }), AdviceMark, 0, "Two sources"},
 		{"it must hold", situated(Borderline, BasisGNSS, "", off("observing", 0, 0.1, 0.9)), AdviceWait, 2, "seconds"},
 		{"too narrow a mode", situated(Borderline, BasisGNSS, ""), AdviceConnect, 0, "FT8"},
 		{"stuck", situated(Borderline, BasisRTC, "stuck"), AdviceReceiver, 0, "Unplug"},

@@ -60,6 +60,8 @@ var adviceTable = []adviceRow{
 		return c.mode.Verdict == Borderline && c.mode.MarginS.OK && c.mode.MarginS.V >= 0
 	},
 		wait: func(*situation) Float { return Known(2) }, text: says("Wait a few seconds: the answer must hold first.")},
+	{kind: AdviceWithdraw, when: func(c *situation) bool { return c.slip },
+		text: says("The mark disagrees with the rest. If it was a slip, take it back: noonmark mark --withdraw. If not, mark again.")},
 	state(AdviceMark, "Do not trust the receiver alone: it disagrees with what was known. To decide, "+marking+".",
 		"disagrees", "jumped", "dragged", "scatter"),
 	{kind: AdviceMark, when: func(c *situation) bool { return c.disagree },

@@ -44,6 +44,10 @@ func (s *Snapshot) Clone() Snapshot {
 		}
 		c.Air = &a
 	}
+	if s.Mark != nil {
+		m := *s.Mark
+		c.Mark = &m
+	}
 	if s.TimeService != nil {
 		a := *s.TimeService
 		c.TimeService = &a

@@ -74,8 +74,16 @@ type Snapshot struct {
 	Thermometer *Thermometer `json:"thermometer,omitempty"`
 	// Air is what the radio heard, nil when nobody listens.
 	Air *Air `json:"air,omitempty"`
+	// Mark is the operator's mark that can be taken back, nil when there is none.
+	Mark *Mark `json:"mark,omitempty"`
 	// TimeService is nil when no other device is told the time.
 	TimeService *TimeService `json:"time_service,omitempty"`
+}
+
+// Mark is an operator's mark.
+type Mark struct {
+	Name string `json:"name"`  // as among the references
+	AgeS Float  `json:"age_s"` // since it was made
 }
 
 // Written says when a snapshot was made, on two clocks read at one instant.

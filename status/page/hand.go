@@ -34,6 +34,8 @@ type Hand interface {
 	Mark(Taps) (string, error)
 	// Borrow takes the clock of a device as an operator's reference.
 	Borrow(Borrowed) (string, error)
+	// Withdraw takes the newest of both back, with all that was learned from it.
+	Withdraw() (string, error)
 	// Use makes a mode the station's mode in use.
 	Use(mode string) (string, error)
 	// Resume takes the clock back from another program.
@@ -94,7 +96,8 @@ func (p *Page) handRoutes() {
 	}
 	own := http.NewCrossOriginProtection()
 	for name, do := range map[string]func(*http.Request) (string, error){"mark": p.mark, "borrow": p.borrow, "use": p.use,
-		"resume": func(*http.Request) (string, error) { return p.cfg.Hand.Resume() }} {
+		"withdraw": func(*http.Request) (string, error) { return p.cfg.Hand.Withdraw() },
+		"resume":   func(*http.Request) (string, error) { return p.cfg.Hand.Resume() }} {
 		p.mux.Handle("POST /hand/"+name, own.Handler(p.byHand(do)))
 	}
 }

@@ -13,17 +13,19 @@ import (
 	"time"
 
 	"noonmark/clockcheck/timescale"
+	"noonmark/status"
 	"noonmark/status/page/pagetest"
 )
 
 // hands notes what is done; its PIN is 2468.
 type hands struct {
-	resumed  bool
-	mu       sync.Mutex
-	tries    int
-	taps     []Taps
-	borrowed []Borrowed
-	mode     string
+	resumed   bool
+	withdrawn int
+	mu        sync.Mutex
+	tries     int
+	taps      []Taps
+	borrowed  []Borrowed
+	mode      string
 }
 
 func (h *hands) Open(pin, from string) error {
@@ -39,6 +41,13 @@ func (h *hands) Open(pin, from string) error {
 }
 
 func (h *hands) Signals() []Signal { return []Signal{{"a", "Station A"}, {"b", "Station B"}} }
+
+func (h *hands) Withdraw() (string, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.withdrawn++
+	return "The last mark is taken back.", nil
+}
 
 func (h *hands) Mark(t Taps) (string, error) {
 	h.mu.Lock()
@@ -100,6 +109,8 @@ func TestByHandIsRefused(t *testing.T) {
 	}{
 		{"no PIN", "mark", "", with(mark, "pin", ""), 403},
 		{"a wrong PIN for the clock", "resume", "", with(resume, "pin", "1234"), 403},
+		{"a wrong PIN for a mark back", "withdraw", "", with(resume, "pin", "1234"), 403},
+		{"a mark taken back from another site", "withdraw", "https://example.org", resume, 403},
 		{"a wrong PIN", "borrow", "", with(borrow, "pin", "1234"), 403},
 		{"another site's form", "use", "cross-site", use, 403},
 		{"too long a form", "use", "", with(use, "x", strings.Repeat("x", maxForm)), 400},
@@ -217,6 +228,15 @@ func TestByHandInTheBrowser(t *testing.T) {
 	}
 	if !strings.Contains(b.Text("guide"), "Station’s minute in") {
 		t.Errorf("the guide says %q", b.Text("guide"))
+	}
+
+	// The mark turned every mode: it offers its own withdrawal.
+	f.edit(func(s *status.Snapshot) { *s = inState("borderline") })
+	b.Wait(`document.getElementById("slip").textContent.startsWith("Since this mark no mode is good any more.")`, patience)
+	b.Shot("slip")
+	answer("#withdraw-form", `document.getElementById("withdraw-send").click()`, "The last mark is taken back.")
+	if h.withdrawn != 1 || pagetest.Eval[bool](b, `document.getElementById("withdraw-form").hasAttribute("data-slip")`) {
+		t.Errorf("taken back %d times, and still offered: %s", h.withdrawn, b.Text("slip"))
 	}
 
 	answer("#borrow-form", `document.querySelector("input[value=network]").checked = true, document.getElementById("borrow-send").click()`, "Borrowed.")

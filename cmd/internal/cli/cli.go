@@ -159,6 +159,7 @@ type Mark struct {
 	LongPath bool   `name:"long-path" help:"The signal comes the long way round the earth."`
 	Place    string `placeholder:"PLACE" help:"Where you are: a locator, or latitude,longitude. Default: where the service says."`
 	Check    bool   `help:"Only compare; tell the service nothing."`
+	Withdraw bool   `help:"Take the last mark back, by ear or borrowed, with all that the service learned from it."`
 	Where
 	Output
 }

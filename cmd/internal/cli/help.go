@@ -127,11 +127,12 @@ A command finds NOONMARK_EVENT (verdict-lost, verdict-regained, locator-changed,
 
 // Help implements kong's detailed help.
 func (Mark) Help() string {
-	return `Tune to a time signal; press Enter on the tone of a full minute and on the tones after it. Several taps together are good to about a quarter of a second: people who expect a tone tap a little early, people who react to it are late by a sixth of a second, so you are asked which you do. The way of the signal is allowed for. A running service takes the mark as one reference among others and judges; without one the system clock is only compared. Transmitters' schedules change, and some minutes are no mark of UTC: you are told.
+	return `Tune to a time signal; press Enter on the tone of a full minute and on the tones after it. Several taps together are good to about a quarter of a second: people who expect a tone tap a little early, people who react to it are late by a sixth of a second, so you are asked which you do. The way of the signal is allowed for. A running service takes the mark as one reference among others and judges; without one the system clock is only compared. Transmitters' schedules change, and some minutes are no mark of UTC: you are told. A slip is taken back with --withdraw: the service then judges as if the last mark had never been made.
 
     noonmark mark --list
     noonmark mark --station WWV
-    noonmark mark --station BPM --react --minutes --taps 5 --place FG69`
+    noonmark mark --station BPM --react --minutes --taps 5 --place FG69
+    noonmark mark --withdraw`
 }
 
 // Help implements kong's detailed help.

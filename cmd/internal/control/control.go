@@ -28,7 +28,7 @@ const (
 
 // Request is what a connection asks.
 type Request struct {
-	Do   string `json:"do"` // "mark", "air", "resume"
+	Do   string `json:"do"` // "mark", "withdraw", "air", "resume"
 	Mark *Mark  `json:"mark,omitempty"`
 	Air  *Air   `json:"air,omitempty"`
 }
@@ -66,7 +66,7 @@ type Answer struct {
 
 // Marked is what the judge makes of a mark.
 type Marked struct {
-	Placed  bool              `json:"placed"` // false: the minute must be named
+	Placed  bool              `json:"placed"` // false: the minute must be named; or there was none to take back
 	Says    *status.Reference `json:"says"`   // the mark as a reference, null if it is none
 	Because string            `json:"because"`
 	Modes   map[string]string `json:"modes"` // verdict by mode, now

@@ -7,8 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -56,6 +58,9 @@ func Mark(ctx context.Context, c cli.Mark, in io.Reader, out io.Writer) (int, er
 	if c.List {
 		m.list()
 		return exit.OK, nil
+	}
+	if c.Withdraw {
+		return m.withdraw(c, out)
 	}
 	if c.JSON {
 		m.out = io.Discard
@@ -250,6 +255,9 @@ func (m *marker) deliver(c cli.Mark, out *marked, r marks.Result, p hostclock.Pa
 	case a.Mark.Says != nil:
 		m.say("The service has it. %s", a.Mark.Says.Because)
 		m.say("%s", a.Mark.Because)
+		if !slices.Contains(slices.Collect(maps.Values(a.Mark.Modes)), status.Within) {
+			m.say("No mode is good now. If the mark was a slip, take it back: noonmark mark --withdraw")
+		}
 	}
 	return nil
 }

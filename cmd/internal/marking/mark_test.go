@@ -123,3 +123,33 @@ func TestMarkWithoutService(t *testing.T) {
 		}
 	}
 }
+
+// TestWithdraw: what stands without the mark is said; where there is none, so is that.
+func TestWithdraw(t *testing.T) {
+	for _, row := range []struct {
+		name string
+		json bool
+		a    control.Answer
+		err  error
+		code int
+		says string
+	}{
+		{"no mark", false, control.Answer{}, errors.New("there is no mark to take back"), 1, ""},
+		{"one", false, control.Answer{Done: "Taken back.", Mark: &control.Marked{Because: "By the receiver.", Modes: map[string]string{"FT8": status.Within}}}, nil, 0, "Taken back.\nBy the receiver.\nFT8: Clock good\n"},
+		{"for a program", true, control.Answer{Done: "Taken back.", Mark: &control.Marked{}}, nil, 0, `"done":"Taken back."`},
+	} {
+		var out bytes.Buffer
+		m := &marker{ctx: t.Context(), out: &out, tell: func(r control.Request) (control.Answer, error) {
+			if r.Do != "withdraw" {
+				t.Errorf("%s: asked to %s", row.name, r.Do)
+			}
+			return row.a, row.err
+		}}
+		c := cli.Mark{Withdraw: true}
+		c.JSON = row.json
+		code, err := m.withdraw(c, &out)
+		if code != row.code || (err != nil) != (row.err != nil) || !strings.Contains(out.String(), row.says) {
+			t.Errorf("%s: %d, %v, %q", row.name, code, err, &out)
+		}
+	}
+}

@@ -104,6 +104,16 @@ func TestControl(t *testing.T) {
 	if snap := clitest.Load(filepath.Join(dir, status.FileName)); snap.Clock.Basis != status.BasisOperator {
 		t.Errorf("basis %q", snap.Clock.Basis)
 	}
+	a, err = control.Tell([]string{dir}, control.Request{Do: "withdraw"})
+	if err != nil || a.Mark == nil || !strings.Contains(a.Done, "taken back") {
+		t.Errorf("taking it back: %+v, %v", a, err)
+	}
+	if snap := clitest.Load(filepath.Join(dir, status.FileName)); snap.Clock.Basis != status.BasisNone || snap.Mark != nil {
+		t.Errorf("without the mark: basis %q, %+v", snap.Clock.Basis, snap.Mark)
+	}
+	if _, err = control.Tell([]string{dir}, control.Request{Do: "withdraw"}); err == nil || !strings.Contains(err.Error(), "no mark to take back") {
+		t.Errorf("taking back a mark that is none: %v", err)
+	}
 	if fi, err := os.Stat(filepath.Join(dir, control.Name)); err != nil || fi.Mode().Perm() != control.Mode {
 		t.Errorf("%v, %v", fi.Mode(), err)
 	}

@@ -13,6 +13,7 @@ import (
 	"noonmark/cmd/internal/control"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/sleep"
+	"noonmark/cmd/internal/station"
 	"os"
 	"path/filepath"
 	"sync"
@@ -66,6 +67,15 @@ func (s *service) witness(ctx context.Context, name string, bound time.Duration,
 	case <-ctx.Done():
 		return control.Marked{}, ctx.Err()
 	}
+}
+
+// withdraw takes the newest mark back.
+func (s *service) withdraw(ctx context.Context) (control.Answer, error) {
+	said, err := s.witness(ctx, "withdrawal", 0, func() bool { return s.station.Withdraw(hostclock.Now()) })
+	if err == nil && !said.Placed {
+		err = errors.New(station.NoMark)
+	}
+	return control.Answer{Mark: &said, Done: station.TakenBack}, err
 }
 
 // resume takes the clock back from another program.
@@ -178,6 +188,9 @@ func (s *service) control(ctx context.Context, r control.Request) (a control.Ans
 		said, err := s.air(ctx, clockcheck.Air{Source: h.Source, At: h.LocalNS, UTC: h.UTC, Modulo: seconds(h.ModuloS),
 			Bound: seconds(h.BoundS), Common: seconds(h.CommonS), Signals: h.Signals})
 		return control.Answer{Air: &said}, err
+	}
+	if r.Do == "withdraw" {
+		return s.withdraw(ctx)
 	}
 	if r.Do == "resume" {
 		text, err := s.resume(ctx)

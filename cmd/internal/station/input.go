@@ -28,6 +28,7 @@ type Input struct {
 	Pulse        *Pulse                  `json:"pulse,omitempty"`
 	PulseMissing *Reason                 `json:"pulse_missing,omitempty"`
 	Mark         *clockcheck.Mark        `json:"mark,omitempty"`
+	Withdraw     *timescale.Local        `json:"withdraw,omitempty"` // the newest mark is taken back, at this instant
 	Air          *clockcheck.Air         `json:"air,omitempty"`
 	Temperature  *clockcheck.Temperature `json:"temperature,omitempty"`
 	KernelWrites *bool                   `json:"kernel_writes_rtc,omitempty"`
@@ -99,8 +100,8 @@ func (w *Written) err() error {
 	return failure{w}
 }
 
-// Take takes an input. It reports whether a mark, or what the air told, could be placed;
-// true for everything else.
+// Take takes an input. It reports whether a mark, or what the air told, could be placed,
+// and whether there was a mark to take back; true for everything else.
 func (s *Station) Take(in *Input) bool {
 	if s.cfg.Record != nil {
 		s.cfg.Record(in)
@@ -108,6 +109,8 @@ func (s *Station) Take(in *Input) bool {
 	switch {
 	case in.Mark != nil:
 		return s.takeMark(*in.Mark)
+	case in.Withdraw != nil:
+		return s.takeWithdraw(*in.Withdraw)
 	case in.Air != nil:
 		return s.takeAir(*in.Air)
 	case in.Tick != nil:

@@ -60,6 +60,10 @@ func (s *Station) PulseMissing(why string) { s.Take(&Input{PulseMissing: &Reason
 // clockcheck.Judge.Mark).
 func (s *Station) Mark(m clockcheck.Mark) bool { return s.Take(&Input{Mark: &m}) }
 
+// Withdraw takes the newest mark back, with all that was learned from it; it reports
+// whether there was one. The next Tick judges without it.
+func (s *Station) Withdraw(now timescale.Local) bool { return s.Take(&Input{Withdraw: &now}) }
+
 // Air takes what was heard on the air; it reports whether it could be placed (see
 // clockcheck.Judge.Air).
 func (s *Station) Air(a clockcheck.Air) bool { return s.Take(&Input{Air: &a}) }

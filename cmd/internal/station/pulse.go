@@ -1,6 +1,7 @@
 package station
 
 import (
+	"math"
 	"time"
 
 	"noonmark/clockcheck"
@@ -20,6 +21,24 @@ func (s *Station) takePulseMissing(why string) { s.judge.PPSMissing(sentence(why
 // takeMark takes an operator's mark; it reports whether the mark could be placed (see
 // clockcheck.Judge.Mark).
 func (s *Station) takeMark(m clockcheck.Mark) bool { return s.judge.Mark(&m) }
+
+// takeWithdraw takes the newest mark back; it reports whether there was one.
+func (s *Station) takeWithdraw(now timescale.Local) bool {
+	name, _ := s.judge.withdraw()
+	if name == "" {
+		return false
+	}
+	s.note(now, "mark", "The "+name+" was taken back, with all that was learned from it.")
+	return true
+}
+
+// fillMark names the mark that can be taken back.
+func (s *Station) fillMark(t Tick) {
+	s.snap.Mark = nil
+	if name, at := s.judge.newest(); name != "" {
+		s.snap.Mark = &status.Mark{Name: name, AgeS: status.Known(math.Max(t.Local.Sub(at).Seconds(), 0))}
+	}
+}
 
 // takeAir takes what the radio's sound told; it reports whether that could be placed (see
 // clockcheck.Judge.Air).

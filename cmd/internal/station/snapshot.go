@@ -86,6 +86,7 @@ func (s *Station) fill(t Tick) {
 		out.References = append(out.References, ref)
 	}
 	s.fillAir()
+	s.fillMark(t)
 	s.fillEvents(t)
 	out.Position = s.place.position(t, s.datedUTC(t.System))
 	out.Receiver = s.receiver()

@@ -69,7 +69,7 @@ const maxEvents = 20
 // Station holds the state. Make one with New.
 type Station struct {
 	cfg       Config
-	judge     Judge
+	judge     *withdrawable
 	dec       *gnss.Decoder
 	src       Source
 	open      bool
@@ -97,7 +97,7 @@ type Station struct {
 
 // New returns a station that knows what was learned before.
 func New(cfg Config, learned clockcheck.Learned) *Station {
-	return &Station{cfg: cfg, judge: cfg.judge(learned), former: learned.Held, place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
+	return &Station{cfg: cfg, judge: newWithdrawable(&cfg, learned), former: learned.Held, place: place{max: cfg.LocatorLength}, steer: newSteering(&cfg)}
 }
 
 // OnEpoch names a function that is shown each epoch (for counting in a replay).
@@ -207,7 +207,7 @@ func (s *Station) Ahead(t float64) (err, guard float64, ok bool) {
 // Lasts is how long the verdicts of the last Tick would last, at most until, if every
 // reading stopped now, s by mode; nil where the judge cannot play that. For the laboratory.
 func (s *Station) Lasts(t Tick, until float64) []float64 {
-	j, ok := s.judge.(interface {
+	j, ok := s.judge.counts.(interface {
 		Lasts(timescale.Local, timescale.UTC, *clockcheck.Judgement, float64) []float64
 	})
 	if !ok {
@@ -230,8 +230,10 @@ func (s *Station) Urgent() bool { return s.judge.Urgent() }
 // Learned is what is worth keeping over a power-off, and over a restart of the program.
 func (s *Station) Learned() clockcheck.Learned {
 	l := s.judge.Learned()
-	if l.Held != nil {
-		l.Held.BootID, l.Held.AsleepS = s.cfg.BootID, s.asleep
+	for _, h := range []*clockcheck.Held{l.Held, l.Without.Held()} {
+		if h != nil {
+			h.BootID, h.AsleepS = s.cfg.BootID, s.asleep
+		}
 	}
 	return l
 }

@@ -148,6 +148,16 @@ func (h *ByHand) Mark(t page.Taps) (string, error) {
 	})
 }
 
+// Withdraw takes the newest mark back.
+func (h *ByHand) Withdraw() (string, error) {
+	return h.onLoop(func() (string, error) {
+		if !h.cfg.Station().Withdraw(h.last) {
+			return "", errors.New(station.NoMark)
+		}
+		return station.TakenBack, nil
+	})
+}
+
 // minute refuses a minute in which the station sends no mark of UTC.
 func (h *ByHand) minute(signal marks.Station, t page.Taps) error {
 	first := t.FirstAt

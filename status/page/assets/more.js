@@ -175,6 +175,20 @@
     $("mark-send").disabled = n < LEAST;
     $("tap").disabled = taps.length >= 20;
   }
+  // A mark after which no mode is good any more offers to be taken back.
+  const anyGood = () => !!document.querySelector('#modes [data-verdict="within"]'), slipText = $("hand-kept")?.content.getElementById("slip").textContent;
+  function slip(is) {
+    $("withdraw-form").toggleAttribute("data-slip", is);
+    $("slip").textContent = is ? "Since this mark no mode is good any more. If it was a slip, take it back; if not, mark again." : slipText;
+    if (is) $("withdraw-send").scrollIntoView({ block: "nearest" });
+  }
+  function watchSlip(was) {
+    const end = performance.now() + 6000, look = setInterval(() => {
+      if (was && noonmark.sure() && !anyGood()) slip(true);
+      else if (performance.now() < end) return;
+      clearInterval(look);
+    }, 250);
+  }
   async function send(form, extra) {
     const body = new URLSearchParams(new FormData(form)), answer = form.querySelector(".answer");
     body.set("pin", $("pin").value);
@@ -196,7 +210,12 @@
     $("mark-form").addEventListener("submit", async (e) => {
       e.preventDefault();
       if (minutes() < LEAST) return;
-      if (await send(e.target, { taps: taps.map((t) => t.at.toFixed(3)).join(","), slack: Math.max(...taps.map((t) => t.half)).toFixed(3) })) { taps = []; list(); }
+      const was = anyGood();
+      if (await send(e.target, { taps: taps.map((t) => t.at.toFixed(3)).join(","), slack: Math.max(...taps.map((t) => t.half)).toFixed(3) })) { taps = []; list(); watchSlip(was); }
+    });
+    $("withdraw-form").addEventListener("submit", async (e) => {
+      e.preventDefault();
+      if (e.submitter?.id === "withdraw-send" && await send(e.target, {})) slip(false);
     });
     $("borrow-form").addEventListener("submit", async (e) => {
       e.preventDefault();
