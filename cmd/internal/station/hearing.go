@@ -46,3 +46,5 @@ func (w *withdrawable) Ahead(err, t float64) (ahead, guard float64) { return w.c
 func (w *withdrawable) Hand(now timescale.Local) (clockcheck.Handed, bool) { return w.counts.Hand(now) }
 
 func (w *withdrawable) Events(dst []clockcheck.Event) []clockcheck.Event { return w.counts.Events(dst) }
+
+func (w *withdrawable) Promise(dst *clockcheck.Judgement) { w.counts.Promise(dst) }
