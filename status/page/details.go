@@ -53,7 +53,8 @@ func (p *Page) detailsOf(f *frame, m *status.Mode, wide bool) details {
 			d.Facts = append([]Row{{"Battery of the " + status.Clean(r.Name), status.Clean(r.Battery)}}, d.Facts...)
 		}
 	}
-	d.events(s.Events)
+	all := append(p.record.earlier(f), s.Events...)
+	d.events(all)
 	for _, q := range s.Problems {
 		d.Problems = append(d.Problems, status.Clean(q.Text))
 	}
@@ -62,7 +63,7 @@ func (p *Page) detailsOf(f *frame, m *status.Mode, wide bool) details {
 		if wide {
 			w = 900
 		}
-		night := draw(chart{points: p.record.last(pastLimitS, 240), ahead: f.Ahead, mode: m, clock: s.Clock, events: s.Events, now: f.utc, knows: f.knows}, w)
+		night := draw(chart{points: p.record.last(pastLimitS, 240), ahead: f.Ahead, mode: m, clock: s.Clock, events: all, now: f.utc, knows: f.knows}, w)
 		d.Night = &night
 	}
 	return d

@@ -3,6 +3,7 @@ package page
 import (
 	"math"
 	"sync"
+	"time"
 
 	"noonmark/clockcheck/timescale"
 	"noonmark/status"
@@ -25,12 +26,13 @@ type point struct {
 
 var bases = []string{status.BasisNone, status.BasisHoldover, status.BasisRTC, status.BasisOperator, status.BasisNetwork, status.BasisGNSS, status.BasisPPS}
 
-// history is a ring of points, the past of one station since its start.
+// history is a ring of points, the past of one station since the computer's start.
 type history struct {
 	mu   sync.Mutex
 	ring [historyLen]point
 	n    int // points ever begun
 	sky  skyRecord
+	past []past // events of earlier runs of the program
 }
 
 // saw adds the satellites of a frame.
@@ -45,6 +47,20 @@ func (h *history) horizon() skyRecord {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.sky
+}
+
+// earlier is what happened in earlier runs, dated by what is known of UTC now.
+func (h *history) earlier(f *frame) []status.Event {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var out []status.Event
+	for _, e := range h.past {
+		if f.knows {
+			ago := f.snap.Written.BoottimeS - e.AtS
+			out = append(out, status.Event{UTC: status.At(f.utc.Add(-time.Duration(ago * 1e9))), Kind: "earlier", Text: e.Text})
+		}
+	}
+	return out
 }
 
 // add takes a snapshot. Within one point the outermost edges are kept, so that

@@ -60,6 +60,7 @@ func (s *service) openPage(address string) net.Listener {
 		hand = s.hand
 	}
 	s.page = web.NewPage(1, hand)
+	s.openNight()
 	s.log.Info("page", "address", web.PageURL(l))
 	return l
 }

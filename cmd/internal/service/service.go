@@ -54,13 +54,14 @@ type service struct {
 	kept        keep.State
 	stateDir    string // "" = nothing is kept
 	publish     *status.Publisher
-	page        *page.Page    // nil = none
-	camp        *timeService  // nil = none
-	sharer      *share.Sharer // nil = none
-	facts       []page.Row    // about warmth and power
-	hand        *web.ByHand   // nil = nothing can be done by hand
-	pulse       *pulseWatch   // nil = none wanted
-	thermometer *thermometer  // nil = none
+	page        *page.Page      // nil = none
+	nightAt     timescale.Local // when its record was last kept
+	camp        *timeService    // nil = none
+	sharer      *share.Sharer   // nil = none
+	facts       []page.Row      // about warmth and power
+	hand        *web.ByHand     // nil = nothing can be done by hand
+	pulse       *pulseWatch     // nil = none wanted
+	thermometer *thermometer    // nil = none
 	events      chan func()
 	ticked      timescale.Local // the last tick
 	ready       bool
@@ -229,6 +230,7 @@ func (s *service) run(ctx context.Context, failed <-chan error) error {
 		case <-ctx.Done():
 			daemon.SdNotify(false, daemon.SdNotifyStopping)
 			s.save(hostclock.Now())
+			s.saveNight()
 			return nil
 		case err := <-failed:
 			return err
@@ -279,6 +281,7 @@ func (s *service) tick() *status.Snapshot {
 			s.hand.Saw(snap, p.Local)
 		}
 		web.Show(s.page, s.station, snap, p.Local, s.facts)
+		s.keepNight(p.Local)
 	}
 	s.tell(snap)
 	s.recorded(p.Local)
