@@ -120,7 +120,7 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 		}
 		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.ahead == 0 && j.latencyNames(at)
 		if !was {
-			j.note(at, "proved", "A second reference agrees: the whole second is proved.")
+			j.note(at, "proved", "A second reference agrees: the whole second is confirmed.")
 		}
 	}
 	return true

@@ -72,7 +72,7 @@ func (j *Judge) secondByRun(at timescale.Local, z int64) {
 		j.restOnReceiver(at, z)
 	}
 	j.x.secLo, j.x.secHi, j.x.secAlone = 0, 0, true
-	j.note(at, "proved", "The receiver has been valid for "+forHowLong(proofTime)+" without a break: the whole second is proved.")
+	j.note(at, "proved", "The receiver has been valid for "+forHowLong(proofTime)+" without a break: the whole second is confirmed.")
 }
 
 // restOnReceiver takes x up anew from the stream and what may be its latency. Where it

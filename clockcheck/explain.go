@@ -95,9 +95,9 @@ func (j *Judge) receiverTrust(now timescale.Local) (Trust, string) {
 	case fJumped:
 		return Faulty, fmt.Sprintf("The receiver's time jumped by %s, which no clock does; it is not used until it agrees again.", seconds(rx.jump))
 	case fDragged:
-		return Faulty, fmt.Sprintf("The receiver's time has drifted by %s, faster than the computer's oscillator can: a false signal, or its reports are not locked to the second.", seconds(rx.jump))
+		return Faulty, fmt.Sprintf("The receiver's time has drifted by %s, faster than the computer's oscillator can. A false signal does that, or reports that are not locked to the second.", seconds(rx.jump))
 	case fAhead:
-		return Warming, fmt.Sprintf("The receiver is %d s ahead: its leap-second data has not arrived yet (12.5 min after a cold start, or twice that).", rx.ahead)
+		return Warming, fmt.Sprintf("The receiver is %d s ahead. Its leap-second data has not arrived yet (12.5 min after a cold start, or twice that).", rx.ahead)
 	case fDisagrees:
 		when := "The receiver disagrees"
 		if rx.run == 0 {
@@ -120,17 +120,17 @@ func (j *Judge) attachedTrust(now timescale.Local) (Trust, string) {
 	if !rx.secProved && !j.x.secondProved() {
 		left := proofTime - now.Sub(rx.since)
 		if rx.noProof {
-			return Doubted, "The receiver has jumped before; only another reference can prove its whole second."
+			return Doubted, "The receiver has jumped before; only another reference can confirm its whole second."
 		}
-		return Warming, fmt.Sprintf("The whole second is not proved yet: leap-second data may be missing for another %s.%s", forHowLong(left), tail)
+		return Warming, fmt.Sprintf("The whole second is not confirmed yet: leap-second data may be missing for another %s.%s", forHowLong(left), tail)
 	}
 	if !rx.link.steady() {
-		return Trusted, fmt.Sprintf("The whole second is proved; over a network its sentences may be %.0f s late, however late they were before. "+
-			"A receiver at a port of this computer, or a time server, would tell.%s", rx.link.latencyMax(), tail)
+		return Trusted, fmt.Sprintf("The whole second is confirmed. Over a network its sentences may be %.0f s late, however late they were before. "+
+			"A receiver at a port of this computer, or a time server, tells.%s", rx.link.latencyMax(), tail)
 	}
 	if rx.latencyBy == "" {
-		return Trusted, "The whole second is proved; how late its sentences arrive is not (0 to " +
-			fmt.Sprintf("%.1f s).", rx.link.latencyMax()) + " A time server, or latency_s in the settings, would tell." + tail
+		return Trusted, "The whole second is confirmed. How late its sentences arrive is not (0 to " +
+			fmt.Sprintf("%.1f s).", rx.link.latencyMax()) + " A time server tells, or latency_s in the settings." + tail
 	}
 	return Trusted, fmt.Sprintf("Valid for %s; its sentences arrive %.3f ±%.3f s late (%s).%s",
 		forHowLong(now.Sub(rx.since)), j.f.v[sD], boundZ*j.f.sigma(sD), rx.latencyBy, tail)
@@ -168,9 +168,9 @@ func (j *Judge) rtcReference(now timescale.Local, dst *Judgement) Reference {
 	case fEarlyDate:
 		r.Trust, r.Because = Faulty, "The hardware clock's date is before this program was built: its battery is empty or it was never set."
 	case fUncompared:
-		r.Trust, r.Because = Warming, "The hardware clock runs, but nobody has compared it with another reference yet; it proves nothing."
+		r.Trust, r.Because = Warming, "The hardware clock runs, but nobody has compared it with another reference yet: it confirms nothing."
 	case fWasSet:
-		r.Trust, r.Because = Doubted, "The hardware clock was set or outvoted; it is being learned anew."
+		r.Trust, r.Because = Doubted, "The hardware clock was set or outvoted; it is being compared again."
 	case fDisagrees:
 		r.Trust, r.Because = Doubted, "The hardware clock disagrees with the receiver, and there is no third to decide: compare with a radio time signal."
 	default:
@@ -185,7 +185,7 @@ func (j *Judge) rtcTrusted() string {
 	}
 	off := float64(j.rtc.base)/1e9 + j.f.v[sR]
 	if q := math.Round(off / 900); q != 0 && math.Abs(off-q*900) < 5 {
-		return fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It serves as a flywheel all the same.", off/3600)
+		return fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It is used all the same.", off/3600)
 	}
 	return fmt.Sprintf("Compared with the present time: it is %s off.", seconds(off))
 }
@@ -221,7 +221,7 @@ func (j *Judge) budget(dst *Judgement) {
 	add("estimate", gauss, "what the readings leave open, at 99.99 %")
 	add("two views", math.Abs(j.led.lead), "whether the oscillator or the latency moved is not known")
 	add("pulse's edge", math.Max(-j.x.open.lo, j.x.open.hi), "which edge of the pulse is the second is not told")
-	add("whole second", float64(max(-j.x.secLo, j.x.secHi)), "leap-second data not proved")
+	add("whole second", float64(max(-j.x.secLo, j.x.secHi)), "leap-second data not confirmed")
 	if g := j.guardAhead(0); math.Max(-g.lo, g.hi) > math.Max(-lo, hi) {
 		add("disagreement", math.Max(-g.lo, g.hi)-math.Max(-lo, hi), "a reference says something else and is not outvoted")
 	}
@@ -236,7 +236,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 		return "Only the hardware clock tells the time, and nobody has compared it: do not rely on it."
 	}
 	if !dst.Guarded {
-		return "The date is not proved: the receiver does not say it."
+		return "The date is not confirmed: the receiver does not say it."
 	}
 	if j.opposed() {
 		return fmt.Sprintf("References disagree and there is no third to decide: the error may be up to %s. Compare with a radio time signal.", span(dst.Guard+math.Abs(dst.Error)))
@@ -249,7 +249,7 @@ func (j *Judge) because(now timescale.Local, dst *Judgement) string {
 	}
 	s := fmt.Sprintf("By %s the clock is %s %s, ± %s (99 %%).", how, span(math.Abs(dst.Error)), fastOrSlow(dst.Error), span(dst.Bound))
 	if !j.x.secondProved() {
-		s += " The whole second is not proved."
+		s += " The whole second is not confirmed."
 	}
 	return s
 }

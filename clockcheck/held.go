@@ -164,7 +164,7 @@ func (j *Judge) Resume(now timescale.Local) {
 	}
 	j.doubtAgain(h)
 	j.warm.restart()
-	j.note(now, "started", "The time is held over from before noonmark was started anew.")
+	j.note(now, "started", "The time is held over from before noonmark was started again.")
 }
 
 // goesOn tells whether a stream that would have x be rel away is that of the run before:

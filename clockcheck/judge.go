@@ -168,7 +168,7 @@ func (j *Judge) Segment(now timescale.Local) {
 	}
 	j.clock = clockRate{}
 	j.warm.restart()
-	j.note(now, "slept", "The computer slept: the time is taken up anew.")
+	j.note(now, "slept", "The computer slept: the time is worked out again.")
 }
 
 // zRel is a measured UTC − local at an instant, relative to the base and

@@ -219,7 +219,7 @@ func (j *Judge) pulseProvesLatency(at timescale.Local) {
 		return
 	}
 	if rx.latencyBy == "" {
-		j.note(at, "proved", "The pulse proves the receiver's arrival latency.")
+		j.note(at, "proved", "The pulse confirms the receiver's arrival latency.")
 	}
 	rx.latencyBy = "pps"
 }

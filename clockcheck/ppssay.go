@@ -33,7 +33,7 @@ func (j *Judge) pulseTrust(now timescale.Local) (Trust, string) {
 	case p.often:
 		return Faulty, "The pulse line carries edges that do not come once a second: check its wire, and the receiver's pulse setting."
 	case p.waits == waitFix && j.rx.left():
-		return Doubted, "Its receiver is not believed, and so is its pulse not."
+		return Doubted, "Its receiver is not trusted; its pulse comes from there."
 	case p.waits == waitFix:
 		return Warming, "The pulse counts only while its receiver has had a valid fix for 10 s."
 	case p.fault != fNone:
@@ -49,9 +49,9 @@ func (j *Judge) pulseTrust(now timescale.Local) (Trust, string) {
 func (w wait) sentence() string {
 	switch w {
 	case waitNumber:
-		return "Nothing tells closely enough yet which second the pulse marks: a time server, a mark by ear, or latency_s in the settings would."
+		return "Nothing tells yet which second the pulse marks. A time server tells, a mark by ear, or latency_s in the settings."
 	case waitEdge:
-		return "Only one edge of the pulse comes, and nothing tells whether that is the second: set pps_edge, or let a time server tell."
+		return "Only one edge of the pulse comes, and it may not be the second. Set pps_edge, or let a time server tell."
 	}
 	return "Waiting for the time that the pulse is to refine."
 }
@@ -80,7 +80,7 @@ func pulseOff(s float64) string {
 func (j *Judge) pulseUsed(now timescale.Local) (Trust, string) {
 	p := &j.pps
 	if o := j.x.open; o != (claim{}) {
-		return Warming, fmt.Sprintf("The pulse is used; which of its edges is the second is not told, and up to %.3f s are allowed for it: set pps_edge, or let a time server tell.",
+		return Warming, fmt.Sprintf("The pulse is used. Which of its edges is the second is open; up to %.3f s are allowed for it. Set pps_edge, or let a time server tell.",
 			math.Max(-o.lo, o.hi))
 	}
 	if p.misses > 0 || !j.pulseLive(now) {

@@ -109,7 +109,7 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	}
 	if rx.latencyBy == "" && rx.link.steady() && rx.secProved && j.f.sigma(sD) < j.latencyKnown() && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
-		j.note(at, "proved", "The receiver's arrival latency is proved.")
+		j.note(at, "proved", "The receiver's arrival latency is confirmed.")
 	}
 	// However it came to be another: it may be the former one again after the next start.
 	if d := math.Abs(j.f.v[sD] - rx.proved); (rx.latencyBy == "witness" || rx.latencyBy == "learned") && d > latencyMoved && j.f.sigma(sD) < latencyProved {

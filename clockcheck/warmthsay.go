@@ -46,7 +46,7 @@ func (j *Judge) warmth(now timescale.Local) Warmth {
 	case live && ok, !live && math.Abs(by) < tellC && ok:
 		out.Because = fmt.Sprintf("The oscillator changes by %+.2f ±%.2f ppm/°C: the estimate follows the temperature when no reference is there.", out.PPMPerC, out.Bound)
 	case live || math.Abs(by) < tellC:
-		out.Because = "How the oscillator answers to the temperature is being learned; it takes a day or more beside a reference, in which it gets warmer and colder."
+		out.Because = "How the oscillator answers to the temperature is being learned. That takes a day or more beside a reference, warm and cold."
 	case ok:
 		out.Because = fmt.Sprintf("It is %s; the estimate follows that by %+.2f ppm.", since, -w.fed*1e6)
 	default:

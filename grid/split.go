@@ -70,7 +70,7 @@ func bySeparator(tokens []token, _ int) (first, second int, err *SyntaxError) {
 	case i == 0:
 		return 0, 0, fail(tokens[0].off, "a coordinate is missing before this")
 	case i < len(tokens)-1 && len(tokens) > 3 && decimalComma(tokens[i-1:i+2]):
-		return 0, 0, fail(tokens[i].off, "this comma may stand for a decimal point; write decimals with a point, and a blank after a comma between the coordinates")
+		return 0, 0, fail(tokens[i].off, "this comma may stand for a decimal point. Write decimals with a point, and a blank after a comma between the coordinates")
 	}
 	return i, i + 1, nil
 }

@@ -57,7 +57,7 @@ func Find(sysfs fs.FS) ([]Info, error) {
 		all = append(all, found{n, infoOf(sysfs, path.Join(class, e.Name()))})
 	}
 	if len(all) == 0 {
-		return nil, fmt.Errorf("rtc: find: %w: this machine has none, or its driver is not loaded (a clock module on a small board needs its overlay in the boot configuration)", ErrAbsent)
+		return nil, fmt.Errorf("rtc: find: %w: this machine has none, or no driver is loaded (on a small board: its overlay)", ErrAbsent)
 	}
 	slices.SortFunc(all, func(a, b found) int {
 		if a.info.BootedBy != b.info.BootedBy {

@@ -29,6 +29,9 @@ func TestAdvice(t *testing.T) {
 	}
 	second := func(s *Snapshot) { s.Clock.SecondInS = Known(801) }
 	latency := func(s *Snapshot) { s.Clock.Proved = []string{"date", "latency"} }
+	part := func(v float64) func(*Snapshot) { // of the worst case, by the second
+		return func(s *Snapshot) { s.Clock.Budget = []Term{{Term: TermSecond, GuardS: Known(v)}} }
+	}
 	lasts := func(v float64) func(*Snapshot) { return func(s *Snapshot) { s.Modes[0].GoodForS = Known(v) } }
 	byMark := func(s *Snapshot) {
 		s.Mark, s.References[0] = &Mark{Name: "mark by ear", AgeS: Known(5)}, Reference{Name: "mark by ear", Kind: "operator", State: "disagrees"}
@@ -47,6 +50,8 @@ func TestAdvice(t *testing.T) {
 		{"the first minute", situated(Unknown, BasisNone, "settling"), AdviceWait, 0, "minute"},
 		{"the second is being confirmed, nothing else is", situated(Borderline, BasisGNSS, "second-soon", second), AdviceWait, 801, "14 min"},
 		{"only the second is open", situated(Borderline, BasisGNSS, "second-soon", second, latency), AdviceWait, 801, "Wait 14 min: the whole second"},
+		{"the second would be enough", situated(Borderline, BasisGNSS, "second-soon", second, part(0.3)), AdviceWait, 801, "14 min"},
+		{"the second alone is not enough", situated(Borderline, BasisGNSS, "second-soon", second, part(0.1)), AdviceListen, 0, "not enough for FT8"},
 		{"leap data missing", situated(Borderline, BasisGNSS, "leap-missing", second), AdviceWait, 801, "14 min"},
 		{"it jumped once", situated(Borderline, BasisGNSS, "second-open"), AdviceMark, 0, "noonmark mark"},
 		{"the latency is open", situated(Borderline, BasisGNSS, "latency-open"), AdviceListen, 0, "network"},

@@ -70,6 +70,10 @@ var adviceTable = []adviceRow{
 		text: func(_ *situation, w Float) string {
 			return "Wait " + waitWords(w) + ": the whole second is being confirmed."
 		}},
+	{kind: AdviceListen, when: func(c *situation) bool { return c.is("second-soon", "leap-missing") && !c.enough() },
+		text: func(c *situation, _ Float) string {
+			return "Tune to a band you work and run noonmark hear, or " + marking + ". Waiting alone is not enough for " + Clean(c.mode.Mode) + "."
+		}},
 	{kind: AdviceWait, when: func(c *situation) bool { return c.is("second-soon", "leap-missing") }, wait: secondIn,
 		text: func(_ *situation, w Float) string {
 			return "Wait " + waitWords(w) + " for the whole second to be confirmed. If you cannot wait, " + marking + "."
@@ -102,6 +106,23 @@ func slewing(c *situation) Float {
 		return Float{}
 	}
 	return Known(max(-c.mode.MarginS.V, 0) / slewS)
+}
+
+// TermSecond is the part of the worst case that the confirmed second takes away.
+const TermSecond = "whole second"
+
+// enough tells whether the mode would be within once the whole second is confirmed:
+// margin + that part of the worst case ≥ 0. What is not known is taken for enough.
+func (c *situation) enough() bool {
+	if !c.mode.MarginS.OK {
+		return true
+	}
+	for _, t := range c.s.Clock.Budget {
+		if t.Term == TermSecond && t.GuardS.OK {
+			return c.mode.MarginS.V+t.GuardS.V >= 0
+		}
+	}
+	return true
 }
 
 func (c *situation) battery() bool {

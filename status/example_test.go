@@ -26,7 +26,7 @@ func full() Snapshot {
 			Budget: []Term{
 				{"arrival latency", Known(0.08), "measured against a time server 2 h ago; allowed to have drifted since"},
 				{"second's edge", Known(0.061), "scatter of the last 60 epochs"},
-				{"whole second", Known(0), "proved by 27 min of unbroken validity"},
+				{"whole second", Known(0), "confirmed by 27 min of unbroken validity"},
 			}},
 		Modes: []Mode{
 			{Mode: "FT8", InUse: true, PeriodS: 15, ToleranceS: 1, Verdict: Within, MarginS: Known(0.846),

@@ -101,13 +101,17 @@ func (r Report) Headline() string {
 	return "Ready: no. " + r.head() + " " + next
 }
 
-// head is the heading of the worst mode.
+// head is the heading of the worst mode; one that all share names none.
 func (r Report) head() string {
 	w := worst(r.Modes)
 	head := Heading(w.Verdict)
+	shared := len(r.Modes) > 1
+	for _, m := range r.Modes {
+		shared = shared && m.Verdict == w.Verdict
+	}
 	switch {
 	case w.Mode == "" || w.Verdict == Unknown:
-	case w.Verdict == Within && len(r.Modes) > 1:
+	case shared:
 		head += " for all these modes"
 	default:
 		head += " for " + Clean(w.Mode)

@@ -198,10 +198,10 @@ func (j *Judge) changed(at timescale.Local) {
 		}
 	}
 	if p.Second && !j.shown.Second {
-		j.note(at, "proved", "The whole second is proved.")
+		j.note(at, "proved", "The whole second is confirmed.")
 	}
 	if p.Lateness && !j.shown.Lateness {
-		j.note(at, "proved", "The receiver's arrival latency is proved.")
+		j.note(at, "proved", "The receiver's arrival latency is confirmed.")
 	}
 	j.shown = p
 }

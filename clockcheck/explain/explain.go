@@ -76,7 +76,7 @@ func Assumption(a bank.Assumed) string {
 	case bank.ReceiverFalse:
 		switch {
 		case a.Slow:
-			return "The receiver's time has drifted by " + Seconds(a.SizeS) + ", faster than the computer's oscillator can: a false signal, or its reports are not locked to the second."
+			return "The receiver's time has drifted by " + Seconds(a.SizeS) + ", faster than the computer's oscillator can. A false signal does that, or reports that are not locked to the second."
 		case a.SizeS != 0:
 			return "The receiver's time jumped by " + Seconds(a.SizeS) + ", which no clock does; it is not used until it agrees again."
 		}
@@ -174,7 +174,7 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 	case !b.Best().Located:
 		return "Only the hardware clock tells the time, and nobody has compared it: do not rely on it."
 	case !j.Guarded:
-		return "The date is not proved: the receiver does not say it."
+		return "The date is not confirmed: the receiver does not say it."
 	}
 	how := map[clockcheck.Basis]string{clockcheck.BasisPPS: "the receiver's pulse", clockcheck.BasisOperator: "an operator's mark",
 		clockcheck.BasisGNSS: "the receiver", clockcheck.BasisNetwork: "a time server", clockcheck.BasisRTC: "the hardware clock",
@@ -189,7 +189,7 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 		}
 	}
 	if !b.Proved().Second {
-		s += " The whole second is not proved."
+		s += " The whole second is not confirmed."
 	}
 	return s
 }

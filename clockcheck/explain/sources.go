@@ -86,11 +86,11 @@ func believed(b *bank.Bank, r *receiver.Receiver, now timescale.Local) (clockche
 	case !t.Met:
 		return clockcheck.Warming, "The receiver is valid; waiting for its first readings to agree."
 	case t.Lead > 0:
-		return clockcheck.Warming, fmt.Sprintf("The receiver is %d s ahead: its leap-second data has not arrived yet (up to 12.5 min after a cold start).", t.Lead)
+		return clockcheck.Warming, fmt.Sprintf("The receiver is %d s ahead. Its leap-second data has not arrived yet (up to 12.5 min after a cold start).", t.Lead)
 	case !p.Second:
-		return clockcheck.Warming, "The whole second is not proved yet: leap-second data may be missing." + tail
+		return clockcheck.Warming, "The whole second is not confirmed yet: leap-second data may be missing." + tail
 	case !p.Lateness:
-		return clockcheck.Trusted, fmt.Sprintf("The whole second is proved; how late its sentences arrive is not (0 to %.1f s). A time server, or latency_s in the settings, would tell.", r.LateMost()) + tail
+		return clockcheck.Trusted, fmt.Sprintf("The whole second is confirmed. How late its sentences arrive is not (0 to %.1f s). A time server tells, or latency_s in the settings.", r.LateMost()) + tail
 	}
 	return clockcheck.Trusted, fmt.Sprintf("Valid for %s; its sentences arrive %.3f ±%.3f s late.%s", forHowLong(now.Sub(r.Since)),
 		t.F.V[estimate.D], bank.Likely*t.F.Sigma(estimate.D), tail)
@@ -122,12 +122,12 @@ func Clock(b *bank.Bank, c *rtc.Clock) (clockcheck.Trust, string) {
 	case t.Out.Has(bank.Clock) || t.Assumes(bank.ClockSet):
 		return clockcheck.Doubted, "Something set the hardware clock, or it lost the time; it is being compared again."
 	case !t.Clocked:
-		return clockcheck.Warming, "The hardware clock runs, but nobody has compared it with another reference yet; it proves nothing."
+		return clockcheck.Warming, "The hardware clock runs, but nobody has compared it with another reference yet: it confirms nothing."
 	case t.Vouched:
 		return clockcheck.Trusted, fmt.Sprintf("Compared in an earlier run and kept since: ±%.3f s.", bank.Likely*t.F.Sigma(estimate.R))
 	}
 	if q := math.Round(off / 900); q != 0 && math.Abs(off-q*900) < 5 {
-		return clockcheck.Trusted, fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It serves as a flywheel all the same.", off/3600)
+		return clockcheck.Trusted, fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It is used all the same.", off/3600)
 	}
 	return clockcheck.Trusted, fmt.Sprintf("Compared with the present time: it is %s off.", Seconds(off))
 }

@@ -56,7 +56,7 @@ func (s *Steerer) phase(in Input, a *Actions) {
 		s.step(in, a, "It showed a date before this program was built; the hardware clock's is possible.")
 		return
 	case !j.Known || !j.Guarded:
-		s.word, s.because = Observing, "Nothing that is proved tells the time yet."
+		s.word, s.because = Observing, "Nothing that is confirmed tells the time yet."
 		return
 	case s.leaping(in):
 		s.word, s.because = Holding, "A leap second is near: nothing is done to the clock."

@@ -241,7 +241,7 @@ func (p *rtcPolicy) measure(r *clockcheck.RTC) []clockcheck.Event {
 		return nil
 	}
 	p.misses++
-	text := fmt.Sprintf("After a write the hardware clock's next second began %.3f s later, not %.3f s: its edge is set accordingly from now on.", f, p.used)
+	text := fmt.Sprintf("After a write the hardware clock's next second began %.3f s later, not %.3f s. From now on it is set by that.", f, p.used)
 	if p.chip.KeepsPhase || p.misses >= 3 {
 		p.chip.KeepsPhase = true
 		text = "A write leaves the hardware clock's phase as it was: only its whole seconds can be set."

@@ -21,7 +21,7 @@ func TestFortyColumns(t *testing.T) {
 	keepPublished(t, filepath.Join(user, "noonmark"), func(s *status.Snapshot) {
 		atCamp(s)
 		s.References = []status.Reference{{Name: "receiver", Kind: "gnss", Trust: status.Warming, State: "second-soon",
-			Because: "The whole second is not proved yet: leap-second data may be missing for another 14 min."}}
+			Because: "The whole second is not confirmed yet: leap-second data may be missing for another 14 min."}}
 		s.Clock.SecondInS = status.Known(800)
 		s.Clock.ErrorS = status.Known(0.02)
 		s.Modes[0].Verdict = status.Borderline

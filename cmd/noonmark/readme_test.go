@@ -49,25 +49,6 @@ func TestReadmeIsShort(t *testing.T) {
 	}
 }
 
-// Words over which readers stumbled do not come back: the actor is named, and one thing
-// has one name.
-func TestPlainWords(t *testing.T) {
-	t.Chdir("../..")
-	text := readerTexts(t)
-	for _, path := range []string{"cmd/internal/cli/help.go", "cmd/internal/cli/cli.go", "cmd/internal/config/example.toml", "status/advicetable.go", "status/text.go"} {
-		b, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		text += string(b)
-	}
-	for _, words := range []string{"by itself", "themselves", "anew", "hangs on", "tells nothing", "for certain", "Whoever", "whoever", " wants a ", " wants its ", "is not believed", "proof anew", "honest and wide"} {
-		if i := strings.Index(text, words); i >= 0 {
-			t.Errorf("%q: …%s…", words, text[max(0, i-60):min(len(text), i+60)])
-		}
-	}
-}
-
 // TestReadmeTranscripts runs the commands of the README and its pages and holds what
 // they show to what is printed: each line, in order.
 func TestReadmeTranscripts(t *testing.T) {

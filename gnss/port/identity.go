@@ -45,7 +45,7 @@ func (pin Identity) refusal(now Identity) string {
 	default:
 		return ""
 	}
-	return fmt.Sprintf("%s %s: not opened, because it could key a transmitter; plug the receiver back in as it was, or forget the old one",
+	return fmt.Sprintf("%s %s: not opened, because it could key a transmitter. Plug the receiver back in as it was, or forget the old one",
 		now.Name, what)
 }
 

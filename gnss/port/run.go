@@ -240,7 +240,7 @@ func (r *runner) candidates() (paths []string, why string) {
 	if err != nil && len(paths) == 0 {
 		return nil, fmt.Sprintf("the ports of this machine cannot be listed (%v): name the receiver's port in the configuration", err)
 	}
-	why = "no GNSS receiver is plugged in that says what it is: plug one in, or name its port in the configuration"
+	why = "no GNSS receiver is plugged in that says what it is: plug one in, or name its port"
 	for _, in := range list {
 		if in.WouldOpen && in.Path != real {
 			paths = append(paths, in.Path)

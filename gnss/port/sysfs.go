@@ -112,7 +112,7 @@ func (in *Info) judge(class string, given, console bool) {
 	case bridges[in.VID] || bridgeDrivers[in.Driver]:
 		in.Why = "a radio's cable uses the same chip, and opening it could key the transmitter: " + remedy
 	case in.VID != "":
-		in.Why = "its USB identity does not say that it is a GNSS receiver, and a radio's own port could key the transmitter: " + remedy
+		in.Why = "its USB identity does not name a GNSS receiver, and a radio's own port could key the transmitter: " + remedy
 	default:
 		in.Why = "nothing tells what is wired to it, and opening it could key a transmitter: " + remedy
 	}

@@ -59,7 +59,7 @@ func clock(w *writer, c status.Clock) {
 	w.float(c.BoundS, 1)
 	w.family("noonmark_clock_guard_seconds", "gauge", "seconds", "Half-width around the error that verdicts use.")
 	w.float(c.GuardS, 1)
-	w.family("noonmark_clock_rate_ratio", "gauge", "ratio", "What the computer's oscillator gains by itself: seconds a second.")
+	w.family("noonmark_clock_rate_ratio", "gauge", "ratio", "What the computer's oscillator gains on its own: seconds a second.")
 	w.float(c.RatePPM, 1e-6)
 	w.family("noonmark_clock_rate_bound_ratio", "gauge", "ratio", "Half-width of the 99 % interval around the rate.")
 	w.float(c.RateBoundPPM, 1e-6)

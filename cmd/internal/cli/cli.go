@@ -72,7 +72,7 @@ type Demo struct {
 
 // Replay judges recordings.
 type Replay struct {
-	Files []string `arg:"" name:"file" help:"Recorded NMEA sentences, as they came from a receiver; or records that the service kept (*.record.gz), in their order."`
+	Files []string `arg:"" name:"file" help:"Recorded NMEA sentences, as they came; or records that the service kept (*.record.gz), in their order."`
 	Mode  []string `placeholder:"MODE" help:"Judge for this mode. Give the flag once for each. Default: those that the service shows."`
 	Output
 }
@@ -88,7 +88,7 @@ type Ready struct {
 type Grid struct {
 	Words  []string `arg:"" optional:"" name:"place" help:"Locator, latitude and longitude in degrees, UTM, MGRS or geo: address. Default: where this station is."`
 	Length int      `placeholder:"N" help:"Characters of the locator: 2, 4, 6, 8 or 10. Default: as many as the place supports; 6 for a track."`
-	Track  string   `placeholder:"FILE" help:"List the locators that a recorded track (NMEA or GPX; - for standard input) visits, with times of entry and exit."`
+	Track  string   `placeholder:"FILE" help:"List the locators of a recorded track (NMEA or GPX; - for standard input), with times of entry and exit."`
 	CSV    bool     `name:"csv" help:"With --track: print CSV, for spreadsheets."`
 	GPX    bool     `name:"gpx" help:"With --track: print GPX, for maps: a track for each visit."`
 	Around
@@ -176,7 +176,7 @@ type Hear struct {
 	Station  string   `placeholder:"NAME" help:"Listen for this time signal only: WWV, WWVH, CHU or BPM. Default: for any, and for the band."`
 	Place    string   `placeholder:"PLACE" help:"Where you are, for the way of a time signal: a locator, or latitude,longitude. Default: where the service says."`
 	OwnHz    float64  `name:"own-hz" placeholder:"HZ" help:"The audio frequency that you transmit on: a signal there is your own, and is left out."`
-	Offsets  bool     `help:"By hand: the arguments are the time offsets, in seconds, that your decoder shows for the others, one for each station. Positive = they seem to come late."`
+	Offsets  bool     `help:"By hand: the arguments are the time offsets that your decoder shows, in seconds, one for each station. Positive = they seem to come late."`
 	Once     bool     `help:"End when something was heard."`
 	Check    bool     `help:"Only compare; tell the service nothing."`
 	Where

@@ -2,10 +2,12 @@ package cli
 
 // about is the head of the help, for somebody who has just met the program.
 const about = `noonmark says whether this computer's clock is right enough for timed
-weak-signal modes, how it knows, how long that will last, and where the station is.
-It listens to a GNSS receiver and the hardware clock; it needs no network.
+weak-signal modes. It says how it knows, how long that will last, and where the
+station is. It listens to a GNSS receiver and the hardware clock, and needs no
+network.
 
 Start with:
+
   noonmark demo             the whole of it on a simulated station
   noonmark ports            which receiver would be used
   noonmark run              the service; then, in another terminal:
@@ -21,9 +23,9 @@ within your licence, and stay at the controls.`
 
 // Help implements kong's detailed help.
 func (Run) Help() string {
-	return `Reads the receiver, the hardware clock and, if there is one, the network; judges the system clock; publishes /run/noonmark/status.json about once a second. Without a setting it opens only a device whose identity belongs to GNSS receivers: opening another serial port can key a transmitter. Name yours with --device if it is not found. It ends at Ctrl-C.
+	return `Reads the receiver, the hardware clock and, if there is one, the network. Judges the system clock, and publishes /run/noonmark/status.json about once a second. Without a setting it opens only a device whose identity belongs to GNSS receivers. Opening another serial port can key a transmitter. Name yours with --device if it is not found. It ends at Ctrl-C.
 
-With --steer it also sets and keeps the system clock and the hardware clock; for that it needs the right to do so (CAP_SYS_TIME), and no other program may do the same.
+With --steer it also sets and keeps the system clock and the hardware clock. For that it needs the right to do so (CAP_SYS_TIME). No other program may do the same.
 
     noonmark run
     noonmark run --device /dev/serial/by-id/NAME --mode FT8
@@ -49,7 +51,7 @@ func (Replay) Help() string {
 
 // Help implements kong's detailed help.
 func (Ready) Help() string {
-	return `Exit status: 0 if the clock is within the tolerance of every mode asked for, 1 if it is not, 3 if that cannot be told because no fresh status is there, 2 if the question was malformed.
+	return `Exit status 0: the clock is within the tolerance of every mode asked for. 1: it is not. 2: the question was malformed. 3: cannot tell, because no fresh status is there.
 
     noonmark ready
     noonmark ready FT8 && echo "key up"`
@@ -57,7 +59,7 @@ func (Ready) Help() string {
 
 // Help implements kong's detailed help.
 func (Grid) Help() string {
-	return `Southern latitudes and western longitudes are negative and are written as they are. Decimals have a point; what may be a decimal comma is refused. The answer has the nearest border of the square, what a compass shows (World Magnetic Model, to the end of 2029) and the sun of the next 24 hours, in UTC. Exit status 3 means that there is no fix.
+	return `Southern latitudes and western longitudes are negative and are written as they are. Decimals have a point; what may be a decimal comma is refused. The answer has the nearest border of the square, and the sun of the next 24 hours, in UTC. It also has what a compass shows (World Magnetic Model, to the end of 2029). Exit status 3 means that there is no fix.
 
     noonmark grid
     noonmark grid FG69
@@ -70,7 +72,7 @@ func (Grid) Help() string {
 
 // Help implements kong's detailed help.
 func (Path) Help() string {
-	return `Headings are true, both for the short path and for the long one; those by compass stand in a line of their own, by the World Magnetic Model, which holds to the end of 2029. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, a name after # if you like, or a first line that names its columns (name,lat,lon or locator,name); a line that is no place is reported and the others are answered (exit status 1). Not for navigation.
+	return `Headings are true, both for the short path and for the long one. Those by compass stand in a line of their own. They follow the World Magnetic Model, which holds to the end of 2029. The answer carries its ±: a locator names an area, of 100 km and more if it has four characters. Put quotes around a place that has blanks. A list has one place a line, and a name after # if you like. Or its first line names its columns (name,lat,lon or locator,name). A line that is no place is reported, and the others are answered (exit status 1). Not for navigation.
 
     noonmark path FF46
     noonmark path -20.13,-67.49 FG69
@@ -82,15 +84,15 @@ func (Path) Help() string {
 
 // Help implements kong's detailed help.
 func (Report) Help() string {
-	return `The text says UTC, locator, coordinates, how good and how old they are. What is wrong stays in it however short it gets: OLD and POOR of the place, a question mark or "time unproved" behind a time that nothing proves, EXERCISE of a simulation. Degrees are WGS 84 and have three decimals at least, for 20.13 can be heard as 20 degrees 13 minutes; bearings are true, and by compass where the World Magnetic Model holds. noonmark sends nothing.
+	return `The text says UTC, locator, coordinates, how good and how old they are. What is wrong stays in it however short it gets: OLD and POOR of the place, EXERCISE of a simulation. A question mark or "time not confirmed" stands behind a time that nothing confirms. Degrees are WGS 84 and have three decimals at least, for 20.13 can be heard as 20 degrees 13 minutes. Bearings are true, and by compass where the World Magnetic Model holds. noonmark sends nothing.
 
-With --fit numbers get fewer decimals and the locator fewer pairs; what does not fit is left out whole, the way first, then the coordinates; with --distress the locator, and then the time.
+With --fit numbers get fewer decimals and the locator fewer pairs. What does not fit is left out whole: the way first, then the coordinates. With --distress the locator goes first, then the time.
 
-Words of a template: {{.Date}} {{.Clock}} {{.TimeProved}} {{.TimeBoundS}} {{.Locator}} {{.Degrees}} {{.LatDeg}} {{.LonDeg}} {{.AltM}} {{.BoundM}} {{.AgeS}} {{.Quality}} {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Satellites}} {{.Way}} {{.Exercise}} {{.Distress}} {{.Problems}}, and where a place is named {{.To.Name}} {{.To.DistanceM}} {{.To.HeadingDeg}} {{.To.CompassDeg}}. {{.Aloud}} is how to read the place aloud. A number that may not be known prints as "not known"; its .OK tells, its .V is the number. What a template leaves out about a poor place is said on standard error.
+Words of a template: {{.Date}} {{.Clock}} {{.TimeProved}} {{.TimeBoundS}} {{.Locator}} {{.Degrees}} {{.LatDeg}} {{.LonDeg}} {{.AltM}} {{.BoundM}} {{.AgeS}} {{.Quality}}. Besides {{.Old}} {{.Poor}} {{.Kept}} {{.Moving}} {{.Satellites}} {{.Way}} {{.Exercise}} {{.Distress}} {{.Problems}}. Where a place is named: {{.To.Name}} {{.To.DistanceM}} {{.To.HeadingDeg}} {{.To.CompassDeg}}. {{.Aloud}} is how to read the place aloud. A number that may not be known prints as "not known"; its .OK tells, its .V is the number. What a template leaves out about a poor place is said on standard error.
 
-Not for navigation. In distress give coordinates, not only a locator; any means may be used to call for help, by the procedures of where you are.
+Not for navigation. In distress give coordinates, not only a locator. Any means may be used to call for help, by the procedures of where you are.
 
-Exit status: 0 if there is a text, 1 if it does not fit, 3 if the station does not know where it is or no fresh status is there, 2 if the question was malformed.
+Exit status 0: there is a text. 1: it does not fit. 2: the question was malformed. 3: the station does not know where it is, or no fresh status is there.
 
     noonmark report
     noonmark report --fit 40
@@ -101,7 +103,7 @@ Exit status: 0 if there is a text, 1 if it does not fit, 3 if the station does n
 
 // Help implements kong's detailed help.
 func (Why) Help() string {
-	return `Five lines: the answer, the next step, the clock, the source it is judged by, and what is done to it. With --all: each source, what it says, whether it is trusted and why, and what the worst case is made of.
+	return `Five lines: the answer, the next step, the clock, its main source, and what is done to it. With --all: what each source says, whether it is trusted and why, and the parts of the worst case.
 
     noonmark why
     noonmark why --all
@@ -117,9 +119,9 @@ func (Screen) Help() string {
 
 // Help implements kong's detailed help.
 func (Follow) Help() string {
-	return `The second, small service: it follows the status that "noonmark run" publishes, runs the commands of [events] in the configuration, and publishes the status to the MQTT broker of [mqtt]. So the service that judges the clock runs nothing and connects to nobody. A simulation is never acted on. It ends at once if neither is configured, else at Ctrl-C.
+	return `The second, small service: it follows the status that "noonmark run" publishes. It runs the commands of [events] in the settings, and publishes the status to the MQTT broker of [mqtt]. So the service that judges the clock runs nothing and connects to nobody. A simulation is never acted on. It ends at once if neither is configured, else at Ctrl-C.
 
-A command finds NOONMARK_EVENT (verdict-lost, verdict-regained, locator-changed, trust-changed or battery-low), NOONMARK_TEXT, NOONMARK_MODE, NOONMARK_LOCATOR, NOONMARK_REFERENCE, NOONMARK_IS, NOONMARK_WAS and NOONMARK_MISSED in its environment, and all of it with the status as JSON on its standard input.
+A command finds the event and the status as JSON on its standard input. In its environment NOONMARK_EVENT is verdict-lost, verdict-regained, locator-changed, trust-changed or battery-low. The rest is in NOONMARK_TEXT, NOONMARK_MODE, NOONMARK_LOCATOR, NOONMARK_REFERENCE, NOONMARK_IS, NOONMARK_WAS and NOONMARK_MISSED.
 
     noonmark follow
     noonmark follow --config /etc/noonmark/noonmark.toml`
@@ -127,7 +129,7 @@ A command finds NOONMARK_EVENT (verdict-lost, verdict-regained, locator-changed,
 
 // Help implements kong's detailed help.
 func (Mark) Help() string {
-	return `Tune to a time signal; press Enter on the tone of a full minute and on the tones after it. Several taps together are good to about a quarter of a second: people who expect a tone tap a little early, people who react to it are late by a sixth of a second, so you are asked which you do. The way of the signal is allowed for. A running service takes the mark as one reference among others and judges; without one the system clock is only compared. Transmitters' schedules change, and some minutes are no mark of UTC: you are told. A slip is taken back with --withdraw: the service then judges as if the last mark had never been made.
+	return `Tune to a time signal; press Enter on the tone of a full minute and on the tones after it. Several taps together are good to about a quarter of a second. People who expect a tone tap a little early. People who react to it are late by a sixth of a second. So mark asks which you do. The way of the signal is allowed for. A running service takes the mark as one reference among others and judges. Without a service the system clock is only compared. Transmitters' schedules change, and some minutes are no mark of UTC: mark says so. A slip is taken back with --withdraw: the service then judges as if the last mark had never been made.
 
     noonmark mark --list
     noonmark mark --station WWV
@@ -137,7 +139,7 @@ func (Mark) Help() string {
 
 // Help implements kong's detailed help.
 func (Until) Help() string {
-	return `For whatever must not start before the clock is right. It always ends: with exit status 0 when what was asked for is so, with 1 when the limit is up, and says which.
+	return `For what must not start before the clock is right. It always ends, and says why. Exit status: 0 when what was asked for is so, 1 when the limit is up.
 
     noonmark until FT8
     noonmark until --bound 0.1 --limit 5m
@@ -146,7 +148,7 @@ func (Until) Help() string {
 
 // Help implements kong's detailed help.
 func (Prepare) Help() string {
-	return `Start the service, give the receiver open sky, connect to a network if there is one, and look: each step is done, under way, or missing, with what to do and how long it still takes. On a terminal it goes on until all is learned; Ctrl-C ends the view at any time, and the service goes on learning. Exit status: 0 if all is learned, 1 if something is missing or under way.
+	return `Start the service, give the receiver open sky, and connect to a network if there is one. Each step is done, under way, or missing. prepare says what to do, and how long it still takes. On a terminal it goes on until all is learned. Ctrl-C ends the view at any time, and the service goes on learning. Exit status: 0 if all is learned, 1 if something is missing or under way.
 
     noonmark prepare
     noonmark prepare --once`
@@ -154,7 +156,7 @@ func (Prepare) Help() string {
 
 // Help implements kong's detailed help.
 func (Preflight) Help() string {
-	return `Devices, permissions, the hardware clock's battery, other programs that steer the clock, memory and disk, the list of leap seconds: each with its remedy. It changes nothing and opens no serial port. Exit status: 0 if nothing is in the way, 1 if something is.
+	return `Looks at devices, permissions, batteries, other programs that steer the clock, memory, disk, and the list of leap seconds. Names the remedy of each fault. It changes nothing and opens no serial port. Exit status: 0 if nothing is in the way, 1 if something is.
 
     noonmark preflight
     sudo -u noonmark noonmark preflight`
@@ -162,21 +164,21 @@ func (Preflight) Help() string {
 
 // Help implements kong's detailed help.
 func (Resume) Help() string {
-	return `When another program sets the clock again and again, noonmark leaves the clock to it for an hour, later for six, and looks again. Stop that program first (noonmark preflight looks for it). Then this lets noonmark set the clock again at once. An operator's own corrections, three in an hour, are not taken for a program.
+	return `When another program sets the clock again and again, noonmark leaves the clock to it. After an hour, later after six, it looks again. Stop that program first (noonmark preflight looks for it). Then this lets noonmark set the clock again at once. An operator's own corrections, three in an hour, are not taken for a program.
 
     sudo noonmark resume`
 }
 
 // Help implements kong's detailed help.
 func (Pin) Help() string {
-	return `Who sees the page can only look. To mark a time signal, to lend a clock or to change the mode in use there, this number is asked for; each start of the service makes a new one. Only the service's own user and root may see it. The page is not encrypted: who listens on the network can read the number when it is used. Exit status 3 means that no service is running, or that you may not see it.
+	return `Who sees the page can only look. The page asks for this number before it takes a mark, a borrowed clock or another mode. Each start of the service makes a new one. Only the service's own user and root may see it. The page is not encrypted: who listens on the network can read the number when it is used. Exit status 3 means that no service is running, or that you may not see it.
 
     sudo noonmark pin`
 }
 
 // Help implements kong's detailed help.
 func (Ports) Help() string {
-	return `Opens nothing, unless you ask it to with --probe: opening a port raises its control lines, and on many stations that keys the transmitter.
+	return `Opens nothing, unless you ask for it with --probe. Opening a port raises its control lines, and on many stations that keys the transmitter.
 
     noonmark ports
     noonmark ports --probe /dev/ttyUSB0`
@@ -193,9 +195,9 @@ func (Completion) Help() string {
 
 // Help implements kong's detailed help.
 func (Hear) Help() string {
-	return `Other stations keep their clocks by networks and satellites. How late their signals come, as a crowd of five or more, tells how far this computer's clock is off, modulo the mode's period. Signals are found by their sync alone: no message is decoded, no call sign read or kept. Your own signal, and stations of your camp that take their time from you, are no witnesses: do not listen to them alone.
+	return `Other stations keep their clocks by networks and satellites. How late five or more of them come tells how far this clock is off, modulo the mode's period. Signals are found by their sync alone: no message is decoded, no call sign read or kept. Your own signal is no witness, nor are stations of your camp that take their time from you. Do not listen to them alone.
 
-By hand, the sign: by your clock the others start 0.8 s late, so your decoder shows +0.8 for most of them. Then your clock is 0.8 s fast.
+The sign, by hand: your decoder shows +0.8 for most of them, because they seem to start 0.8 s late. Then your clock is 0.8 s fast.
 
     noonmark hear
     noonmark hear --sound plughw:1 --mode FT8

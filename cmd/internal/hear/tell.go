@@ -83,7 +83,7 @@ func answer(m *control.Marked) string {
 	case m == nil:
 		return "The service said nothing."
 	case !m.Placed:
-		return "The service cannot place it yet: the crowd tells the time modulo the mode's period only, and all else must be known to half of that."
+		return "The service cannot place it yet. The crowd tells the time modulo the mode's period; all else must be known to half of that."
 	case m.Says != nil:
 		return m.Says.Because + " " + m.Because
 	}

@@ -47,10 +47,10 @@ func program(r Release, app *kong.Application) string {
 		p.item(italic(f.code), f.means)
 	}
 	p.section("EXIT STATUS")
-	p.paragraph("0 for yes and for what was done, 1 for no and for what failed, 2 for what could not be understood, 3 for what cannot be told; the page of each command says more.")
+	p.paragraph("0 for yes and for what was done, 1 for no and for what failed. 2 for what could not be understood, 3 for what cannot be told. The page of each command says more.")
 	p.section("CAUTIONS")
 	p.paragraph(caution)
-	p.paragraph("On a 32-bit system the language that noonmark is written in ends its own wall clock in January 2038: dates in the log are then wrong, and waits for an instant by the wall clock. Reading, judging and setting the kernel's clock use the 64-bit calls there, too, and go on. Choose a 64-bit system where there is a choice.")
+	p.paragraph("On a 32-bit system the wall clock of the language (Go) ends in January 2038. Dates in the log are then wrong, and so are waits for an instant by the wall clock. Reading, judging and setting the kernel's clock use the 64-bit calls there, too, and go on. Choose a 64-bit system where there is a choice.")
 	p.see(append(see, "noonmark.toml(5)", "noonmark-status(5)")...)
 	return p.String()
 }

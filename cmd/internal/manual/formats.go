@@ -11,9 +11,9 @@ import (
 func settings(r Release, example string) string {
 	p := begin(r, "noonmark.toml", "5", "settings of noonmark")
 	p.section("DESCRIPTION")
-	p.paragraph("noonmark reads /etc/noonmark/noonmark.toml, or the file named by --config, and then the files of the folder of the same name " +
-		"with .d at its end (/etc/noonmark/noonmark.toml.d) whose names end in .toml, in the order of their names: a later one overrides " +
-		"an earlier one. They are written in TOML 1.0. " +
+	p.paragraph("noonmark reads /etc/noonmark/noonmark.toml, or the file named by --config. Then it reads the files in the folder of the same name " +
+		"with .d at its end (/etc/noonmark/noonmark.toml.d). Their names end in .toml; they are read in the order of their names. " +
+		"A later file overrides an earlier one. They are written in TOML 1.0. " +
 		"Every key may be left out; a key that noonmark does not know is an error that names its line. Flags override the file. " +
 		"Changes hold from the next start: systemctl restart noonmark.")
 	p.paragraph("The values below are the program's. The file that the Debian package writes at its first installation sets one: clock.steer is true there.")
@@ -25,7 +25,7 @@ func settings(r Release, example string) string {
 		p.item(strings.Join(g.keys, "\n.TQ\n"), strings.Join(g.said, " "))
 	}
 	p.section("CAUTIONS")
-	p.paragraph("Opening a serial port raises its control lines, and on many stations that keys the transmitter: name in receiver.device only the receiver's own port, best by a name that stays.")
+	p.paragraph("Opening a serial port raises its control lines, and on many stations that keys the transmitter. Name in receiver.device only the receiver's own port, best by a name that stays.")
 	p.see("noonmark(1)", "noonmark-run(1)", "noonmark-ports(1)")
 	return p.String()
 }
@@ -143,12 +143,12 @@ func (n node) kind() string {
 func published(r Release, fields []field) string {
 	p := begin(r, "noonmark-status", "5", "what noonmark publishes")
 	p.section("DESCRIPTION")
-	p.paragraph("The service replaces /run/noonmark/status.json about once a second; a reader sees the old one or the new one, never a part. " +
+	p.paragraph("The service replaces /run/noonmark/status.json about once a second. A reader sees the old one or the new one, never a part. " +
 		"It is one JSON object (RFC 8259), for everybody to read. null stands where a value is not known, never a made-up number. " +
-		"The end of a name is its unit: _s seconds, _ppm parts per million, _m metres, _deg degrees, _utc an instant in UTC. " +
+		"The end of a name is its unit: _s seconds, _ppm parts per million, _m metres, _deg degrees. _utc is an instant in UTC. " +
 		"Readers ignore members they do not know. The JSON Schema (2020-12) is /usr/share/doc/noonmark/status-v1.schema.json.")
 	p.paragraph("A status must not be believed because it is there. Read written.boot_id and written.boottime_s, then the kernel's own, and compare them " +
-		"(/proc/sys/kernel/random/boot_id, CLOCK_BOOTTIME): another boot, or an age over written.stale_after_s, is no news. " +
+		"(/proc/sys/kernel/random/boot_id, CLOCK_BOOTTIME). Another boot, or an age over written.stale_after_s, is no news. " +
 		"The wall clock cannot tell, because it may have been set since. live must be true. noonmark-ready(1) does all that: scripts should ask it.")
 	p.section("MEMBERS")
 	for _, f := range fields {

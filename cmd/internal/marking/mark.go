@@ -123,7 +123,7 @@ func (m *marker) take(c cli.Mark, s marks.Station, km float64) (*marked, error) 
 	m.say("%s, %s: %s kHz.", s.Name, s.Place, strings.Trim(fmt.Sprint(s.KHz), "[]"))
 	delay, pathBound := marks.Path(km, c.LongPath)
 	if km < 0 {
-		m.say("Where this station is, is not known (say it with --place): %.0f ms ± %.0f ms are allowed for the way.", ms(delay), ms(pathBound))
+		m.say("The place of this station is not known (say it with --place). %.0f ms ± %.0f ms are allowed for the way.", ms(delay), ms(pathBound))
 	} else {
 		m.say("%.0f km away: the signal is %.0f ms on its way.", km, ms(delay))
 	}
@@ -212,7 +212,7 @@ func (m *marker) minute(s marks.Station, system timescale.UTC) (utc timescale.UT
 	}
 	guess := timescale.UTCOf(system.Time().Round(time.Minute))
 	for {
-		m.say("Did your first tap begin the minute %s UTC, that day and that minute for certain? y = yes; ? = you cannot tell; else type what it was, as YYYY-MM-DD hh:mm.",
+		m.say("Did your first tap begin the minute %s UTC, on that very day? y = yes; ? = you cannot tell; else type what it was, as YYYY-MM-DD hh:mm.",
 			guess.Time().Format(minuteForm))
 		text, err := m.line()
 		if err != nil {
@@ -251,7 +251,7 @@ func (m *marker) deliver(c cli.Mark, out *marked, r marks.Result, p hostclock.Pa
 	out.Told, out.Service = true, a.Mark
 	switch {
 	case a.Mark == nil || !a.Mark.Placed:
-		m.say("The service does not know the time to half a minute, so that it cannot tell which minute that was: mark again and name it.")
+		m.say("The service does not know the time to half a minute. So it cannot tell which minute that was. Mark again and name it.")
 	case a.Mark.Says != nil:
 		m.say("The service has it. %s", a.Mark.Says.Because)
 		m.say("%s", a.Mark.Because)

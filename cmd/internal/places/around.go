@@ -117,7 +117,7 @@ func (c *compassReport) text() string {
 	}
 	switch c.Use {
 	case "none":
-		return fmt.Sprintf("tells nothing here: the field is too weak along the ground (%.0f nT)", c.HorizontalNT)
+		return fmt.Sprintf("of no use here: the field is too weak along the ground (%.0f nT)", c.HorizontalNT)
 	case "caution":
 		return fmt.Sprintf("with caution: points %.1f° %s of true north, %s; the field is weak along the ground", abs(c.DeclinationDeg), side, plusMinus(c.BoundDeg))
 	}

@@ -37,7 +37,7 @@ func TestGridSaysWhatIsAround(t *testing.T) {
 		"Around   FG69fv     FG69gv     FG69hv\n         FG69fu     FG69gu     FG69hu\n         FG69ft     FG69gt     FG69ht\n")
 	has(t, gridText(t, cli.Grid{Words: []string{"-20.13,-67.49"}, Around: cli.Around{At: "2030-01-01"}}),
 		"Compass  not known on 2030-01-01: the World Magnetic Model built in holds from\n         2020 to the end of 2029\n")
-	has(t, gridText(t, cli.Grid{Words: []string{"85.8N 139E"}, Around: around}), "Compass  tells nothing here", "UTM      polar grid: not offered", "Sun      down, for 24 hours and more")
+	has(t, gridText(t, cli.Grid{Words: []string{"85.8N 139E"}, Around: around}), "Compass  of no use here", "UTM      polar grid: not offered", "Sun      down, for 24 hours and more")
 	if _, err := Grid(cli.Grid{Words: []string{"FG69"}, Around: cli.Around{At: "yesterday"}}, io.Discard); err == nil {
 		t.Error("a time that is none was taken")
 	}
@@ -76,6 +76,6 @@ func TestPathByCompassAndSun(t *testing.T) {
 	has(t, text, "By compass  heading 051° ± 1.0°, back 244° ± 1.0°; long path 231°, back 064°\n", "Sun         night at the start, night at the end (at 2026-11-28 04:00 UTC)\n",
 		"nautical miles)")
 	has(t, path("2026-11-28T20:00Z", "48,11", "-20.13,-67.49"), "day at the start, night at the end; day and night meet")
-	has(t, path("2026-11-28T20:00Z", "85.8,139", "-20.13,-67.49"), "back tells nothing (")
+	has(t, path("2026-11-28T20:00Z", "85.8,139", "-20.13,-67.49"), "back of no use (")
 	has(t, path("2031-01-01", "48,11", "-20.13,-67.49"), "By compass  not known on 2031-01-01")
 }

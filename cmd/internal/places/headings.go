@@ -12,7 +12,7 @@ import (
 )
 
 // headingsReport is what a compass shows for the headings of a path: each of them at its
-// own end. null where it tells nothing.
+// own end. null where it is of no use.
 type headingsReport struct {
 	From           *compassReport `json:"from"`
 	To             *compassReport `json:"to"`
@@ -53,7 +53,7 @@ func (r *headingsReport) text(at time.Time) string {
 	one := func(heading *float64, bound float64, at *compassReport) string {
 		switch {
 		case heading == nil:
-			return fmt.Sprintf("tells nothing (%.0f nT along the ground)", at.HorizontalNT)
+			return fmt.Sprintf("of no use (%.0f nT along the ground)", at.HorizontalNT)
 		case at.Use == "caution":
 			return fmt.Sprintf("%03.0f° %s with caution (the field is weak there)", whole(*heading), plusMinus(bound))
 		}

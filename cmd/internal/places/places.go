@@ -126,7 +126,7 @@ func cutPlaces(words []string) (first, second string, err error) {
 	// Blanks within a word show that it was quoted.
 	if pointed := decimalComma.ReplaceAllString(text, "$1.$2"); pointed != text && len(strings.Fields(text)) == len(words) &&
 		(len(cuts(strings.Fields(pointed))) > 0 || slices.ContainsFunc(words, bareNumber.MatchString)) {
-		return "", "", exit.Usage(fmt.Errorf("path: the commas of %q may be decimal points; write decimals with a point (%s), or a blank after each comma and quotes around each place", text, pointed))
+		return "", "", exit.Usage(fmt.Errorf("path: the commas of %q may be decimal points. Write decimals with a point (%s), or a blank after each comma and quotes around each place", text, pointed))
 	}
 	found := cuts(words)
 	switch {

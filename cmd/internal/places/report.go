@@ -20,8 +20,8 @@ import (
 
 // distressCaution stands on the screen, not in the message.
 const distressCaution = `Not for navigation. In distress give coordinates, not only a locator. noonmark
-sends nothing: use any means to call for help, by the distress procedure and the
-words of where you are, and repeat until somebody answers.
+sends nothing. Use any means to call for help, by the distress procedure and the
+words of where you are. Repeat until somebody answers.
 `
 
 // maxTemplate is the largest template file, bytes.

@@ -94,7 +94,7 @@ func (h *Host) disk(dir string) (Disk, error) {
 // leapList: past its expiry nobody knows of a leap second that was announced since.
 func (h *Host) leapList() Finding {
 	const check = "leap seconds"
-	const upgrade = "Upgrade the package tzdata when there is a network. Until then the kernel is told of no leap second; the last was in 2016."
+	const upgrade = "Upgrade the package tzdata when there is a network. Until then the kernel learns of no leap second; the last was in 2016."
 	f, err := os.Open(h.path(leaps.Path))
 	if err != nil {
 		return Finding{check, Note, "There is no list of leap seconds (" + leaps.Path + ").", upgrade}
@@ -102,7 +102,7 @@ func (h *Host) leapList() Finding {
 	defer f.Close()
 	t, err := leaps.Read(f)
 	if err != nil {
-		return Finding{check, Problem, "The list of leap seconds is damaged: " + err.Error() + ".", "Install the package tzdata anew."}
+		return Finding{check, Problem, "The list of leap seconds is damaged: " + err.Error() + ".", "Install the package tzdata again."}
 	}
 	until := t.Expires.Time().Format("2006-01-02")
 	if h.Now >= t.Expires {

@@ -24,7 +24,7 @@ var unitLists = []string{"/etc/systemd/ntp-units.d", "/run/systemd/ntp-units.d",
 func (h *Host) others(set config.Config) []Finding {
 	const check = "other clock programs"
 	bad := Problem
-	remedy := "Stop it and switch it off (sudo systemctl disable --now UNIT), or set clock.steer to false: two that steer make a worse clock than one."
+	remedy := "Stop it and switch it off (sudo systemctl disable --now UNIT), or set clock.steer to false. Two that steer make a worse clock than one."
 	if !set.Clock.Steer {
 		bad = Note
 		remedy = "noonmark only watches, so that is no hindrance."

@@ -180,9 +180,9 @@ func (e Evening) page() Step {
 
 func (e Evening) report() Step {
 	if e.Settings.Report.Place == "" {
-		return Step{Name: "report", State: Without, Text: "Name the place that distances are told from: place in [report] of the settings."}
+		return Step{Name: "report", State: Without, Text: "Name the place that distances are counted from: place in [report] of the settings."}
 	}
-	return Step{Name: "report", State: Done, Text: "Distances are told from " + e.Settings.Report.Name + ", " + e.Settings.Report.Place + "."}
+	return Step{Name: "report", State: Done, Text: "Distances are counted from " + e.Settings.Report.Name + ", " + e.Settings.Report.Place + "."}
 }
 
 // found are the problems that preflight sees.

@@ -47,7 +47,7 @@ func playRecord(before *recordPlayer, path string, b []byte, o recordOptions, ou
 	if o.tell {
 		fmt.Fprintf(out, "%s\n", path)
 		if !goesOn && p.head.Part > 1 {
-			fmt.Fprintln(out, "It is a later part, and the one before it was not named: it is judged from what had been learned by then.")
+			fmt.Fprintln(out, "It is a later part, and the one before it was not named. It is judged from what had been learned by then.")
 		}
 	}
 	if err := p.play(r, o.tell, out); err != nil {

@@ -156,6 +156,6 @@ func (r *Report) problems(fresh status.Freshness) []string {
 	add(!r.BoundM.OK, "How good the fix is is not known.")
 	add(r.Poor && r.BoundM.OK, "The place is only known within "+upTo(r.BoundM.V)+".")
 	add(r.Moving, "The station is moving.")
-	add(!r.TimeProved, "Nothing proves the time: the clock is within no mode's tolerance.")
+	add(!r.TimeProved, "Nothing confirms the time: the clock is within no mode's tolerance.")
 	return list
 }

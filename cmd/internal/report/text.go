@@ -21,7 +21,7 @@ func (r *Report) Text() string {
 	}
 	when := r.UTC.V.Time().Format("2006-01-02 15:04") + " UTC"
 	if !r.TimeProved {
-		when += " (time unproved)"
+		when += " (time not confirmed)"
 	}
 	place := r.degrees(mostDecimals, " ")
 	locator := ""

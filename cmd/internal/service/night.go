@@ -29,7 +29,7 @@ func (s *service) openNight() {
 		err = s.page.Remember(b, hostclock.BootID(), hostclock.BootNow())
 	}
 	if err != nil {
-		s.log.Info("the night so far begins anew", "reason", err)
+		s.log.Info("the night so far begins again", "reason", err)
 	}
 }
 

@@ -160,7 +160,7 @@ func pulseReason(path string, err error) string {
 	case errors.Is(err, pps.ErrNoWait):
 		return path + " is no pulse device, or its driver cannot wait for an edge."
 	case errors.Is(err, pps.ErrAbsent):
-		return "There is no pulse device " + path + ": its driver is not loaded (a pin of a small board needs its overlay in the boot configuration)."
+		return "There is no pulse device " + path + ": its driver is not loaded. (A pin of a small board needs its overlay in the boot configuration.)"
 	}
 	return "The pulse cannot be read: " + err.Error() + "."
 }

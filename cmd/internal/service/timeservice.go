@@ -69,7 +69,7 @@ func listenTime(address string) ([]*net.UDPConn, error) {
 	c, err := net.ListenPacket("udp", address)
 	switch {
 	case errors.Is(err, os.ErrPermission):
-		return nil, fmt.Errorf("%w: this port wants a right that the service does not have: let the service manager open it (noonmark-time.socket), or choose a port above 1023", err)
+		return nil, fmt.Errorf("%w: the service may not open this port. Let the service manager open it (noonmark-time.socket), or choose a port above 1023", err)
 	case errors.Is(err, syscall.EADDRINUSE):
 		return nil, fmt.Errorf("%w: another program serves time there: stop one of the two", err)
 	case err != nil:

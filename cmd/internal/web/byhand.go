@@ -204,7 +204,7 @@ func (h *ByHand) Borrow(b page.Borrowed) (string, error) {
 	return h.onLoop(func() (string, error) {
 		h.cfg.Station().Mark(clockcheck.Mark{At: h.cfg.Local(b.At), UTC: b.UTC, Bound: bound, Borrowed: true, OurOwn: own})
 		if network {
-			return "", errors.New("this station gives the time on its network, and a device that took its time from a network may have it from here: " +
+			return "", errors.New("this station gives the time on its network. A device that took its time from a network may have it from here: " +
 				"it is no witness. Use one that took its time from satellites itself, or that somebody set")
 		}
 		if own {
