@@ -73,7 +73,7 @@ func Run(h Host, set config.Config, bad error) []Finding {
 	out = append(out, hooks(set)...)
 	out = append(out, h.runDir(), h.stateDir())
 	out = append(out, h.learned()...)
-	return append(out, h.leapList())
+	return append(out, h.leapList(), h.supply())
 }
 
 // Passed tells whether nothing is in the way.

@@ -72,6 +72,7 @@ func station(t *testing.T) (Host, config.Config) {
 		"sys/fs/cgroup/system.slice/noonmark.service/cgroup.procs": "17\n",
 		"var/lib/dpkg/status":                                      "Package: noonmark\nStatus: install ok installed\nProvides: time-daemon\n\nPackage: gone\nStatus: deinstall ok config-files\nProvides: time-daemon\n",
 		leaps.Path:                                                 string(list),
+		"sys/class/power_supply/BAT0/type":                         "Battery\n",
 		"run/x":                                                    "", "var/lib/x": "",
 	})
 	var set = config.Default()
@@ -242,7 +243,7 @@ func TestAnEmptyMachine(t *testing.T) {
 	for _, f := range Run(h, set, nil) {
 		seen[f.Check] = true
 	}
-	if len(seen) != 9 {
+	if len(seen) != 10 {
 		t.Errorf("%v", seen)
 	}
 }

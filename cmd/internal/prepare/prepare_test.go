@@ -53,6 +53,12 @@ func TestSteps(t *testing.T) {
 		{"preflight", "other programs", Missing, "Stop it", 0, func(e *Evening) {
 			e.Findings = append(e.Findings, preflight.Finding{Check: "other programs", State: preflight.Problem, Text: "One steers.", Remedy: "Stop it."})
 		}},
+		{"battery low", "battery", Missing, "Charge it", 0, func(e *Evening) {
+			e.Findings = append(e.Findings, preflight.Finding{Check: "battery", State: preflight.Problem, Text: "Low.", Remedy: "Charge it."})
+		}},
+		{"no battery", "battery", Without, "No battery", 0, func(e *Evening) {
+			e.Findings = append(e.Findings, preflight.Finding{Check: "battery", State: preflight.Note, Text: "No battery is seen."})
+		}},
 		{"no hardware clock", "hardware clock", Without, "none", 0, func(e *Evening) { e.Status.References = e.Status.References[:1] }},
 		{"page on this computer", "page", Without, "8173", 0, func(e *Evening) { e.Pages = nil }},
 		{"all", "latency", Done, "confirmed", 0, func(*Evening) {}},

@@ -191,7 +191,7 @@ func (e Evening) found() []Step {
 	for _, f := range e.Findings {
 		if f.State == preflight.Problem {
 			out = append(out, Step{Name: f.Check, State: Missing, Text: strings.TrimSpace(f.Text + " " + f.Remedy)})
-		} else if f.Check == "leap seconds" || f.Check == "disk" {
+		} else if slices.Contains([]string{"leap seconds", "disk", "battery"}, f.Check) {
 			out = append(out, Step{Name: f.Check, State: map[preflight.State]string{preflight.Good: Done, preflight.Note: Without}[f.State],
 				Text: strings.TrimSpace(f.Text + " " + f.Remedy)})
 		}
