@@ -16,13 +16,29 @@ const (
 	StateLatency    = "latency-open" // how late it is heard is not confirmed
 	StateDisagrees  = "disagrees"    // with another reference, and there is no third
 	StateOutvoted   = "outvoted"     // a majority says otherwise
+
+	// Of the receiver.
+	StateSimulator   = "simulator"
+	StateOverrun     = "overrun"      // its line is too slow for what it sends
+	StateNoDate      = "no-date"      // it does not say the day
+	StateEarlyDate   = "early-date"   // before the build date
+	StateStuck       = "stuck"        // it repeats one instant
+	StateScatter     = "scatter"      // its readings agree with nothing
+	StateJumped      = "jumped"       // as no clock does
+	StateDragged     = "dragged"      // faster than the oscillator can be wrong
+	StateLeapMissing = "leap-missing" // it is ahead by whole seconds
+
+	// Of the hardware clock.
+	StateWasSet     = "was-set"
+	StateStopped    = "stopped"    // it says so itself
+	StateUncompared = "uncompared" // nobody has told how far it is off
 )
 
 // faultStates are the words for faults.
 var faultStates = [...]string{
-	fSimulated: "simulator", fNotValid: StateNoFix, fOverrun: "overrun", fNoDate: "no-date", fEarlyDate: "early-date",
-	fStuck: "stuck", fScatter: "scatter", fJumped: "jumped", fDragged: "dragged", fAhead: "leap-missing", fDisagrees: StateDisagrees,
-	fWasSet: "was-set", fInvalid: "stopped", fMissing: StateAbsent, fUncompared: "uncompared",
+	fSimulated: StateSimulator, fNotValid: StateNoFix, fOverrun: StateOverrun, fNoDate: StateNoDate, fEarlyDate: StateEarlyDate,
+	fStuck: StateStuck, fScatter: StateScatter, fJumped: StateJumped, fDragged: StateDragged, fAhead: StateLeapMissing, fDisagrees: StateDisagrees,
+	fWasSet: StateWasSet, fInvalid: StateStopped, fMissing: StateAbsent, fUncompared: StateUncompared,
 }
 
 // receiverState is the word for the receiver, in the order of receiverTrust.

@@ -213,24 +213,39 @@ type Proved struct{ Date, Second, Lateness bool }
 // the receiver knows it.
 func (b *Bank) Proved() Proved {
 	best := b.Best()
-	p := Proved{Date: best.Located, Second: best.Located, Lateness: best.streams()}
+	p := Proved{Date: best.Located, Second: best.Located && b.oneSecond(true), Lateness: best.streams()}
 	for i := range b.tracks[:b.n] {
 		if !b.Alive(i) {
 			continue
 		}
 		t := &b.tracks[i]
 		p.Date = p.Date && t.Dated
-		lo, hi := t.Lo, t.Hi
-		if !t.streams() {
-			lo, hi = t.Span(0, b.z[i], floor)
-		}
-		p.Second = p.Second && hi-lo < 1 && t.LeadMost == t.Lead && math.Abs(b.apart(best, t)) < 0.7
 		if t.streams() {
 			p.Lateness = p.Lateness && !t.Free && math.Abs(t.F.V[estimate.D]-best.F.V[estimate.D]) < 4*proved
 		}
 	}
 	p.Lateness = p.Lateness && p.Second
 	return p
+}
+
+// oneSecond tells whether all tracks that the guard reckons with are of one second; with
+// or without those that wait for leap-second data.
+func (b *Bank) oneSecond(waiting bool) bool {
+	best := b.Best()
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !b.Alive(i) || !waiting && t.waits() {
+			continue
+		}
+		lo, hi := t.Lo, t.Hi
+		if !t.streams() {
+			lo, hi = t.Span(0, b.z[i], floor)
+		}
+		if hi-lo >= 1 || t.LeadMost != t.Lead || math.Abs(b.apart(best, t)) >= 0.7 {
+			return false
+		}
+	}
+	return true
 }
 
 // Told is when somebody else than the hardware clock last told the best track.

@@ -41,11 +41,12 @@ func (b *Bank) Resume(h *Held) {
 }
 
 // goesOn tells whether a stream that is met is the one of the run before: as late as it
-// was, where nothing else has told UTC since.
+// was, where nothing else has told UTC since. Where whole seconds were open it is met as
+// for the first time, with each that it may lead by.
 func (b *Bank) goesOn(t *Track, r *Reading) bool {
 	h := &b.held
 	drift := 4 * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
-	return h.Stream && t.On.Only(SetOf(Before, Clock)) && drift < h.Same &&
+	return h.Stream && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) && drift < h.Same &&
 		math.Abs(t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]+h.Lateness) < h.Same
 }
 

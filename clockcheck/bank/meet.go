@@ -150,7 +150,7 @@ func (t *Track) join(r *Reading, k int) {
 	t.F.Advance(r.At)
 	z := t.F.Rel(r.At, r.Z) - float64(k)
 	switch x, d := t.F.Sigma(estimate.X), t.F.Sigma(estimate.D); {
-	case t.Roots.Only(SetOf(Receiver)) && x <= d:
+	case t.Roots.Only(SetOf(Receiver)) && x <= d && t.Lo == 0 && t.Hi == 0:
 		t.F.Attach(estimate.D, -z, 1, r.Var)
 	case t.Roots.Only(SetOf(Receiver)):
 		t.F.Start(z, estimate.Stream, r.Var)

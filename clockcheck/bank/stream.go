@@ -130,8 +130,8 @@ func (t *Track) mayMove(z, nu float64) bool {
 // every one of so many satellites: the tracks that wait for it become dearer.
 func (b *Bank) Page(satellites int) {
 	for i := range b.tracks[:b.n] {
-		if t := &b.tracks[i]; t.Lead > 0 && t.streams() {
-			t.Cost += math.Min(b.nats[PageMissed], -math.Log(satelliteMiss)*float64(max(satellites, 1)))
+		if t := &b.tracks[i]; t.waits() {
+			t.Cost += b.pagePrice(satellites)
 		}
 	}
 	b.settle()

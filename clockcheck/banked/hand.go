@@ -20,6 +20,9 @@ func (j *Judge) Hand(now timescale.Local) (clockcheck.Handed, bool) {
 	}
 	j.bank.Advance(now)
 	_, g := j.Ahead(0, 0)
+	if g > day/2 { // UTC may be anywhere
+		return clockcheck.Handed{}, false
+	}
 	_, later := j.Ahead(0, handHorizon)
 	h := clockcheck.Handed{At: now, UTC: j.utc(now), RatePPM: t.F.V[estimate.Y] * 1e6, Guard: g,
 		GuardPPM: math.Max(later-g, 0) / handHorizon * 1e6, Basis: j.basis(now), Confirmed: j.bank.Told()}

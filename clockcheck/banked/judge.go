@@ -120,7 +120,7 @@ func (j *Judge) ReceiverNamed(key string) {
 	j.rx.Key, j.named = key, key != ""
 	l := bank.Lateness{Most: j.rx.LateMost()}
 	l.Mean, l.Sigma = j.rx.LatePrior()
-	if kept, ok := j.kept(key); ok {
+	if kept, ok := j.kept(key); ok && j.rx.Steady() {
 		l.Mean, l.Sigma = kept.LatencyS, math.Hypot(math.Hypot(kept.SigmaS, 0.020), kept.LeapS)
 		l.Known = kept.LeapS == 0
 		j.pulse.Recall(kept.Edge)

@@ -19,6 +19,7 @@ const (
 	rateKept     = 5e-6 // s/s, σ: a rate known less well is not kept
 	clockKept    = 30.0 // s: nor is a hardware clock's offset
 	sameStream   = 0.1  // s: a stream that is as late as that of the run before
+	seconds      = 1.0  // s: a wider hull is kept as a range about the best, no Gaussian
 )
 
 // Learned is what is worth keeping now.
@@ -67,7 +68,13 @@ func (j *Judge) hold() *clockcheck.Held {
 	}
 	mid, sigma := j.hull()
 	f := &t.F
-	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma,
+	var lo, hi float64
+	if 2*hullSigmas*sigma > seconds { // whole seconds apart: what is best stays so
+		lo, hi = j.bank.Guard(0)
+		mid, sigma = 0, math.Hypot(f.Sigma(estimate.X), sameStream/hullSigmas)
+		lo, hi = math.Min(lo+hullSigmas*sigma, 0), math.Max(hi-hullSigmas*sigma, 0)
+	}
+	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
 		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), Confirmed: j.bank.Told(),
 		Stream: t.On.Has(bank.Receiver) && !t.Out.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid}
@@ -98,7 +105,10 @@ func (j *Judge) Resume(now timescale.Local) {
 		return
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
-		Dated: h.DateProved, Lo: float64(h.SecLo), Hi: float64(h.SecHi), From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Told: h.Confirmed}
+		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Told: h.Confirmed}
+	for _, d := range h.Doubts { // kept by the rules
+		back.Doubted |= doubtedOf([]string{rulesName(string(d.Kind))})
+	}
 	if h.Stream {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}
@@ -106,9 +116,20 @@ func (j *Judge) Resume(now timescale.Local) {
 	j.note(now, "started", "The time is held over from before noonmark was started again.")
 }
 
+// rulesName is the name here of a kind of source that the judge of rules doubted.
+func rulesName(kind string) string {
+	switch kind {
+	case "rtc":
+		return "clock"
+	case "mark":
+		return "operator"
+	}
+	return kind
+}
+
 // latencies is the kept list with the present receiver's entry renewed.
 func (j *Judge) latencies() []clockcheck.LearnedLatency {
-	if j.rx.Key == "" || j.cfg.Latency > 0 || !j.bank.Proved().Lateness {
+	if j.rx.Key == "" || !j.rx.Steady() || j.cfg.Latency > 0 || !j.bank.Proved().Lateness {
 		return j.learned.Latencies
 	}
 	d, sigma, leap := j.bank.Lateness()

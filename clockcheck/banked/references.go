@@ -1,6 +1,7 @@
 package banked
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -16,9 +17,9 @@ const markSilent = 6 * time.Hour
 
 // references says what is thought of each source.
 func (j *Judge) references(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
-	dst.References = append(dst.References, j.receiverReference(now), j.clockReference(now, dst))
-	if trust, why, ok := explain.Pulse(j.bank, &j.pulse, now); ok {
-		dst.References = append(dst.References, clockcheck.Reference{Name: "pulse", Kind: "pps", Trust: trust, Because: why, Age: age(now, j.pulse.Heard)})
+	dst.References = append(dst.References, j.receiverReference(now, dst), j.clockReference(now, dst))
+	if s, ok := explain.Pulse(j.bank, &j.pulse, now); ok {
+		dst.References = append(dst.References, reference("pulse", "pps", age(now, j.pulse.Heard), s))
 	}
 	for i := range j.marks {
 		m := &j.marks[i]
@@ -26,25 +27,45 @@ func (j *Judge) references(now timescale.Local, system timescale.UTC, dst *clock
 			continue
 		}
 		r := j.said(now, system, clockcheck.MarkName(i == 1), "operator", m.At, int64(m.UTC)-int64(m.At), m.Bound.Seconds())
-		r.Trust, r.Because = explain.Witness(j.bank, mark.Source(i == 1), now.Sub(m.At), markSilent)
+		r.Trust, r.State, r.Because = j.witness(mark.Source(i == 1), now.Sub(m.At), markSilent)
 		dst.References = append(dst.References, r)
 	}
-	for i := range j.air {
-		a := &j.air[i]
-		if a.At == 0 {
-			continue
+	for i := range j.heard {
+		if a := &j.heard[i]; a.At != 0 {
+			dst.References = append(dst.References, j.airReference(now, system, i, dst.Known))
 		}
-		r := clockcheck.Reference{Name: a.Source, Kind: "air", Age: age(now, a.At), Signals: a.Signals, Bound: a.Bound.Seconds()}
-		r.HasSaid, r.Error = dst.Known, j.airError(now, system, a)
-		r.Trust, r.Because = explain.Witness(j.bank, bank.Crowd+bank.Source(i), now.Sub(a.At), markFresh)
-		dst.References = append(dst.References, r)
 	}
 	for i := range j.servers.All() {
 		s := &j.servers.All()[i]
 		r := j.said(now, system, s.Name, "network", s.At, s.Z, s.Bound)
-		r.Trust, r.Because = explain.Witness(j.bank, s.Family, now.Sub(s.At), serverFresh)
+		r.Trust, r.State, r.Because = j.witness(s.Family, now.Sub(s.At), serverFresh)
 		dst.References = append(dst.References, r)
 	}
+}
+
+// witness is what is thought of a server, a mark, a hearing.
+func (j *Judge) witness(s bank.Source, age, silent time.Duration) (clockcheck.Trust, string, string) {
+	w := explain.Witness(j.bank, s, age, silent)
+	return w.Trust, w.State, w.Because
+}
+
+// reference puts together what is thought of a source that says no time by itself.
+func reference(name, kind string, age float64, s explain.Said) clockcheck.Reference {
+	return clockcheck.Reference{Name: name, Kind: kind, Trust: s.Trust, State: s.State, Because: s.Because, Age: age}
+}
+
+// airReference is a hearing: as it was placed, or waiting for that.
+func (j *Judge) airReference(now timescale.Local, system timescale.UTC, i int, known bool) clockcheck.Reference {
+	a := &j.heard[i]
+	r := clockcheck.Reference{Name: a.Source, Kind: "air", Age: age(now, a.At), Signals: a.Signals, Bound: a.Bound.Seconds()}
+	if now.Sub(a.At) <= markFresh && j.air[i].At != a.At {
+		r.Trust, r.State = clockcheck.Warming, clockcheck.StateSettling
+		r.Because = fmt.Sprintf("Heard, but it says UTC only within %.0f s, and nothing tells yet in which of these the station is.", a.Modulo.Seconds())
+		return r
+	}
+	r.HasSaid, r.Error = known, j.airError(now, system, a)
+	r.Trust, r.State, r.Because = j.witness(bank.Crowd+bank.Source(i), now.Sub(a.At), markFresh)
+	return r
 }
 
 // said is a reference that said UTC − local = z, ns, at an instant.
@@ -65,15 +86,22 @@ func (j *Judge) airError(now timescale.Local, system timescale.UTC, a *clockchec
 	return e
 }
 
-func (j *Judge) receiverReference(now timescale.Local) clockcheck.Reference {
-	r := clockcheck.Reference{Name: "receiver", Kind: "gnss", Age: age(now, j.rx.Heard)}
-	r.Trust, r.Because = explain.Receiver(j.bank, &j.rx, now)
+func (j *Judge) receiverReference(now timescale.Local, dst *clockcheck.Judgement) clockcheck.Reference {
+	r := reference("receiver", "gnss", age(now, j.rx.Heard), explain.Receiver(j.bank, &j.rx, now))
+	if r.State == clockcheck.StateSecond || r.State == clockcheck.StateLeapMissing {
+		dst.SecondIn = explain.SecondIn(j.bank, &j.rx, now)
+	}
+	t := j.bank.Best()
+	if l := &j.rx.Last; l.At != 0 && t.Located && t.Met && now.Sub(j.rx.Valid) < fresh {
+		f := &t.F // what the receiver alone says: its stream plus the lateness
+		r.HasSaid, r.Error = true, dst.Error+f.V[estimate.X]-(f.Rel(l.At, l.Z)-float64(t.Lead)+f.V[estimate.D])
+		r.Bound = bank.Likely * math.Sqrt(f.P[estimate.D][estimate.D]+l.Var)
+	}
 	return r
 }
 
 func (j *Judge) clockReference(now timescale.Local, dst *clockcheck.Judgement) clockcheck.Reference {
-	r := clockcheck.Reference{Name: "hardware clock", Kind: "rtc", Age: age(now, j.clock.Heard)}
-	r.Trust, r.Because = explain.Clock(j.bank, &j.clock)
+	r := reference("hardware clock", "rtc", age(now, j.clock.Heard), explain.Clock(j.bank, &j.clock))
 	if t := j.bank.Best(); j.clock.Ticks {
 		r.HasSaid, r.Error = true, dst.Error
 		if t.Located && t.Clocked {

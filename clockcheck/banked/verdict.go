@@ -15,6 +15,7 @@ import (
 const (
 	holdFor = 2 * time.Second  // a margin must hold so long before Within is said
 	horizon = 30 * 24 * 3600.0 // s: good-until is not looked for beyond
+	day     = 24 * 3600.0      // s
 	fresh   = 10 * time.Second // a receiver is heard so long after an epoch
 )
 
@@ -67,6 +68,7 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *clockcheck
 		dst.Error = float64(int64(system)-int64(now)-j.clock.Z) / 1e9
 	}
 	j.modes(now, dst)
+	dst.SecondIn = -1
 	j.references(now, system, dst)
 	dst.Because = explain.Because(j.bank, dst, j.bank.Told())
 	dst.Warmth = j.warm.say()
@@ -82,6 +84,7 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockch
 	f := &j.bank.Best().F
 	lo, hi := j.bank.Guard(0)
 	proved := j.bank.Proved()
+	proved.Date = proved.Date && hi-lo < day // where UTC may be anywhere nobody tells the day
 	dst.Known, dst.Guarded = true, proved.Date
 	dst.Error = float64(int64(system)-int64(now)-f.Base)/1e9 - f.V[estimate.X]
 	dst.Bound = j.bank.Bound()

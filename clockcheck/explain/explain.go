@@ -1,5 +1,5 @@
 // Package explain makes words of the bank: why the clock is said to be where it is, what
-// is proved, what the guard is made of, what is thought of each source. It reads the bank
+// is confirmed, what the guard is made of, what is thought of each source. It reads the bank
 // and changes nothing; sentences say what is so and what to do.
 package explain
 
@@ -14,7 +14,7 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// Proved spells out what is proved.
+// Proved spells out what is confirmed.
 func Proved(dst []string, p bank.Proved) []string {
 	if p.Date {
 		dst = append(dst, "date")
@@ -62,6 +62,9 @@ func Source(s bank.Source) string {
 	return [...]string{"receiver", "pulse", "hardware clock", "mark by ear", "borrowed clock", "crowd", "time-signal station", "the run before"}[s]
 }
 
+// leap: who moved by less between two looks may have been led there (package bank's leapt), s.
+const leap = 0.2
+
 // Assumption is one sentence for what a track assumes.
 func Assumption(a bank.Assumed) string {
 	switch a.What {
@@ -77,6 +80,8 @@ func Assumption(a bank.Assumed) string {
 		switch {
 		case a.Slow:
 			return "The receiver's time has drifted by " + Seconds(a.SizeS) + ", faster than the computer's oscillator can. A false signal does that, or reports that are not locked to the second."
+		case a.SizeS != 0 && math.Abs(a.SizeS) < leap:
+			return "The receiver's time moved by " + Seconds(a.SizeS) + ", faster than the computer's oscillator can. It is not used until it agrees again."
 		case a.SizeS != 0:
 			return "The receiver's time jumped by " + Seconds(a.SizeS) + ", which no clock does; it is not used until it agrees again."
 		}
@@ -173,13 +178,12 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 		return "Nothing has told the time yet."
 	case !b.Best().Located:
 		return "Only the hardware clock tells the time, and nobody has compared it: do not rely on it."
+	case !j.Guarded && b.Doubted() != 0:
+		return "References disagree, and nobody tells the time without them. Compare with a radio time signal."
 	case !j.Guarded:
 		return "The date is not confirmed: the receiver does not say it."
 	}
-	how := map[clockcheck.Basis]string{clockcheck.BasisPPS: "the receiver's pulse", clockcheck.BasisOperator: "an operator's mark",
-		clockcheck.BasisGNSS: "the receiver", clockcheck.BasisNetwork: "a time server", clockcheck.BasisRTC: "the hardware clock",
-		clockcheck.BasisHoldover: "the oscillator alone (no reference for " + forHowLong(j.At.Sub(told)) + ")"}[j.Basis]
-	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", how, span(math.Abs(j.Error)), fastOrSlow(j.Error), span(j.Guard))
+	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", by(j.Basis, j.At.Sub(told)), span(math.Abs(j.Error)), fastOrSlow(j.Error), span(j.Guard))
 	if t, off := rival(b); t != nil {
 		if b.Doubted() != 0 {
 			s += " References disagree, and there is no third to decide: compare with a radio time signal."
@@ -192,6 +196,23 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 		s += " The whole second is not confirmed."
 	}
 	return s
+}
+
+// by names what the clock is judged by; silent is for how long nobody has told UTC.
+func by(basis clockcheck.Basis, silent time.Duration) string {
+	switch basis {
+	case clockcheck.BasisPPS:
+		return "the receiver's pulse"
+	case clockcheck.BasisOperator:
+		return "an operator's mark"
+	case clockcheck.BasisGNSS:
+		return "the receiver"
+	case clockcheck.BasisNetwork:
+		return "a time server"
+	case clockcheck.BasisRTC:
+		return "the hardware clock"
+	}
+	return "the oscillator alone (no reference for " + forHowLong(silent) + ")"
 }
 
 // Budget splits the guard into its terms.

@@ -73,6 +73,7 @@ type Receiver struct {
 	Since      timescale.Local // start of the unbroken run of valid epochs
 	Leap60     timescale.Local // when it last said second 60
 	Satellites int
+	Last       Look // the last that was passed on; At 0 = none
 
 	opened   timescale.Local
 	cold     bool
@@ -112,6 +113,10 @@ func (r *Receiver) LateMost() float64 {
 	}
 	return 1.2
 }
+
+// Steady tells whether how late it was at one time says anything of another: over a relay
+// bytes may wait for seconds.
+func (r *Receiver) Steady() bool { return r.Link != clockcheck.Relay }
 
 // LatePrior is what is assumed of it until it is measured: mean and σ, s.
 func (r *Receiver) LatePrior() (mean, sigma float64) {
@@ -165,7 +170,10 @@ func (r *Receiver) Take(e *clockcheck.GNSS, floor timescale.UTC, day Day) (l Loo
 	}
 	r.Valid = e.At
 	r.run++
-	return r.gather(e.At, int64(utc)-int64(e.At), dated)
+	if l, ok = r.gather(e.At, int64(utc)-int64(e.At), dated); ok {
+		r.Last = l
+	}
+	return l, ok
 }
 
 // sound refuses an epoch that is no evidence.
@@ -268,16 +276,33 @@ func (r *Receiver) learnJitter() {
 	r.jitter = math.Min(math.Max(r.jitter, jitterLeast*jitterLeast), jitterMost*jitterMost)
 }
 
+// NextPage is how long it is until a further page of leap-second data must have come in,
+// at now, and from how many satellites at least; false while there is no valid fix.
+func (r *Receiver) NextPage(now timescale.Local) (in time.Duration, satellites int, ok bool) {
+	if r.run == 0 || now.Sub(r.Valid) > gap {
+		return 0, 0, false
+	}
+	return max(page-now.Sub(r.paged), 0), r.fewest(), true
+}
+
+// PageEvery is how often a page of leap-second data must come in.
+const PageEvery = page
+
+// fewest is how many satellites at least could send the page under way.
+func (r *Receiver) fewest() int {
+	if r.least == math.MaxInt {
+		return 4 // it does not say: a fix needs so many
+	}
+	return r.least
+}
+
 // Page tells, once for each 13 min of unbroken validity, that a page of leap-second data
 // must have come in, and how many satellites at least could send it.
 func (r *Receiver) Page() (satellites int, ok bool) {
 	if r.run == 0 || r.Valid.Sub(r.paged) < page {
 		return 0, false
 	}
-	satellites = r.least
-	if satellites == math.MaxInt {
-		satellites = 4 // it does not say: a fix needs so many
-	}
+	satellites = r.fewest()
 	r.paged, r.least = r.Valid, math.MaxInt
 	return satellites, true
 }

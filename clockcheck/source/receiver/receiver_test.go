@@ -118,3 +118,21 @@ func TestPage(t *testing.T) {
 		t.Errorf("%d pages in 27 min, want 2", pages)
 	}
 }
+
+// Who has no fix waits for no page.
+func TestNextPage(t *testing.T) {
+	r := Opened(clockcheck.Serial)
+	if _, _, ok := r.NextPage(0); ok {
+		t.Error("a page is due from a receiver that was never heard")
+	}
+	for k := range 100 {
+		r.Take(epoch(k, 0), floor, nobody)
+	}
+	in, n, ok := r.NextPage(timescale.Local(99e9))
+	if !ok || in < page-2*time.Minute || in > page-time.Minute || n != 9 {
+		t.Errorf("the next page is due in %v from %d satellites, %v", in, n, ok)
+	}
+	if _, _, ok := r.NextPage(timescale.Local(110e9)); ok {
+		t.Error("a page is due from a receiver that has been silent for ten seconds")
+	}
+}
