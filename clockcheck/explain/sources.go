@@ -220,7 +220,7 @@ func Clock(b *bank.Bank, c *rtc.Clock) Said {
 		return Said{clockcheck.Trusted, "", fmt.Sprintf("Compared in an earlier run and kept since: ±%.3f s.", bank.Likely*t.F.Sigma(estimate.R))}
 	}
 	if q := math.Round(off / 900); q != 0 && math.Abs(off-q*900) < 5 {
-		return Said{clockcheck.Trusted, "", fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It serves as a flywheel all the same.", off/3600)}
+		return Said{clockcheck.Trusted, "", fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It is used all the same.", off/3600)}
 	}
 	return Said{clockcheck.Trusted, "", fmt.Sprintf("Compared with the present time: it is %s off.", Seconds(off))}
 }
