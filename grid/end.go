@@ -11,10 +11,12 @@ type End struct {
 	shape    shape
 	pairs    int8 // of a cell's locator
 	// Of a box: half its sides, metres, and how far its up is turned east of north.
-	halfN, halfE float64
-	turned       float64 // radians
-	pole         float64 // arc to the nearer pole, radians
-	tanLat       float64
+	halfN, halfE   float64
+	turned         float64 // radians
+	tanLat         float64
+	sinLat, cosLat float64
+	// Of a cell: half its sides, radians; and half its width in the middle, metres.
+	halfLat, halfLon, midE float64
 }
 
 type shape byte
@@ -27,7 +29,7 @@ const (
 )
 
 // The Earth's radii of curvature, metres, are within these (WGS 84: 6335 to 6400 km).
-const smallestRadius, largestRadius, meanRadius = 6_335_000.0, 6_400_000.0, 6_371_000.0
+const smallestRadius, meanRadius = 6_335_000.0, 6_371_000.0
 
 // EndOf is an end at p that may truly be reachM metres away in any direction; 0 is exact.
 func EndOf(p Point, reachM float64) End {
@@ -50,8 +52,10 @@ func endOfCell(center Point, pairs int, halfN, halfE float64) End {
 	e := End{p: center, shape: cellBox, pairs: int8(pairs), halfN: halfN, halfE: halfE, reachM: math.Sqrt(halfN*halfN + halfE*halfE)}
 	e.lat, e.lon = e.p.LatLon()
 	e.locate()
-	// Of a parallel w long to each side of a meridian the ends lie off the great circle.
-	e.halfN += halfE * halfE * math.Abs(e.tanLat) * (1 / (2 * smallestRadius))
+	high, wide := Cell{length: 2 * pairs}.size()
+	e.halfLat, e.halfLon = float64(high/2)*radian, float64(wide/2)*radian
+	x := wgsE2 * e.sinLat * e.sinLat
+	e.midE = e.halfLon * e.cosLat * wgsA * (1 + x*(0.5+x*0.375)) // 1/√(1−x), to 1e-7
 	return e
 }
 
@@ -81,9 +85,9 @@ func (p *Place) End() End {
 
 // locate fills in what the latitude tells.
 func (e *End) locate() {
-	e.pole = math.Pi/2 - math.Abs(e.lat)*(math.Pi/180)
 	sin, cos := sincos(math.Abs(e.lat))
-	e.tanLat = math.Copysign(sin/max(cos, 1e-9), e.lat)
+	e.sinLat, e.cosLat = math.Copysign(sin, e.lat), max(cos, 1e-9)
+	e.tanLat = e.sinLat / e.cosLat
 }
 
 const radian = math.Pi / 180 / unitsPerDegree // of a unit

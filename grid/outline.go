@@ -2,113 +2,98 @@ package grid
 
 import "math"
 
-// Areas that are not small beside the line between them: points all along their outlines
-// are joined on a sphere. How lines between the outlines differ from the line between the
-// middles is on the ellipsoid the same within so much (TestBoundIsJust samples it):
+// Areas that are not small beside the line between them: the corners of their outlines are
+// joined (auxiliary.go). The outlines are polygons of shortest lines around the areas. From a
+// fixed place the direction to a point that moves along a side only ever turns one way, so that it
+// is extreme at corners. The heading at a point that moves, toward a fixed place, is on the sphere
+// the imaginary part of an analytic function, so that it is extreme on the outline; on the
+// ellipsoid but for a part of the flattening times the area's square. There it may be so between
+// two corners: if it grows from both toward each other, it stays below both tangents.
+// The distance is a convex function up to 90 degrees; beyond it is a concave one.
 
-const (
-	distanceSlack = 1.014 // the radii of curvature differ from the mean by up to 0.6 %, and azimuths by 0.2 degrees
-	sphereSlack   = 1.01  // of turns
-	circleSides   = 16    // as many points as an outline has at most
-)
-
-type vector [3]float64
-
-func (a vector) dot(b vector) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
-
-// spot is a point of the sphere with its directions east and north.
-type spot struct{ up, east, north vector }
-
-func spotAt(latRad, lonRad float64) spot {
-	sLat, cLat := math.Sincos(latRad)
-	sLon, cLon := math.Sincos(lonRad)
-	return spot{vector{cLat * cLon, cLat * sLon, sLat}, vector{-sLon, cLon, 0}, vector{-sLat * cLon, -sLat * sLon, cLat}}
+// outline is the polygon around an area; an exact place is one corner without sides.
+type outline struct {
+	corners [maxCorners]corner
+	n       int
+	longest float64 // side, radians
 }
 
-// moved is the spot n north and e east of s, radians.
-func (s *spot) moved(n, e float64) spot {
-	var up vector
-	for i := range up {
-		up[i] = s.up[i] + n*s.north[i] + e*s.east[i]
-	}
-	return spotAt(math.Atan2(up[2], math.Hypot(up[0], up[1])), math.Atan2(up[1], up[0]))
+const maxCorners = 16
+
+func (o *outline) add(latRad, lonRad float64) {
+	o.corners[o.n] = cornerAt(latRad, lonRad)
+	o.n++
 }
 
-// outline gives points around the area, none of it outside of their polygon but by the
-// curvature of a side; of an exact place the place.
-func (e *End) outline(into []spot) []spot {
-	middle := e.middle()
+func (e *End) outline(o *outline) {
+	lat, lon := float64(e.p.lat)*radian, float64(e.p.lon)*radian
 	switch e.shape {
 	case cellBox:
-		corner, high, wide := e.box()
-		parts := int64(2) // of a side
-		if e.pairs == 1 { // a parallel of 20 degrees curves
-			parts = 4
-		}
-		for i := range parts + 1 {
-			for j := range parts + 1 {
-				if i%parts == 0 || j%parts == 0 {
-					into = append(into, spotAt(float64(corner.lat+high*i/parts)*radian, float64(corner.lon+wide*j/parts)*radian))
-				}
-			}
-		}
+		e.outlineOfCell(o)
 	case turnedBox:
 		sin, cos := math.Sincos(e.turned)
 		half := e.halfN / smallestRadius
 		for _, c := range [8][2]float64{{1, 1}, {1, 0}, {1, -1}, {0, -1}, {-1, -1}, {-1, 0}, {-1, 1}, {0, 1}} {
-			into = append(into, middle.moved(half*(c[0]*cos-c[1]*sin), half*(c[0]*sin+c[1]*cos)))
+			o.add(moved(lat, lon, half*(c[0]*cos-c[1]*sin), half*(c[0]*sin+c[1]*cos)))
 		}
 	case circle:
-		r := math.Tan(min(e.reachM/smallestRadius, 1.5)) / math.Cos(math.Pi/circleSides) // tangents
-		for i := range circleSides {
-			sin, cos := math.Sincos(2 * math.Pi * float64(i) / circleSides)
-			into = append(into, middle.moved(r*cos, r*sin))
+		r := math.Tan(min(e.reachM/smallestRadius, 1.5)) / math.Cos(math.Pi/maxCorners) // tangents
+		for i := range maxCorners {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / maxCorners)
+			o.add(moved(lat, lon, r*cos, r*sin))
 		}
 	default:
-		into = append(into, middle)
+		o.add(lat, lon)
+		return
 	}
-	return into
-}
-
-func (e *End) middle() spot { return spotAt(float64(e.p.lat)*radian, float64(e.p.lon)*radian) }
-
-// outlineBound is the bound of a line of distanceM between the middles of a and b.
-func outlineBound(a, b *End, distanceM float64) Bound {
-	var roomA, roomB [circleSides]spot
-	as, bs := a.outline(roomA[:0]), b.outline(roomB[:0])
-	ma, mb := a.middle(), b.middle()
-	away, back := ma.toward(&mb), mb.toward(&ma)
-	nearest, farthest := math.Inf(1), 0.0 // squares of chords
-	var turnA, turnB float64
-	for i := range as {
-		for j := range bs {
-			d := vector{as[i].up[0] - bs[j].up[0], as[i].up[1] - bs[j].up[1], as[i].up[2] - bs[j].up[2]}
-			c := d.dot(d)
-			nearest, farthest = min(nearest, c), max(farthest, c)
-			turnA = max(turnA, away.turnTo(as[i].toward(&bs[j])))
-			turnB = max(turnB, back.turnTo(bs[j].toward(&as[i])))
+	for i := range o.n {
+		c, d := &o.corners[i], &o.corners[(i+1)%o.n]
+		a := c.arcTo(d, 1)
+		if a.sin > 0 {
+			c.next, d.before = way{a.n / a.sin, a.e / a.sin, a.sigma}, way{a.backN / a.sin, a.backE / a.sin, a.sigma}
 		}
+		o.longest = max(o.longest, a.sigma)
 	}
-	d := vector{ma.up[0] - mb.up[0], ma.up[1] - mb.up[1], ma.up[2] - mb.up[2]}
-	middle := arcOf(d.dot(d))
-	bound := Bound{DistanceM: min(a.reachM+b.reachM, sphereSlack*meanRadius*max(arcOf(farthest)-middle, middle-arcOf(nearest)))}
-	if a.overlaps(b, distanceM) {
-		bound.DistanceM = max(bound.DistanceM, min(distanceM, a.reachM+b.reachM))
-		bound.HeadingDeg, bound.BackHeadingDeg = 180, 180
-		return bound
-	}
-	arc := distanceM/meanRadius + (a.reachM+b.reachM)/smallestRadius
-	slack := sphereSlack + wgsF*arc/math.Sin(arc)     // more toward the antipodes
-	more := wgsF * (a.reachM + b.reachM) / meanRadius // an ellipsoid's azimuths differ from a sphere's by up to wgsF
-	bound.HeadingDeg, bound.BackHeadingDeg = a.headingBound(slack*turnOf(turnA)+more), b.headingBound(slack*turnOf(turnB)+more)
-	return bound
 }
 
-func (e *End) headingBound(rad float64) float64 {
-	if e.shape == circle && e.reachM >= smallestRadius*e.pole {
-		return 180 // the pole lies in it: there all directions are one
+// outlineOfCell goes round from the south-west. Shortest lines between points of a parallel lie
+// poleward of it, so the border toward the equator is moved by as much:
+// by δ² sin φ cos φ / 2 for points 2 δ apart.
+func (e *End) outlineOfCell(o *outline) {
+	south, north := float64(e.p.lat)*radian-e.halfLat, float64(e.p.lat)*radian+e.halfLat
+	lon := float64(e.p.lon) * radian
+	parts := 2 // of a side
+	if e.pairs == 1 {
+		parts = 4
 	}
-	return min(180, rad*(180/math.Pi))
+	apart := e.halfLon / float64(parts)
+	bow := func(lat float64) float64 { return 1.02 * apart * apart / 2 * math.Sin(lat) * math.Cos(lat) }
+	if e.p.lat > 0 {
+		south -= bow(south)
+	} else {
+		north -= bow(north)
+	}
+	high, wide := (north-south)/float64(parts), 2*apart
+	for i := range parts {
+		o.add(south, lon-e.halfLon+wide*float64(i))
+	}
+	for i := range parts {
+		o.add(south+high*float64(i), lon+e.halfLon)
+	}
+	for i := range parts {
+		o.add(north, lon+e.halfLon-wide*float64(i))
+	}
+	for i := range parts {
+		o.add(north-high*float64(i), lon-e.halfLon)
+	}
+}
+
+// moved is the place n north and e east, on the plane that touches the sphere there; radians.
+func moved(lat, lon, n, e float64) (float64, float64) {
+	sLat, cLat := math.Sincos(lat)
+	sLon, cLon := math.Sincos(lon)
+	up := [3]float64{cLat*cLon - n*sLat*cLon - e*sLon, cLat*sLon - n*sLat*sLon + e*cLon, sLat + n*cLat}
+	return math.Atan2(up[2], math.Hypot(up[0], up[1])), math.Atan2(up[1], up[0])
 }
 
 // overlaps reports whether a and b may have a point in common.
@@ -126,38 +111,4 @@ func (a *End) overlaps(b *End, distanceM float64) bool {
 	}
 	apart := (q.lon - p.lon + 2*maxLon) % (2 * maxLon) // of the western borders, eastward
 	return apart <= wideA || 2*maxLon-apart <= wideB
-}
-
-// arcOf is the arc of a chord's square.
-func arcOf(chord2 float64) float64 { return 2 * math.Asin(min(1, math.Sqrt(chord2)/2)) }
-
-// direction is one north and one east part of a vector.
-type direction struct{ n, e float64 }
-
-func (s *spot) toward(t *spot) direction { return direction{s.north.dot(t.up), s.east.dot(t.up)} }
-
-// turnTo is how far it is from d to e: rising from 0 to 4 with the angle.
-func (d direction) turnTo(e direction) float64 {
-	along, across := d.n*e.n+d.e*e.e, math.Abs(d.n*e.e-d.e*e.n)
-	switch {
-	case along >= across:
-		if along == 0 {
-			return 0
-		}
-		return across / along
-	case along >= -across:
-		return 2 - along/across
-	}
-	return 4 + across/along
-}
-
-// turnOf is the angle of what turnTo gives, radians.
-func turnOf(pseudo float64) float64 {
-	switch {
-	case pseudo <= 1:
-		return math.Atan(pseudo)
-	case pseudo <= 3:
-		return math.Pi/2 - math.Atan(2-pseudo)
-	}
-	return math.Pi + math.Atan(pseudo-4)
 }

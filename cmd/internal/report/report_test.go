@@ -91,7 +91,7 @@ func TestTexts(t *testing.T) {
 		{"so near that no bearing is sure", place(func(p *status.Position) { p.BoundM, p.LatDeg, p.LonDeg = k(60e3), k(-20.1), k(-66.8) }), false, true,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.100 S 66.800 W, POOR: only within 60.1 km, fix of now.\n39.9 km, give or take 60.0 km to Base.\n"},
 		{"a bearing that is not sure", place(func(p *status.Position) { p.BoundM = k(55e3) }), false, true,
-			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 47, to Base.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 46, to Base.\n"},
 		{"made coarse", place(func(p *status.Position) { p.EdgeM = status.Float{} }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n"},
 		{"moving", place(func(p *status.Position) { p.Moving = true }), false, false,
