@@ -127,3 +127,53 @@ func TestPrepareEnds(t *testing.T) {
 		t.Errorf("exit %d\n%s", code, out)
 	}
 }
+
+// Ctrl-C ends what asks or shows within a second. A busy machine may take longer for
+// anything at all: so long as a plain child does not end in a second either, it is no
+// fault of the program, and it is tried again.
+func TestEndsWithinASecond(t *testing.T) {
+	empty := clitest.EmptyFile(t)
+	for _, row := range []struct{ name, args, shows string }{
+		{"mark", "mark --station WWV", "How will you tap?"},
+		{"ports", "ports --probe /dev/null", "Type yes to open it"},
+		{"prepare", "prepare --config " + empty, "Ctrl-C ends this view"},
+		{"prepare, at once", "prepare --config " + empty, "looking at this computer"},
+		{"preflight", "preflight --config " + empty, "looking at this computer"},
+		{"screen", "screen", "q quits"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			var took, plain time.Duration
+			for range 5 {
+				dir := t.TempDir()
+				p := startOnTerminal(t, []string{"XDG_RUNTIME_DIR=" + dir, "HOME=" + dir}, strings.Fields(row.args)...)
+				p.await(row.shows)
+				took = interrupted(p)
+				cat := startOnTerminalOf(t, &pty.Winsize{Rows: 24, Cols: 80}, nil, "version", "--json")
+				begin := time.Now()
+				cat.cmd.Wait()
+				if plain = time.Since(begin); took <= time.Second || plain <= time.Second/10 {
+					break
+				}
+			}
+			t.Logf("%.3f s", took.Seconds())
+			if took > time.Second && plain <= time.Second/10 {
+				t.Errorf("ended after %v, while a plain command took %v", took, plain)
+			}
+		})
+	}
+}
+
+// interrupted presses Ctrl-C and returns how long p still took.
+func interrupted(p *onTerminal) time.Duration {
+	p.t.Helper()
+	begin := time.Now()
+	p.tty.Write([]byte{3})
+	ended := make(chan struct{})
+	go func() { p.cmd.Wait(); close(ended) }()
+	select {
+	case <-ended:
+	case <-time.After(clitest.Patience):
+		p.t.Fatalf("still there:\n%s", p.text())
+	}
+	return time.Since(begin)
+}

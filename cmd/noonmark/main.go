@@ -99,7 +99,7 @@ func dispatch(ctx context.Context, u *cli.CLI, command string, in io.Reader, out
 	case "prepare":
 		return prepare.Prepare(ctx, u.Prepare, out)
 	case "preflight":
-		return inspect.Preflight(u.Preflight, out)
+		return inspect.Preflight(ctx, u.Preflight, out)
 	case "resume":
 		return marking.Resume(u.Resume, out)
 	case "pin":

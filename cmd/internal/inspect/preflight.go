@@ -2,7 +2,9 @@
 package inspect
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -18,6 +20,7 @@ import (
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/preflight"
 	"noonmark/cmd/internal/settings"
+	"noonmark/cmd/internal/sleep"
 	"noonmark/cmd/internal/terminal"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/rtc"
@@ -35,9 +38,12 @@ type PreflightChecks struct {
 }
 
 // Preflight looks whether the station has what it needs.
-func Preflight(c cli.Preflight, out io.Writer) (int, error) {
+func Preflight(ctx context.Context, c cli.Preflight, out io.Writer) (int, error) {
 	set, bad := settings.ForRun(cli.Run{Config: c.Config})
-	all := Findings(set, bad)
+	all, err := Findings(ctx, set, bad, out)
+	if err != nil {
+		return exit.No, err
+	}
 	code := exit.OK
 	if !preflight.Passed(all) {
 		code = exit.No
@@ -53,13 +59,21 @@ func Preflight(c cli.Preflight, out io.Writer) (int, error) {
 	if code != exit.OK {
 		last = "NOT ready to be left alone: see the problems above."
 	}
-	_, err := fmt.Fprint(out, "\n"+wrap.To(width, "", last))
+	_, err = fmt.Fprint(out, "\n"+wrap.To(width, "", last))
 	return code, err
 }
 
-// Findings are the checks of this machine.
-func Findings(set config.Config, bad error) []preflight.Finding {
-	return preflight.Run(thisHost(), set, bad)
+// Findings are the checks of this machine. They take kernelPause and say so on a
+// terminal; when ctx ends there is an error.
+func Findings(ctx context.Context, set config.Config, bad error, out io.Writer) ([]preflight.Finding, error) {
+	bar := terminal.Of(out).Progress()
+	bar.Show(0, "looking at this computer")
+	defer bar.Clear()
+	all := preflight.Run(thisHost(ctx), set, bad)
+	if ctx.Err() != nil {
+		return nil, errors.New("stopped before all was looked at")
+	}
+	return all, nil
 }
 
 func findingText(f preflight.Finding, width int) string {
@@ -72,10 +86,11 @@ func findingText(f preflight.Finding, width int) string {
 }
 
 // thisHost is the machine the program runs on.
-func thisHost() preflight.Host {
+func thisHost(ctx context.Context) preflight.Host {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
-	h := preflight.Host{Kernel: kernelTwice, OpenRTC: rtc.Open, Disk: disk, Wait: func() { time.Sleep(kernelPause / 4) },
-		Now: max(timescale.UTCOf(time.Now()), build.Date())}
+	h := preflight.Host{Kernel: func() (before, after steer.Kernel, err error) { return kernelTwice(ctx) }, OpenRTC: rtc.Open, Disk: disk,
+		Wait: func() { _ = sleep.For(ctx, kernelPause/4) }, // Findings sees when ctx has ended
+		Now:  max(timescale.UTCOf(time.Now()), build.Date())}
 	h.RunDir, h.RunErr = env.RunDir("")
 	h.State, h.StateErr = env.StateDir("")
 	if found, err := status.Find(env.ReadDirs("")...); err == nil && status.Fresh(found.Status, found.Now).OK {
@@ -92,11 +107,13 @@ func thisHost() preflight.Host {
 	return h
 }
 
-func kernelTwice() (before, after steer.Kernel, err error) {
+func kernelTwice(ctx context.Context) (before, after steer.Kernel, err error) {
 	if before, err = steer.ReadKernel(); err != nil {
 		return before, after, err
 	}
-	time.Sleep(kernelPause)
+	if err = sleep.For(ctx, kernelPause); err != nil {
+		return before, after, err
+	}
 	after, err = steer.ReadKernel()
 	return before, after, err
 }

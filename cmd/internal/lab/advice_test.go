@@ -6,7 +6,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
+	"noonmark/cmd/internal/screen"
 	"noonmark/status"
 )
 
@@ -55,6 +57,7 @@ func adviceFor(t *testing.T, name string, at time.Duration, s *status.Snapshot, 
 	if _, done := seen[key]; done {
 		return
 	}
+	narrow(t, name+" at "+at.String(), *s)
 	a := status.Advise(s, []status.Mode{m})
 	seen[key] = a.Kind + ": " + a.Text + " (" + name + ", " + at.String() + ", " + m.Mode + ")"
 	switch {
@@ -64,5 +67,44 @@ func adviceFor(t *testing.T, name string, at time.Duration, s *status.Snapshot, 
 		t.Errorf("%s at %s, %s: nothing to do for %s", name, at, m.Mode, key)
 	case receiver == "second-soon" && a.Kind == status.AdviceWait && m.MarginS.V < 0 && s.Clock.Steering == "" && !a.WaitS.OK:
 		t.Errorf("%s at %s, %s: a wait without an end: %s", name, at, m.Mode, a.Text)
+	}
+}
+
+// narrow: at 40 columns no line of ready, why or screen is longer, no word is broken, and
+// none is lost.
+func narrow(t *testing.T, where string, s status.Snapshot) {
+	const columns, wide = 40, 400
+	s.Live, s.Written.BootID = true, "b"
+	now := status.Now{BootID: "b", BoottimeS: s.Written.BoottimeS, System: s.Written.SystemUTC.V, AsleepS: s.Written.AsleepS}
+	report, err := status.Ready(s, now, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []func(int) string{report.TextFor, s.Brief, s.WhyFor} {
+		got := text(columns)
+		for line := range strings.Lines(got) {
+			if line = strings.TrimRight(line, "\n"); utf8.RuneCountInString(line) > columns {
+				t.Errorf("%s: over %d columns: %q", where, columns, line)
+			}
+		}
+		if a, b := strings.Join(strings.Fields(got), " "), strings.Join(strings.Fields(text(wide)), " "); a != b {
+			t.Errorf("%s: a word is broken:\n%s", where, got)
+		}
+	}
+	whole := map[string]bool{}
+	for _, l := range screen.Picture(s, now, "", screen.Size{Columns: wide, Lines: 90}) {
+		for _, w := range strings.Fields(l.Text) {
+			whole[w] = true
+		}
+	}
+	for _, l := range screen.Picture(s, now, "", screen.Size{Columns: columns, Lines: 90}) {
+		for _, w := range strings.Fields(l.Text) {
+			if !whole[w] && w != strings.ToUpper(w) { // capitals are the large letters' word
+				t.Errorf("%s: screen: %q is broken: %q", where, w, l.Text)
+			}
+		}
+		if utf8.RuneCountInString(l.Text) > columns {
+			t.Errorf("%s: screen: over %d columns: %q", where, columns, l.Text)
+		}
 	}
 }

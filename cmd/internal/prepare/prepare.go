@@ -36,7 +36,11 @@ type outcome struct {
 // on learning.
 func Prepare(ctx context.Context, c cli.Prepare, out io.Writer) (int, error) {
 	set, bad := settings.ForRun(cli.Run{Config: c.Config})
-	e := Evening{Findings: inspect.Findings(set, bad), Settings: set, Pages: pages(set.Publish.HTTP)}
+	findings, err := inspect.Findings(ctx, set, bad, out)
+	if err != nil {
+		return exit.No, err
+	}
+	e := Evening{Findings: findings, Settings: set, Pages: pages(set.Publish.HTTP)}
 	t := terminal.Of(out)
 	if t.Is && !c.JSON && len(e.Pages) > 0 {
 		fmt.Fprint(out, code(e.Pages[0], t.Width))

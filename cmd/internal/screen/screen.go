@@ -48,7 +48,7 @@ func draw(s status.Snapshot, report status.Report, now status.Now, size Size) []
 	if !s.Live && s.Schema != "" { // large letters are read from afar, without the frame
 		mode, word, loud = "In the simulation: "+word+", "+mode, "DEMO", true
 	}
-	p.add(Line{Text: mode, Bold: true})
+	p.flow(Line{Text: mode, Bold: true})
 	p.large(word, loud)
 	next := "Next: " + status.Clean(report.Advice.Text)
 	if report.Advice.Kind == status.AdviceNone {
@@ -63,7 +63,11 @@ func draw(s status.Snapshot, report status.Report, now status.Now, size Size) []
 // framed puts a simulation's picture into its frame.
 func framed(in []Line, size Size) []Line {
 	const side = "# "
-	bar := cut(" "+status.Simulated+" ", size.Columns)
+	word := " " + status.Simulated + " "
+	if len(word) > size.Columns {
+		word = " SIMULATION: not this computer's clock."
+	}
+	bar := cut(word, size.Columns)
 	bar += strings.Repeat("#", max(size.Columns-utf8.RuneCountInString(bar), 0))
 	out := []Line{{Text: bar, Bold: true, Loud: true}}
 	for _, l := range in {
@@ -104,7 +108,30 @@ type picture struct {
 
 func (p *picture) add(l Line) { p.lines = append(p.lines, l) }
 
-func (p *picture) text(t string) { p.add(Line{Text: t}) }
+func (p *picture) text(t string) { p.flow(Line{Text: t}) }
+
+// flow adds a line that goes on below, a little deeper, where it is too long.
+func (p *picture) flow(l Line) {
+	const deeper = "  "
+	for rest := []rune(strings.TrimRight(l.Text, " ")); ; {
+		cut := len(rest)
+		if cut > p.columns {
+			cut = p.columns
+			for cut > len(deeper) && rest[cut] != ' ' {
+				cut--
+			}
+			if cut <= len(deeper) { // one word that has no room: it is cut when all is fitted
+				cut = len(rest)
+			}
+		}
+		l.Text = strings.TrimRight(string(rest[:cut]), " ")
+		p.add(l)
+		if cut == len(rest) {
+			return
+		}
+		rest = []rune(deeper + strings.TrimLeft(string(rest[cut:]), " "))
+	}
+}
 
 // large writes a word in large letters where there is room for them.
 func (p *picture) large(word string, loud bool) {
@@ -134,7 +161,7 @@ func (p *picture) head(s status.Snapshot, r status.Report, now status.Now) {
 	case r.Clock.ErrorS.OK && r.Answer != status.CannotTell:
 		utc, what = utc.Add(-time.Duration(r.Clock.ErrorS.V*1e9)), ""
 	}
-	p.add(Line{Text: utc.Time().Format("2006-01-02  15:04:05") + " UTC" + what, Bold: true})
+	p.flow(Line{Text: utc.Time().Format("2006-01-02  15:04:05") + " UTC" + what, Bold: true})
 }
 
 // body is what the verdict rests on.
@@ -202,15 +229,18 @@ func modeText(m status.Mode) string {
 
 // fit cuts the picture to the terminal; the last line says how to leave.
 func (p *picture) fit(size Size) []Line {
-	lines := p.lines
-	if len(lines) > size.Lines-1 {
-		lines = lines[:max(size.Lines-1, 0)]
+	last := []string{leave}
+	if utf8.RuneCountInString(leave) > size.Columns && size.Lines >= 12 { // a very low terminal has no room for it whole
+		last = strings.Split(strings.TrimSuffix(wrap.To(max(size.Columns, 1), "", leave), "\n"), "\n")
+		last = last[:min(len(last), 4)]
 	}
-	for len(lines) < size.Lines-1 {
+	room := max(size.Lines-len(last), 0)
+	lines := p.lines[:min(len(p.lines), room)]
+	for len(lines) < room {
 		lines = append(lines, Line{})
 	}
-	if size.Lines > 0 {
-		lines = append(lines, Line{Text: leave})
+	for _, t := range last[:min(len(last), size.Lines)] {
+		lines = append(lines, Line{Text: t})
 	}
 	for i, l := range lines {
 		lines[i].Text = cut(l.Text, size.Columns)
