@@ -80,7 +80,7 @@ func drawSquare(r *rand.Rand, p Point) (d drawn, ok bool) {
 	}
 	u, _ := p.toUTM()
 	side := math.Pow10(5 - digits)
-	u.east, u.north = math.Floor((u.east+snap)/side)*side, math.Floor((u.north+snap)/side)*side
+	u.east, u.north = math.Floor((u.east+u.nearness())/side)*side, math.Floor((u.north+u.nearness())/side)*side
 	d = drawn{name: text, end: place.End()}
 	point := func(x, y float64) Point {
 		v := u

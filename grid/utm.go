@@ -105,10 +105,21 @@ func zoneBox(zone, band int) (south, west, north, east float64, ok bool) {
 	return south, west, north, east, true
 }
 
-// snap is how near to a whole or half metre a number is taken for it, metres: the roundings of a
-// projection forth and back (to 1e-9 degree, 0.1 mm) leave less, and would cost a metre where
-// digits are cut.
-const snap = 0.0002
+// How near to a whole or half metre a number is taken for it, metres: the roundings of a
+// projection forth and back (to 1e-9 degree, 0.1 mm) leave less than snap, and would cost a
+// metre where digits are cut. Where both easting and northing are so near as snapBoth, the place was
+// made from whole metres, by whichever program and with at least 8 decimals of a degree; of
+// other places that is so for one in 60,000.
+const snap, snapBoth = 0.0002, 0.001
+
+// nearness is the snap of u.
+func (u utm) nearness() float64 {
+	off := func(v float64) float64 { return math.Abs(2*v-math.Round(2*v)) / 2 }
+	if off(u.east) <= snapBoth && off(u.north) <= snapBoth {
+		return snapBoth
+	}
+	return snap
+}
 
 // UTM writes p as zone, band letter, easting and northing rounded to whole
 // metres: "19K 544000 7773000"; half metres, as of the middle of an MGRS square, go down
@@ -119,19 +130,21 @@ func (p Point) UTM() (text string, ok bool) {
 	if !ok {
 		return "", false
 	}
-	round := func(v float64) float64 { return math.Ceil(v-0.5-snap) + 0 }
+	near := u.nearness()
+	round := func(v float64) float64 { return math.Ceil(v-0.5-near) + 0 }
 	return fmt.Sprintf("%02d%c %.0f %.0f", u.zone, bandLetters[u.band], round(u.east), round(u.north)), true
 }
 
 // MGRS writes p as the military grid square of 1 m that contains it:
 // "19KEU4400073000". Digits are cut off, not rounded, as the standard says, but for what
-// a projection may have lost (0.2 mm). It is not ok south of 80° S and from 84° N.
+// a projection may have lost (see snap). It is not ok south of 80° S and from 84° N.
 func (p Point) MGRS() (text string, ok bool) {
 	u, ok := p.toUTM()
 	if !ok {
 		return "", false
 	}
-	east, north := int(u.east+snap), int(u.north+snap)
+	near := u.nearness()
+	east, north := int(u.east+near), int(u.north+near)
 	if u.south {
 		north = min(north, falseNorthing-1) // what touches the equator from the south lies south of it
 	}

@@ -3,6 +3,7 @@ package grid
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -114,3 +115,57 @@ func TestUTMInverse(t *testing.T) {
 		}
 	})
 }
+
+// Whole metres come back as they were, from UTM and from MGRS, and from what eight decimals of a
+// degree leave of them (0.6 mm each way), in all zones and bands.
+func TestWholeMetresComeBack(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 17))
+	cases := 0
+	for zone := 1; zone <= 60; zone++ {
+		for range 40 {
+			p := mustDegrees(t, r.Float64()*163.9-79.95, wrapped(float64(6*zone-183)+r.Float64()*6-3))
+			u, _ := p.toUTM()
+			u.east, u.north = math.Round(u.east), math.Round(u.north)
+			if cases%4 == 0 { // numbers that end in zeros are written most
+				u.east, u.north = math.Round(u.east/1000)*1000, math.Round(u.north/1000)*1000
+			}
+			text := fmt.Sprintf("%02d%c %.0f %.0f", u.zone, bandLetters[u.band], u.east, u.north)
+			pl, err := ParsePlace(text)
+			if err != nil {
+				continue // rounding left the zone or the band
+			}
+			first, _ := pl.Point.MGRS()
+			again, _ := pl.Point.toUTM()
+			if again.zone != u.zone || again.band != u.band {
+				continue
+			}
+			lat, lon := pl.Point.LatLon()
+			printed := mustDegrees(t, math.Round(lat*1e8)/1e8, math.Round(lon*1e8)/1e8)
+			want := fmt.Sprintf("%05d%05d", int(u.east)%100_000, int(u.north)%100_000)
+			for _, q := range []Point{pl.Point, printed} {
+				short, _ := q.UTM()
+				square, _ := q.MGRS()
+				if short != text || !strings.HasSuffix(square, want) || square != first {
+					t.Errorf("%s: %s, %s, want …%s", text, short, square, want)
+				}
+			}
+			corner, err := ParsePlace(first)
+			if err != nil {
+				t.Errorf("%s: %v", first, err)
+				continue
+			}
+			if back, _ := corner.Point.MGRS(); back != first {
+				t.Errorf("%s: its middle is in %s", first, back)
+			}
+			if back, _ := corner.Point.UTM(); back != text {
+				t.Errorf("%s: its middle is %s, want %s", first, back, text)
+			}
+			cases++
+		}
+	}
+	if cases < 2300 {
+		t.Errorf("%d cases", cases)
+	}
+}
+
+func wrapped(lon float64) float64 { return math.Remainder(lon, 360) }
