@@ -119,7 +119,7 @@ const formerRisk = Risk / 4 / float64(len(ages))
 func (b *Bank) cover(lo, hi float64, t *Track, z, ahead float64) (float64, float64) {
 	best := b.Best()
 	d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
-	l, h := t.Span(ahead, z, floor)
+	l, h := t.Span(ahead+float64(best.F.At-t.F.At)/1e9, z, floor) // a former state is as of the last reading
 	return math.Min(lo, d+l), math.Max(hi, d+h)
 }
 

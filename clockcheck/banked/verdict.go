@@ -53,6 +53,13 @@ func (v *verdicts) hold(i int, now timescale.Local, said clockcheck.Verdict) clo
 // Judge says how it stands at now, when the system clock showed system. dst is filled
 // from the start; its slices are used again.
 func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
+	j.judge(now, system, dst)
+	j.words(now, system, dst)
+	j.Promise(dst)
+}
+
+// judge gives the verdicts.
+func (j *Judge) judge(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
 	if step := j.system.feed(now, system); step != 0 {
 		j.note(now, "clock-stepped", "Another program moved the system clock by "+explain.Seconds(step)+".")
 	}
@@ -68,6 +75,13 @@ func (j *Judge) Judge(now timescale.Local, system timescale.UTC, dst *clockcheck
 		dst.Error = float64(int64(system)-int64(now)-j.clock.Z) / 1e9
 	}
 	j.modes(now, dst)
+}
+
+// words says why, and what is thought of each source.
+func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
+	if j.bank.Best().Located {
+		dst.Budget = explain.Budget(dst.Budget, j.bank)
+	}
 	dst.SecondIn = -1
 	j.references(now, system, dst)
 	dst.Because = explain.Because(j.bank, dst, j.bank.Told())
@@ -94,7 +108,6 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockch
 	dst.Basis = j.basis(now)
 	dst.Proved = explain.Proved(dst.Proved, proved)
 	dst.Ancestry = explain.Roots(dst.Ancestry, j.bank.Best().Roots)
-	dst.Budget = explain.Budget(dst.Budget, j.bank)
 }
 
 // basis is what the best track's UTC stands on now.
@@ -135,9 +148,7 @@ func (j *Judge) modes(now timescale.Local, dst *clockcheck.Judgement) {
 		if tol := m.Tolerance.Seconds(); dst.Known && dst.Guarded {
 			out.Verdict, out.Margin = terms.Accept(dst.Error, dst.Guard, tol)
 		}
-		if out.Verdict = j.verdict.hold(i, now, out.Verdict); out.Verdict == clockcheck.Within {
-			out.GoodFor = j.goodFor(i, dst.Error, m.Tolerance.Seconds())
-		}
+		out.Verdict = j.verdict.hold(i, now, out.Verdict)
 		dst.Modes = append(dst.Modes, out)
 	}
 }
