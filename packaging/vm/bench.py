@@ -82,6 +82,11 @@ class Bench:
         """A Debian that has never seen it, the package by apt, and the receiver's port named."""
         m = self.start(self.overlay(f"{self.cache}/base.img", "raw"), drives=[self.deb])
         m.sh(f"head -c {self.size} /dev/vdb >/tmp/noonmark.deb && apt-get install -y --no-install-recommends /tmp/noonmark.deb", 300)
+        # As delivered a start does not wait for proved time; here it does, so that it is tried.
+        need = m.sh("systemctl is-enabled noonmark-time-set noonmark-time-sync", check=False)[1].split()
+        if need != ["enabled", "disabled"]:
+            raise Failed(f"installed, and the waiting units are {need}")
+        m.sh("systemctl enable noonmark-time-sync")
         configure(m, ("receiver.device", '"/dev/ttyS1"'))
         self.leave(m, path)
 

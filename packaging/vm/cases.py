@@ -274,7 +274,21 @@ def read_only(b):
     for unit in ("noonmark-time-set", "noonmark-time-sync"):
         m.until(unit, lambda: m.sh(f"systemctl show -P ActiveState {unit}").strip() in ("active", "failed"), 200, 2)
         need(m.sh(f"systemctl show -P Result {unit}").strip() == "success", f"{unit}: {m.sh(f'systemctl status {unit}', check=False)[1]}")
-    return f"works on, both waiting units too; clock {true:+.4f} s, FT8 {verdict(s)}, locator {grid}: {s['clock']['because']}"
+    waiting_fails(m)
+    return f"works on, both waiting units too, and where one cannot look its target is not reached; clock {true:+.4f} s, FT8 {verdict(s)}, locator {grid}: {s['clock']['because']}"
+
+def waiting_fails(m):
+    """A waiting unit that cannot even start: its target is not kept, and preflight says so."""
+    for name in ("set", "sync"):
+        unit, target = f"noonmark-time-{name}", f"time-{name}.target"
+        m.sh(f"mkdir -p /run/systemd/system/{unit}.service.d; printf '[Service]\\nBindPaths=/nothing/here\\n' >/run/systemd/system/{unit}.service.d/bench.conf; "
+             f"systemctl daemon-reload; systemctl restart {unit}", check=False)
+        need(m.sh(f"systemctl show -P Result {unit}").strip() == "exit-code", f"{unit} did not fail: this proves nothing")
+        m.until(f"{target} not kept", lambda: m.sh(f"systemctl is-active {target}", check=False)[1].strip() == "inactive", 30)
+        rc, said = m.sh("noonmark preflight", check=False)
+        need(rc == 1 and f"{unit}.service failed" in " ".join(said.split()), f"preflight exits {rc}: {said[-600:]}")
+        m.sh(f"rm /run/systemd/system/{unit}.service.d/bench.conf; systemctl daemon-reload; systemctl restart {unit}", 200)
+        need(m.sh(f"systemctl is-active {target}").strip() == "active", f"{unit} works again, and {target} is not reached")
 
 @case
 def no_capability(b):

@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
+	"strings"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -91,6 +93,9 @@ func thisHost(ctx context.Context) preflight.Host {
 	h := preflight.Host{Kernel: func() (before, after steer.Kernel, err error) { return kernelTwice(ctx) }, OpenRTC: rtc.Open, Disk: disk,
 		Wait: func() { _ = sleep.For(ctx, kernelPause/4) }, // Findings sees when ctx has ended
 		Now:  max(timescale.UTCOf(time.Now()), build.Date())}
+	if _, err := os.Stat("/run/systemd/system"); err == nil { // sd_booted(3)
+		h.Unit = func(name string) (preflight.Unit, error) { return unit(ctx, name) }
+	}
 	h.RunDir, h.RunErr = env.RunDir("")
 	h.State, h.StateErr = env.StateDir("")
 	if found, err := status.Find(env.ReadDirs("")...); err == nil && status.Fresh(found.Status, found.Now).OK {
@@ -105,6 +110,32 @@ func thisHost(ctx context.Context) preflight.Host {
 		}
 	}
 	return h
+}
+
+// unitPatience is how long the service manager may take for an answer.
+const unitPatience = 5 * time.Second
+
+// unit asks the service manager by its own command: preflight is a person's question, and
+// the clock service, which runs nothing, never comes here.
+func unit(ctx context.Context, name string) (preflight.Unit, error) {
+	ctx, stop := context.WithTimeout(ctx, unitPatience)
+	defer stop()
+	text, err := exec.CommandContext(ctx, "systemctl", "show", "--property=LoadState,ActiveState,Result", name).Output()
+	return parseUnit(string(text)), err
+}
+
+func parseUnit(text string) (u preflight.Unit) {
+	for line := range strings.Lines(text) {
+		switch key, value, _ := strings.Cut(strings.TrimSpace(line), "="); key {
+		case "LoadState":
+			u.Loaded = value == "loaded"
+		case "ActiveState":
+			u.Failed = value == "failed"
+		case "Result":
+			u.Result = value
+		}
+	}
+	return u
 }
 
 func kernelTwice(ctx context.Context) (before, after steer.Kernel, err error) {

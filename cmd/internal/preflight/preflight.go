@@ -47,6 +47,8 @@ type Host struct {
 	OpenRTC func(path string) (rtc.Device, error)
 	// Disk describes the file system that a path lies on.
 	Disk func(path string) (Disk, error)
+	// Unit asks the service manager; nil = there is none.
+	Unit func(name string) (Unit, error)
 	Wait func()        // a moment, between two tries; nil = none
 	Now  timescale.UTC // the system clock, or the build date if that is later
 }
@@ -71,6 +73,7 @@ func Run(h Host, set config.Config, bad error) []Finding {
 	out = append(out, h.receiver(set), h.hardwareClock(set), h.right(set))
 	out = append(out, h.others(set)...)
 	out = append(out, hooks(set)...)
+	out = append(out, h.waitingUnits()...)
 	out = append(out, h.runDir(), h.stateDir())
 	out = append(out, h.learned()...)
 	return append(out, h.leapList(), h.supply())
