@@ -10,6 +10,7 @@ package report
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"time"
 
@@ -61,6 +62,7 @@ type To struct {
 	HeadingBoundDeg float64      `json:"heading_bound_deg"`
 	CompassDeg      status.Float `json:"compass_deg"` // not known: no model holds, or a compass tells nothing there
 	CompassBoundDeg status.Float `json:"compass_bound_deg"`
+	NoCompass       string       `json:"no_compass"` // why there is none, "" where there is one
 }
 
 // Place is a named place and the area that it may lie in.
@@ -130,11 +132,19 @@ func way(from grid.Point, bound status.Float, to *Place) *To {
 	return &To{Name: status.Clean(to.Name), DistanceM: l.DistanceM, DistanceBoundM: b.DistanceM, HeadingDeg: l.HeadingDeg, HeadingBoundDeg: b.HeadingDeg}
 }
 
-// compass adds what a compass shows for the heading; nothing where the field is too weak
-// along the ground to trust one, or no model holds for the day.
+// compass adds what a compass shows for the heading, or says why there is none: the field is
+// too weak along the ground to trust one, or no model holds for the day.
 func (t *To) compass(latDeg, lonDeg float64, at time.Time) {
 	f, err := magnetic.At(latDeg, lonDeg, 0, float64(at.Year())+float64(at.YearDay()-1)/366)
-	if err != nil || f.Compass() != magnetic.Good {
+	switch {
+	case err != nil:
+		t.NoCompass = fmt.Sprintf("not known after %.0f", magnetic.Until-1)
+		if float64(at.Year()) < magnetic.First {
+			t.NoCompass = fmt.Sprintf("not known before %.0f", magnetic.First)
+		}
+		return
+	case f.Compass() != magnetic.Good:
+		t.NoCompass = "not known, the field is too weak here"
 		return
 	}
 	const normal99 = 2.57583 // holds 99 % of a normal error, in σ

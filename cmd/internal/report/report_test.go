@@ -71,7 +71,7 @@ func TestTexts(t *testing.T) {
 		{"all is well", nil, false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n"},
 		{"with a way", nil, false, true,
-			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n78.9 km, 118 degrees true, to Base.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n78.9 km, 118 degrees true, to Base. By compass not known after 2029.\n"},
 		{"a simulation", func(s *status.Snapshot) { s.Live = false }, false, false,
 			"EXERCISE: this is a simulated station.\nI am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n"},
 		{"no mode is within", func(s *status.Snapshot) { s.Modes[0].Verdict = status.Outside }, false, false,
@@ -83,7 +83,7 @@ func TestTexts(t *testing.T) {
 		{"kept", place(func(p *status.Position) { p.Kept, p.AgeS = true, status.Float{} }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, OLD: from before the last start, age not known.\n"},
 		{"a poor fix", place(func(p *status.Position) { p.BoundM, p.Locator = k(4321), "FG69" }), false, true,
-			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69.\n20.130 S 67.490 W, POOR: only within 4.4 km, fix of now.\n78.9 km, give or take 4.4 km, 118 degrees true give or take 4, to Base.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69.\n20.130 S 67.490 W, POOR: only within 4.4 km, fix of now.\n78.9 km, give or take 4.4 km, 118 degrees true give or take 4, to Base. By compass not known after 2029.\n"},
 		{"nobody knows how good", place(func(p *status.Position) { p.BoundM, p.Locator = status.Float{}, "" }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\n20.130 S 67.490 W, accuracy not known, fix of now.\n"},
 		{"nobody knows how good, a long locator", place(func(p *status.Position) { p.BoundM = status.Float{} }), false, false,
@@ -91,7 +91,7 @@ func TestTexts(t *testing.T) {
 		{"so near that no bearing is sure", place(func(p *status.Position) { p.BoundM, p.LatDeg, p.LonDeg = k(60e3), k(-20.1), k(-66.8) }), false, true,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.100 S 66.800 W, POOR: only within 60.1 km, fix of now.\n39.9 km, give or take 60.0 km to Base.\n"},
 		{"a bearing that is not sure", place(func(p *status.Position) { p.BoundM = k(55e3) }), false, true,
-			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 46, to Base.\n"},
+			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.130 S 67.490 W, POOR: only within 55.1 km, fix of now.\n78.9 km, give or take 55.0 km, 118 degrees true give or take 46, to Base. By compass not known after 2029.\n"},
 		{"made coarse", place(func(p *status.Position) { p.EdgeM = status.Float{} }), false, false,
 			"I am here and well. 2031-02-03 04:05 UTC.\nLocator FG69gu18et.\n20.13000 S 67.49000 W, within 10 m, fix of now.\n"},
 		{"moving", place(func(p *status.Position) { p.Moving = true }), false, false,
@@ -338,7 +338,11 @@ func TestWayByCompass(t *testing.T) {
 		t.Errorf("%s, want %s", r.Text(), want)
 	}
 	r = make1(t, camp(nil), false, base(t)) // in 2031
-	if r.To.CompassDeg.OK || strings.Contains(r.Text(), "ompass") {
-		t.Errorf("%+v", r.To)
+	if want := "to Base. By compass not known after 2029.\n"; r.To.CompassDeg.OK || !strings.HasSuffix(r.Text(), want) {
+		t.Errorf("%s, want %s", r.Text(), want)
+	}
+	s.Position.LatDeg, s.Position.LonDeg = status.Known(85.8), status.Known(139)
+	if r = make1(t, s, false, base(t)); r.To.CompassDeg.OK || !strings.Contains(r.Text(), "By compass not known, the field is too weak here") {
+		t.Errorf("%s", r.Text())
 	}
 }

@@ -94,10 +94,13 @@ func (t *To) text() string {
 	return fmt.Sprintf("%s, %03.0f degrees true%s, to %s", b, math.Mod(math.Round(t.HeadingDeg), 360), t.giveOrTake(), t.Name)
 }
 
-// byCompass is the heading by compass, "" where there is none to trust.
+// byCompass is the heading by compass, or why there is none; "" without a heading.
 func (t *To) byCompass() string {
-	if !t.CompassDeg.OK || t.HeadingBoundDeg >= 90 {
+	switch {
+	case t.HeadingBoundDeg >= 90:
 		return ""
+	case !t.CompassDeg.OK:
+		return " By compass " + t.NoCompass + "."
 	}
 	return fmt.Sprintf(" By compass %03.0f, give or take %.0f.", math.Mod(math.Round(t.CompassDeg.V), 360), math.Ceil(t.CompassBoundDeg.V+0.5))
 }
