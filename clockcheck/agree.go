@@ -35,7 +35,7 @@ func (j *Judge) Network(r *Network) {
 	if !j.x.known {
 		j.f.base, j.f.at = z, r.At
 		j.f.start(0, sNo, sq(s.bound*serverSigma))
-		j.x = known{known: true, dateProved: true, ancestry: bit, carrier: carNetwork, netAt: r.At}
+		j.x = known{known: true, dateProved: true, ancestry: bit, support: supportNetwork, netAt: r.At}
 		s.agrees = true
 		j.note(r.At, "started", "The time now comes from a network server.")
 		return
@@ -44,7 +44,7 @@ func (j *Judge) Network(r *Network) {
 	rel := j.rel(r.At, z)
 	off, wrong := j.contradicted(s, r.At)
 	if !wrong {
-		wrong, off = !j.witness(r.At, claim{rel - s.bound, rel + s.bound}), rel
+		wrong, off = !j.narrowSecond(r.At, claim{rel - s.bound, rel + s.bound}), rel
 	} else if s.agrees {
 		j.f.loosen(off) // x has followed it, nobody knows how far
 	}
@@ -59,20 +59,20 @@ func (j *Judge) Network(r *Network) {
 	s.agrees = true
 	j.x.netAt, j.x.dateProved = r.At, true
 	j.x.ancestry |= bit
-	if j.x.carrier == carRTC || !j.receiverLive(r.At) {
-		j.x.carrier = carNetwork
+	if j.x.support == supportRTC || !j.receiverLive(r.At) {
+		j.x.support = supportNetwork
 	}
 	if !j.receiverLive(r.At) && !j.pulseLive(r.At) {
 		j.learnSlope(s.name, j.zRel(r.At, z), sq(s.bound/2))
 	}
-	j.told(j.zRel(r.At, z), s.bound*serverSigma)
+	j.updateByWitness(j.zRel(r.At, z), s.bound*serverSigma)
 	j.resolve(r.At)
 }
 
-// told updates x with what somebody else than the receiver says, z, known to sigma, s.
-// Where that told much, what is kept of before is worth nothing beside it: nobody may go
+// updateByWitness updates x with what somebody else than the receiver says, z, known to sigma, s.
+// Where that updateByWitness much, what is kept of before is worth nothing beside it: nobody may go
 // back to it.
-func (j *Judge) told(z, sigma float64) {
+func (j *Judge) updateByWitness(z, sigma float64) {
 	was := j.f
 	j.f.measureCommon(z, sigma, j.on(RuleServerFloor))
 	if j.f.sigma(sX) < 0.8*was.sigma(sX) || math.Abs(j.f.v[sX]-was.v[sX]) > j.f.sigma(sX) {
@@ -80,9 +80,9 @@ func (j *Judge) told(z, sigma float64) {
 	}
 }
 
-// witness lays an independent claim on x against the whole-second hypotheses.
+// narrowSecond lays an independent claim on x against the whole-second hypotheses.
 // It reports whether any survives; where one does, the second is proved.
-func (j *Judge) witness(at timescale.Local, c claim) bool {
+func (j *Judge) narrowSecond(at timescale.Local, c claim) bool {
 	lo, hi := j.interval(guardZ)
 	lo, hi = lo-float64(j.x.secLo), hi-float64(j.x.secHi)
 	first, last, n := 0, 0, 0
@@ -102,11 +102,11 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 	// The hypothesis nearest zero leads; the rest stay beside it.
 	lead := min(max(0, first), last)
 	j.shift(float64(lead))
-	j.rx.ahead -= lead
+	j.rx.leapsMissing -= lead
 	if lead != 0 {
 		j.forgetTies()
 	}
-	if j.rx.attached && j.rx.ahead != 0 {
+	if j.rx.attached && j.rx.leapsMissing != 0 {
 		j.rx.fault = fAhead
 	}
 	j.x.secLo, j.x.secHi = first-lead, last-lead
@@ -118,7 +118,7 @@ func (j *Judge) witness(at timescale.Local, c claim) bool {
 		if !was || c.hi-c.lo < 1 {
 			j.x.secAlone = false
 		}
-		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.ahead == 0 && j.latencyNames(at)
+		j.rx.secProved = j.rx.secProved || j.rx.attached && j.rx.leapsMissing == 0 && j.latencyNames(at)
 		if !was {
 			j.note(at, "proved", "A second reference agrees: the whole second is confirmed.")
 		}
@@ -176,7 +176,7 @@ func (b *ballot) opposes(c claim, flat bool) {
 func (j *Judge) votesWithoutNetwork(at timescale.Local, b *ballot) {
 	var spoken ancestry
 	switch rx := &j.rx; {
-	case rx.attached && !rx.left() && rx.ahead == 0 && j.receiverLive(at):
+	case rx.attached && !rx.left() && rx.leapsMissing == 0 && j.receiverLive(at):
 		spoken = ancReceiver
 		b.agrees()
 	case rx.dissents():
@@ -280,7 +280,7 @@ func (j *Judge) restart(at timescale.Local, win claim) {
 	j.shift(mid)
 	j.forgetTies()
 	j.f.forget(sX, j.f.v[sX], math.Max((win.hi-win.lo)/2/boundZ, 0.01))
-	j.x = known{known: true, dateProved: true, carrier: carNetwork, netAt: at}
+	j.x = known{known: true, dateProved: true, support: supportNetwork, netAt: at}
 	for i := range j.servers[:j.nServer] {
 		s := &j.servers[i]
 		r := j.rel(s.at, s.z)

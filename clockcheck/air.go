@@ -48,15 +48,15 @@ func (j *Judge) Air(r *Air) bool {
 	if !ok {
 		return false
 	}
-	*m = marked{at: r.At, z: z, bound: said.Bound.Seconds(), agrees: true, name: r.Source, signals: r.Signals, told: before.told, tie: before.tie}
+	*m = marked{at: r.At, z: z, bound: said.Bound.Seconds(), agrees: true, name: r.Source, signals: r.Signals, heardAt: before.heardAt, tie: before.tie}
 	if !j.x.known {
 		j.startFromMark(m, anc)
 		j.x.dateProved = true
 		return true
 	}
 	alone := j.x.ancestry == anc && j.on(RuleAncestry) // x is this very witness's word
-	fits = fits && !(mean.at != 0 && m.tie.led(mean, before.at != 0 && !before.agrees))
-	if c := j.says(m); !fits || alone && !c.meets(j.guardAround()) || !alone && !j.witness(r.At, c) {
+	fits = fits && !(mean.at != 0 && m.tie.streamMoved(mean, before.at != 0 && !before.agrees))
+	if c := j.says(m); !fits || alone && !c.meets(j.guardAround()) || !alone && !j.narrowSecond(r.At, c) {
 		m.agrees = false
 		if before.at == 0 || before.agrees {
 			j.note(r.At, "trust-changed", j.airHeard(m)+" That differs by "+seconds(j.rel(m.at, m.z))+" from what was known.")
@@ -71,14 +71,14 @@ func (j *Judge) Air(r *Air) bool {
 }
 
 func (j *Judge) airAgrees(r *Air, m *marked, anc ancestry, before marked) {
-	if !before.agrees || r.At.Sub(m.told) > airQuiet {
+	if !before.agrees || r.At.Sub(m.heardAt) > airQuiet {
 		j.note(r.At, "air", j.airHeard(m))
-		m.told = r.At
+		m.heardAt = r.At
 	}
 	j.x.markAt = r.At
 	j.x.dateProved = j.x.dateProved || r.Modulo == 0
 	j.x.ancestry |= anc
-	j.told(j.zRel(r.At, m.z), m.bound*serverSigma)
+	j.updateByWitness(j.zRel(r.At, m.z), m.bound*serverSigma)
 	j.resolve(r.At)
 }
 
@@ -168,7 +168,7 @@ func (j *Judge) latencyKnown() float64 {
 // airReference is what the air is among the references.
 func (j *Judge) airReference(now timescale.Local, m *marked, dst *Judgement) Reference {
 	rel := j.rel(m.at, m.z)
-	r := Reference{Name: m.name, Kind: "air", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at), Signals: m.signals}
+	r := Reference{Name: m.name, Kind: "air", HasSaid: j.x.known, Error: dst.Error + j.view.correction - rel, Bound: m.bound, Age: age(now, m.at), Signals: m.signals}
 	who := m.name
 	if who == Crowd {
 		who = fmt.Sprintf("%d stations", m.signals)

@@ -73,11 +73,11 @@ func (j *Judge) forgetTies() {
 	}
 }
 
-// led tells whether the stream lies elsewhere than when it was first heard beside the
+// streamMoved tells whether the stream lies elsewhere than when it was first heard beside the
 // source: from there and from the estimate, for a latency that leapt moves only one of
 // them. Half of what is common may change in a night (another band, another filter;
 // common practice, no source).
-func (t *tie) led(m said, doubted bool) bool {
+func (t *tie) streamMoved(m said, doubted bool) bool {
 	if t.first.at == 0 {
 		return false
 	}

@@ -7,9 +7,10 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// A receiver that left, or never agreed, may seem to come back because it is right
-// again, or because a false signal that leads it on happens to pass by. Who is right
-// again comes with a leap, or then stands still; who passes by goes on.
+// A receiver that left its stream, or never agreed, may agree again because it is right
+// again, or because a false signal moves it across the estimate. A receiver that is right
+// comes with a leap of more than comeLeap, or moves less than comeFloor in comeSteady; a
+// receiver that is dragged moves further.
 const (
 	comeLeap   = 0.2              // s: it came with a leap, not by creeping
 	comeSteady = 10 * time.Minute // otherwise it must stand still so long
@@ -26,8 +27,8 @@ type comeback struct {
 	from, to float64 // s: mean of the first readings and of the last
 }
 
-// strays says that a reading disagrees, nu from what is known.
-func (c *comeback) strays(nu float64) { *c = comeback{away: nu} }
+// disagrees says that a reading disagrees, nu from what is known.
+func (c *comeback) disagrees(nu float64) { *c = comeback{away: nu} }
 
 // agrees takes a reading that agrees, nu from what is known, and tells whether the
 // receiver may take part again. rate is the σ of the oscillator's rate, s/s; jitter the
@@ -50,21 +51,21 @@ func (c *comeback) agrees(at timescale.Local, nu, rate, jitter float64) bool {
 	if math.Abs(c.to-c.from) <= comeFloor+guardZ*math.Sqrt(2*jitter/comeMean)+boundZ*rate*age.Seconds() {
 		return true
 	}
-	c.strays(nu)
+	c.disagrees(nu)
 	return false
 }
 
-// ails says that a reading is no evidence, and why. That ends a run, but no
+// noEvidence says that a reading is no evidence, and why. That ends a run, but no
 // disagreement: who was right is as open as before.
-func (r *receiver) ails(f fault) {
+func (r *receiver) noEvidence(f fault) {
 	if r.run = 0; !r.dissents() {
 		r.fault = f
 	}
 }
 
-// leaves says that the receiver has left its own stream by s, at once (fJumped) or slowly
+// leftStream says that the receiver has left its own stream by s, at once (fJumped) or slowly
 // (fDragged): it proves nothing, and takes no part until it has come back.
-func (r *receiver) leaves(f fault, s float64) {
+func (r *receiver) leftStream(f fault, s float64) {
 	r.fault, r.jump, r.noProof = f, s, true
-	r.back.strays(s)
+	r.back.disagrees(s)
 }

@@ -27,7 +27,7 @@ func TestComesBack(t *testing.T) {
 	} {
 		rng := rand.New(rand.NewPCG(1, 2))
 		var c comeback
-		c.strays(row.away)
+		c.disagrees(row.away)
 		back := time.Duration(0)
 		for s := 0; s < 3600 && back == 0; s++ {
 			nu := row.nu + row.ppm*1e-6*float64(s) + row.jitter*rng.NormFloat64()

@@ -15,7 +15,7 @@
 //   - One joint estimator (filter.go) carries UTC − local timescale, its rate,
 //     the receiver's arrival latency, and the RTC's offset and rate.
 //   - What is reported follows a learned receiver as closely as an ordinary
-//     oscillator wants; what verdicts reckon with spans the wary view too (led.go).
+//     oscillator wants; what verdicts reckon with spans the wary view too (streamview.go).
 //   - What is not Gaussian stays out of the covariance: whole-second hypotheses
 //     and the possible range of an unproved latency are kept as a hull around
 //     the estimate (judge.go, agree.go).

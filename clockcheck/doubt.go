@@ -65,7 +65,7 @@ func (j *Judge) contradicted(s *server, at timescale.Local) (off float64, yes bo
 // secondByRun takes the whole second from a receiver that has proved its own.
 func (j *Judge) secondByRun(at timescale.Local, z int64) {
 	rx := &j.rx
-	if !rx.secProved || !rx.attached || rx.ahead != 0 || j.x.secondProved() {
+	if !rx.secProved || !rx.attached || rx.leapsMissing != 0 || j.x.secondProved() {
 		return
 	}
 	if j.x.secHi > 0 && rx.latencyBy == "" {
@@ -85,12 +85,12 @@ func (j *Judge) restOnReceiver(at timescale.Local, z int64) {
 	j.f.forget(sD, mean, sigma)
 	j.f.start(j.zRel(at, z), sD, j.rx.jitter)
 	j.rtc.attached, j.rtc.independent = false, false // it is compared anew
-	j.watch, j.led = watch{}, led{}
+	j.watch, j.view = watch{}, streamView{}
 }
 
 // fitsLatency tells whether the stream is explained by a latency in its hull.
 func (j *Judge) fitsLatency(at timescale.Local, z int64) bool {
-	rel := j.zRel(at, z) - float64(j.rx.ahead)
+	rel := j.zRel(at, z) - float64(j.rx.leapsMissing)
 	d := j.f.v[sX] - rel
 	m := guardZ * j.f.sigma(sX)
 	return d > -m-0.05 && d < j.rx.link.latencyMax()+m

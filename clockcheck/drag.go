@@ -30,23 +30,23 @@ const (
 
 // watch holds two former states of the filter, the older of which counts.
 type watch struct {
-	old, young filter
-	kept       timescale.Local // when young was kept
-	since      timescale.Local // … and old
-	looked     timescale.Local
-	have       bool
-	settled    bool     // old is of a stream that had settled
-	away       int      // looks in a row that found the receiver away
-	good       filter   // as it was at the last look that did not
-	before     float64  // s: where the receiver was found then
-	noise      float64  // s²: variance of the arrival then
-	looks      bool     // there was such a look since old was kept
-	last       [9]int64 // the last readings as explained, UTC − local in ns: their median is looked at
-	n          int
-	held       bool    // old is what was held over a hole, not yet laid against the stream
-	back       bool    // it comes back after a break, and has not been looked at since
-	apart      float64 // s: by how much UTC is later in old than in the filter, where the stream has left what old expects
-	slow       float64 // s: by how much the stream leads old, its mean over about a minute
+	older, newer filter
+	kept         timescale.Local // when young was kept
+	since        timescale.Local // … and old
+	looked       timescale.Local
+	have         bool
+	settled      bool     // old is of a stream that had settled
+	away         int      // looks in a row that found the receiver away
+	lastNear     filter   // as it was at the last look that did not
+	before       float64  // s: where the receiver was found then
+	noise        float64  // s²: variance of the arrival then
+	looks        bool     // there was such a look since old was kept
+	last         [9]int64 // the last readings as explained, UTC − local in ns: their median is looked at
+	n            int
+	overHole     bool    // old is what was held over a hole, not yet laid against the stream
+	back         bool    // it comes back after a break, and has not been looked at since
+	offset       float64 // s: by how much UTC is later in old than in the filter, where the stream has left what old expects
+	slow         float64 // s: by how much the stream leads old, its mean over about a minute
 }
 
 const (
@@ -68,7 +68,7 @@ func (w *watch) median() int64 {
 func (w *watch) slowly(want float64) float64 {
 	var sum float64
 	for _, z := range w.last {
-		sum += float64(z-w.old.base) / 1e9
+		sum += float64(z-w.older.base) / 1e9
 	}
 	w.slow += (sum/float64(len(w.last)) - want - w.slow) / slowLooks
 	return w.slow
@@ -78,7 +78,7 @@ func (w *watch) slowly(want float64) float64 {
 // arrival's variance is not known at once: at first what the last readings show of it
 // counts too.
 func (w *watch) found(nu float64, j *Judge) {
-	w.before, w.noise, w.good, w.looks = nu, j.rx.jitter, j.f, true
+	w.before, w.noise, w.lastNear, w.looks = nu, j.rx.jitter, j.f, true
 	if !w.settled {
 		w.noise = math.Max(w.noise, w.scatter())
 	}
@@ -95,15 +95,15 @@ func (w *watch) scatter() float64 {
 	return (square - sum*sum/n) / (n - 1)
 }
 
-// broke says that the stream had a hole: its latency may have leapt meanwhile. Where
+// streamInterrupted says that the stream had a hole: its latency may have leapt meanwhile. Where
 // no former state is kept, or the hole was long, what was held over it is one.
-func (j *Judge) broke(at timescale.Local) {
+func (j *Judge) streamInterrupted(at timescale.Local) {
 	w := &j.watch
 	if !j.rx.link.steady() {
 		return
 	}
 	if j.rx.attached && (!w.have || at.Sub(j.rx.valid) >= longHole) {
-		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, held: true}
+		*w = watch{older: j.f, newer: j.f, kept: at, since: at, have: true, overHole: true}
 	}
 	w.back, w.n = w.have, 0
 }
@@ -121,20 +121,20 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 	if !j.rx.link.steady() { // it carries nobody away who does not rely on when it speaks
 		return 0, false, false
 	}
-	w.last[w.n%len(w.last)] = z - int64(j.rx.ahead)*1e9 // leap-second data that come in are no drag
+	w.last[w.n%len(w.last)] = z - int64(j.rx.leapsMissing)*1e9 // leap-second data that come in are no drag
 	w.n++
 	first := !w.have && at.Sub(j.rx.since) >= earlyKeep && w.n >= 2*len(w.last)
 	settled := w.have && !w.settled && w.away == 0 && !w.back && at.Sub(w.kept) >= firstKeep
 	switch {
 	case first, settled:
-		*w = watch{old: j.f, young: j.f, kept: at, since: at, have: true, settled: w.have, last: w.last, n: w.n}
+		*w = watch{older: j.f, newer: j.f, kept: at, since: at, have: true, settled: w.have, last: w.last, n: w.n}
 		w.found(0, j) // so the filter has it; the next look may find a leap already
 		return 0, false, false
 	case !w.have || at.Sub(w.looked) < lookEvery && !w.back || w.n < len(w.last) || !j.on(RuleDrag):
 		return 0, false, false
 	}
 	w.looked, w.back = at, false
-	was := w.from(w.old, at)
+	was := w.from(w.older, at)
 	slow := w.slowly(was.want)
 	if !w.looks {
 		w.found(was.nu, j)
@@ -153,24 +153,24 @@ func (j *Judge) drag(at timescale.Local, z int64) (s float64, sudden, dragged bo
 			w.before += young.nu - was.nu
 			was = young
 		}
-		return j.leave(at, was, leap)
+		return j.foundAway(at, was, leap)
 	}
-	j.stayed(at, was, slow)
+	j.foundNear(at, was, slow)
 	return 0, false, false
 }
 
-// stayed is a look that finds the stream where was expects it, or nearly so: slow is its
+// foundNear is a look that finds the stream where was expects it, or nearly so: slow is its
 // mean over a minute.
-func (j *Judge) stayed(at timescale.Local, was view, slow float64) {
+func (j *Judge) foundNear(at timescale.Local, was view, slow float64) {
 	w := &j.watch
-	if w.held && math.Abs(was.nu) > leapFloorS+math.Min(math.Sqrt(was.variance+w.noise/3), latencyMoved) {
+	if w.overHole && math.Abs(was.nu) > leapFloorS+math.Min(math.Sqrt(was.variance+w.noise/3), latencyMoved) {
 		j.mayHaveMoved(at, was.nu)
 		j.mayHaveLeapt(was.nu)
 	}
-	w.away, w.held, w.apart = 0, false, 0
+	w.away, w.overHole, w.offset = 0, false, 0
 	w.found(was.nu, j)
 	if math.Abs(slow) > rampFloorS+math.Sqrt(was.variance+w.noise/slowReadings) {
-		w.apart = was.v[sX] - j.f.v[sX]
+		w.offset = was.v[sX] - j.f.v[sX]
 	}
 	if w.settled && math.Abs(slow) > rampFloorS+boundZ*math.Sqrt(was.variance+w.noise/slowReadings) {
 		t := at.Sub(w.since).Seconds()
@@ -181,40 +181,40 @@ func (j *Judge) stayed(at timescale.Local, was view, slow float64) {
 	}
 	j.rateTooFar()
 	if at.Sub(w.kept) >= w.keepAfter() && at.Sub(j.rx.since) >= firstKeep {
-		w.old, w.young, w.since, w.kept, w.slow = w.young, j.f, w.kept, at, 0
-		w.found(w.from(w.old, at).nu, j)
+		w.older, w.newer, w.since, w.kept, w.slow = w.newer, j.f, w.kept, at, 0
+		w.found(w.from(w.older, at).nu, j)
 	}
 }
 
-// leave takes up a former state, from which the stream was found away. dragged is false
+// foundAway takes up a former state, from which the stream was found away. dragged is false
 // where it only came back to that.
-func (j *Judge) leave(at timescale.Local, was view, leap bool) (s float64, sudden, dragged bool) {
+func (j *Judge) foundAway(at timescale.Local, was view, leap bool) (s float64, sudden, dragged bool) {
 	w, nu, v := &j.watch, was.nu, was.variance
 	s, dragged = nu-w.before, true
-	held := w.held
+	held := w.overHole
 	if held { // nobody saw it on the way
 		s, leap, w.before = nu, true, 0
 	}
 	switch {
 	case leap && math.Abs(w.before) <= rampFloorS+boundZ*math.Sqrt(v+w.noise/5):
-		j.takeUp(w.good, at)
+		j.restoreState(w.lastNear, at)
 	case leap: // and it had gone astray before: so, maybe, had the filter
 		dragged = math.Abs(nu) > leapFloorS+guardZ*math.Sqrt(v+w.noise/3)
-		j.takeUp(was.filter, at)
+		j.restoreState(was.filter, at)
 	default:
 		s = nu
-		j.takeUp(was.filter, at)
+		j.restoreState(was.filter, at)
 	}
 	if held {
 		j.mayHaveMoved(at, nu)
 	}
-	*w, j.led = watch{}, led{} // what was kept may have been led away as well
+	*w, j.view = watch{}, streamView{} // what was kept may have been led away as well
 	return s, leap, dragged
 }
 
-// takeUp goes back to a former state of the filter. Where the hardware clock was met anew
+// restoreState goes back to a former state of the filter. Where the hardware clock was met anew
 // since, it is compared again: what the former state says of it is no longer so.
-func (j *Judge) takeUp(f filter, at timescale.Local) {
+func (j *Judge) restoreState(f filter, at timescale.Local) {
 	f.advance(at)
 	if f.met != j.f.met {
 		f.met = j.f.met
@@ -231,7 +231,7 @@ func (j *Judge) mayHaveLeapt(nu float64) {
 	if j.on(RuleLatencyJump) {
 		j.f.p[sD][sD] += nu * nu
 		j.rx.latencyBy = ""
-		j.watch.old, j.watch.young = j.f, j.f
+		j.watch.older, j.watch.newer = j.f, j.f
 	}
 }
 
@@ -256,7 +256,7 @@ func (j *Judge) rateTooFar() {
 		j.f.forget(sS, 0, sigma)
 		y, sy := j.rate()
 		j.f.forget(sY, y, sy)
-		j.led = led{} // but not what is watched: it tells a ramp from a drag-off
+		j.view = streamView{} // but not what is watched: it tells a ramp from a drag-off
 	}
 }
 
@@ -267,5 +267,5 @@ func (j *Judge) shift(s float64) {
 	}
 	j.f.shift(s)
 	j.x.room.c = claim{j.x.room.c.lo + s, j.x.room.c.hi + s}
-	j.watch, j.led = watch{}, led{}
+	j.watch, j.view = watch{}, streamView{}
 }

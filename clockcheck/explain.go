@@ -59,7 +59,7 @@ func (j *Judge) receiverReference(now timescale.Local, dst *Judgement) Reference
 		// What the receiver alone says: its stream plus the latency.
 		z := j.zRel(rx.valid, rx.runZ)
 		r.HasSaid = true
-		r.Error = dst.Error + j.f.v[sX] + j.led.lead - (z + j.f.v[sD])
+		r.Error = dst.Error + j.f.v[sX] + j.view.correction - (z + j.f.v[sD])
 		r.Bound = boundZ * math.Hypot(j.f.sigma(sD), math.Sqrt(rx.jitter))
 	}
 	return r
@@ -97,7 +97,7 @@ func (j *Judge) receiverTrust(now timescale.Local) (Trust, string) {
 	case fDragged:
 		return Faulty, fmt.Sprintf("The receiver's time has drifted by %s, faster than the computer's oscillator can. A false signal does that, or reports that are not locked to the second.", seconds(rx.jump))
 	case fAhead:
-		return Warming, fmt.Sprintf("The receiver is %d s ahead. Its leap-second data has not arrived yet (12.5 min after a cold start, or twice that).", rx.ahead)
+		return Warming, fmt.Sprintf("The receiver is %d s ahead. Its leap-second data has not arrived yet (12.5 min after a cold start, or twice that).", rx.leapsMissing)
 	case fDisagrees:
 		when := "The receiver disagrees"
 		if rx.run == 0 {
@@ -139,11 +139,11 @@ func (j *Judge) attachedTrust(now timescale.Local) (Trust, string) {
 // opponent names what the receiver is opposed to.
 func (j *Judge) opponent() string {
 	switch {
-	case j.x.carrier == carNetwork:
+	case j.x.support == supportNetwork:
 		return "the network"
-	case j.x.carrier == carMark:
+	case j.x.support == supportMark:
 		return j.markWord()
-	case j.x.carrier == carRTC:
+	case j.x.support == supportRTC:
 		return "the hardware clock"
 	}
 	return "what was known before"
@@ -219,7 +219,7 @@ func (j *Judge) budget(dst *Judgement) {
 	lo, hi := j.interval(guardZ)
 	gauss := math.Max(-lo+j.x.open.lo+float64(j.x.secLo), hi-j.x.open.hi-float64(j.x.secHi))
 	add("estimate", gauss, "what the readings leave open, at 99.99 %")
-	add("two views", math.Abs(j.led.lead), "whether the oscillator or the latency moved is not known")
+	add("two views", math.Abs(j.view.correction), "whether the oscillator or the latency moved is not known")
 	add("pulse's edge", math.Max(-j.x.open.lo, j.x.open.hi), "which edge of the pulse is the second is not told")
 	add("whole second", float64(max(-j.x.secLo, j.x.secHi)), "leap-second data not confirmed")
 	if g := j.guardAhead(0); math.Max(-g.lo, g.hi) > math.Max(-lo, hi) {

@@ -38,14 +38,14 @@ const (
 // filter is a Kalman filter over the five states. It knows nothing of trust:
 // whoever calls it has decided that a measurement is to count.
 type filter struct {
-	v    [nSt]float64
-	p    [nSt][nSt]float64
-	at   timescale.Local // instant the states refer to
-	base int64           // ns: UTC − local = base + x
-	qS   float64
-	qD   float64
-	met  int // how often the hardware clock was met anew: its states before are another's
-	told int // measurements of x itself, by what is no receiver and no hardware clock
+	v           [nSt]float64
+	p           [nSt][nSt]float64
+	at          timescale.Local // instant the states refer to
+	base        int64           // ns: UTC − local = base + x
+	qS          float64
+	qD          float64
+	met         int // how often the hardware clock was met anew: its states before are another's
+	independent int // measurements of x itself, by what is no receiver and no hardware clock
 }
 
 // advance carries the states forward to now. An instant before the filter's own
@@ -94,7 +94,7 @@ func (f *filter) sum(other int, sign float64) (v, variance float64) {
 // instant, with variance r.
 func (f *filter) measure(z float64, other int, sign, r float64) {
 	if other == sNo {
-		f.told++
+		f.independent++
 	}
 	want, variance := f.sum(other, sign)
 	s := variance + r
@@ -220,9 +220,9 @@ func (f *filter) forget(s int, mean, sigma float64) {
 // sigma is the standard deviation of state s.
 func (f *filter) sigma(s int) float64 { return math.Sqrt(max(f.p[s][s], 0)) }
 
-// ahead is the variance of x + sign·other after t more seconds without any
+// predictVariance is the variance of x + sign·other after t more seconds without any
 // reading (other's own noise included).
-func (f *filter) ahead(t float64, other int, sign float64) float64 {
+func (f *filter) predictVariance(t float64, other int, sign float64) float64 {
 	p := &f.p
 	v := p[sX][sX] + 2*t*p[sX][sY] + t*t*p[sY][sY] + q1X*t + q2X*t*t*t/3
 	if other == sD {

@@ -72,13 +72,13 @@ func TestPrediction(t *testing.T) {
 		for i := range 1000 {
 			often.advance(seconds2local(T * float64(i+1) / 1000))
 		}
-		for name, got := range map[string]float64{"ahead": f.ahead(T, sNo, 0), "one step": once.p[sX][sX], "1000 steps": often.p[sX][sX]} {
+		for name, got := range map[string]float64{"ahead": f.predictVariance(T, sNo, 0), "one step": once.p[sX][sX], "1000 steps": often.p[sX][sX]} {
 			if math.Abs(got/want-1) > 1e-6 {
 				t.Errorf("%s: variance after %g s is %g, want %g", name, T, got, want)
 			}
 		}
 		_, v := once.sum(sD, -1)
-		if got := f.ahead(T, sD, -1); math.Abs(got/v-1) > 1e-9 {
+		if got := f.predictVariance(T, sD, -1); math.Abs(got/v-1) > 1e-9 {
 			t.Errorf("x − latency after %g s: foretold %g, come true %g", T, got, v)
 		}
 	}
@@ -178,7 +178,7 @@ func TestGoodForSolvesThePrediction(t *testing.T) {
 	j := New(Config{}, Learned{})
 	j.f = known2(pxx, 0, pyy)
 	j.f.v[sY] = rate
-	j.x = known{known: true, dateProved: true, carrier: carNetwork, ancestry: ancServer}
+	j.x = known{known: true, dateProved: true, support: supportNetwork, ancestry: ancServer}
 	want := 0.0
 	for T := 0.0; ; T++ {
 		sd := math.Sqrt(pxx + T*T*pyy + q1X*T + q2X*T*T*T/3)

@@ -62,7 +62,7 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
 	}
 	rx.gone = false
-	rx.attached, rx.ahead, rx.fault, rx.pending, rx.from, j.x.stream, j.x.room = true, k, fNone, 0, at, false, room{}
+	rx.attached, rx.leapsMissing, rx.fault, rx.pending, rx.from, j.x.stream, j.x.room = true, k, fNone, 0, at, false, room{}
 	if k > 0 {
 		rx.fault = fAhead
 	}

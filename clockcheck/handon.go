@@ -44,9 +44,9 @@ func (j *Judge) Hand(now timescale.Local) (Handed, bool) {
 	}
 	j.f.advance(now)
 	j.choose(now)
-	g := j.guardAhead(0).about(j.led.lead).half()
-	h := Handed{At: now, UTC: timescale.UTC(int64(now) + j.f.base + int64(math.Round((j.f.v[sX]+j.led.lead)*1e9))), RatePPM: j.f.v[sY] * 1e6,
-		Guard: g, GuardPPM: math.Max(j.guardAhead(guardHorizon).about(j.led.lead).half()-g, 0) / guardHorizon * 1e6,
+	g := j.guardAhead(0).about(j.view.correction).half()
+	h := Handed{At: now, UTC: timescale.UTC(int64(now) + j.f.base + int64(math.Round((j.f.v[sX]+j.view.correction)*1e9))), RatePPM: j.f.v[sY] * 1e6,
+		Guard: g, GuardPPM: math.Max(j.guardAhead(guardHorizon).about(j.view.correction).half()-g, 0) / guardHorizon * 1e6,
 		Basis: j.basis(now), Confirmed: j.confirmed()}
 	best := math.Inf(1)
 	for i := range j.servers[:j.nServer] {

@@ -68,11 +68,11 @@ func (j *Judge) hold() *Held {
 		return nil
 	}
 	// The views of led part by so much, and those of the watch: either may be right.
-	sigma := math.Max(math.Sqrt(j.f.p[sX][sX]+j.common(latencyFloor)), j.hull()) + math.Abs(j.led.apart) + math.Abs(j.watch.apart)
+	sigma := math.Max(math.Sqrt(j.f.p[sX][sX]+j.common(latencyFloor)), j.hull()) + math.Abs(j.view.difference) + math.Abs(j.watch.offset)
 	if j.pps.opposes { // nobody takes a pulse up again before it is numbered anew
 		sigma = math.Max(sigma, j.pps.claim.half()/guardZ)
 	}
-	stream := j.rx.link.steady() && j.rx.attached && j.rx.ahead == 0 && (j.rx.fault == fNone || j.rx.fault == fScatter)
+	stream := j.rx.link.steady() && j.rx.attached && j.rx.leapsMissing == 0 && (j.rx.fault == fNone || j.rx.fault == fScatter)
 	room, _ := j.roomFor(0, guardZ)
 	return &Held{RoomLoS: room.lo, RoomHiS: room.hi, Stream: stream, LatenessS: j.f.v[sD], At: j.f.at, OffsetNS: j.f.base + int64(j.f.v[sX]*1e9), SigmaS: sigma,
 		RatePPM: j.f.v[sY] * 1e6, RateSigmaPPM: j.f.sigma(sY) * 1e6, DateProved: j.x.dateProved,
@@ -120,7 +120,7 @@ func (j *Judge) doubtAgain(h *Held) {
 		switch d.Kind {
 		case heldReceiver:
 			j.rx.fault, j.rx.claim, j.rx.claimAt, j.rx.attached = fDisagrees, c, d.At, false
-			j.rx.back.strays(mid)
+			j.rx.back.disagrees(mid)
 		case heldRTC:
 			j.rtc.fault, j.rtc.claim = fDisagrees, c
 		case heldMark:
@@ -146,7 +146,7 @@ func (j *Judge) confirmed() timescale.Local {
 // said meanwhile: that is what was known when the power came, and this is what came of it.
 func (j *Judge) Resume(now timescale.Local) {
 	h := j.learned.Held
-	clockOnly := j.x.carrier == carRTC && j.x.gnssAt == 0 && j.x.netAt == 0 && j.x.markAt == 0
+	clockOnly := j.x.support == supportRTC && j.x.gnssAt == 0 && j.x.netAt == 0 && j.x.markAt == 0
 	if h == nil || j.x.known && !clockOnly || h.At > now || h.SigmaS <= 0 || h.RateSigmaPPM <= 0 {
 		return
 	}

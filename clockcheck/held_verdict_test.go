@@ -22,7 +22,7 @@ func TestVerdictsDoNotFlutter(t *testing.T) {
 		j := New(Config{Modes: []Mode{{Name: "FT8", Tolerance: time.Second}}}, Learned{})
 		var said strings.Builder
 		for i := range len(row.is) {
-			v := j.held(0, timescale.Local(1e9*(i+1)), word[row.is[i]])
+			v := j.hysteresis(0, timescale.Local(1e9*(i+1)), word[row.is[i]])
 			said.WriteByte(string(v)[0])
 		}
 		if said.String() != row.said {

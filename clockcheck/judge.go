@@ -43,15 +43,15 @@ const (
 	ancServersNow = (ancServer<<maxServers - 1) &^ (ancServer - 1)     // one heard in this run
 )
 
-type carrier int
+type support int
 
 const (
-	carNone carrier = iota
-	carReceiver
-	carPulse
-	carMark
-	carNetwork
-	carRTC
+	supportNone support = iota
+	supportReceiver
+	supportPulse
+	supportMark
+	supportNetwork
+	supportRTC
 )
 
 // known is what stands of UTC − local timescale outside the covariance.
@@ -62,7 +62,7 @@ type known struct {
 	secHi      int  // … and this many after it (≥ 0)
 	secAlone   bool // the receiver alone speaks for the second
 	ancestry   ancestry
-	carrier    carrier
+	support    support
 	since      timescale.Local // when it was first judged
 	gnssAt     timescale.Local
 	netAt      timescale.Local
@@ -104,7 +104,7 @@ type Judge struct {
 	events  []Event
 	rxTrust Trust
 	watch   watch
-	led     led
+	view    streamView
 	warm    warmth
 	doubted timescale.Local // since when references disagree; 0 = they do not
 }
@@ -131,7 +131,7 @@ func (j *Judge) reset() {
 	if j.cfg.RTCCompensated {
 		j.f.qS = qSComp
 	}
-	j.x, j.watch, j.led = known{}, watch{}, led{}
+	j.x, j.watch, j.view = known{}, watch{}, streamView{}
 	y, sy := j.rate()
 	j.f.forget(sY, y, sy)
 	j.f.forget(sD, latencyMean, latencySigma)
@@ -190,7 +190,7 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 	if zscore == boundZ {
 		floor = boundFloor
 	}
-	g := j.spread(math.Sqrt(j.f.ahead(t, sNo, 0)+j.common(floor)), t, zscore)
+	g := j.spread(math.Sqrt(j.f.predictVariance(t, sNo, 0)+j.common(floor)), t, zscore)
 	lo, hi = -g, g
 	if c, ok := j.roomFor(t, zscore); ok {
 		if lo, hi = math.Max(lo, c.lo), math.Min(hi, c.hi); lo > 0 || hi < 0 {
@@ -203,10 +203,10 @@ func (j *Judge) intervalAhead(t, zscore float64) (lo, hi float64) {
 // common is the variance of what all readings of the receiver share and no filter
 // can see: its latency is never known better than the floor, s.
 func (j *Judge) common(floor float64) float64 {
-	if j.x.gnssAt == 0 || j.x.carrier == carNetwork || j.x.carrier == carMark {
+	if j.x.gnssAt == 0 || j.x.support == supportNetwork || j.x.support == supportMark {
 		return 0
 	}
-	if j.x.carrier == carPulse {
+	if j.x.support == supportPulse {
 		return math.Max(sq(pulseFloor), j.pps.jitter)
 	}
 	return floor * floor
@@ -216,7 +216,7 @@ func (j *Judge) common(floor float64) float64 {
 func (j *Judge) guardAhead(t float64) claim {
 	lo, hi := j.intervalAhead(t, guardZ)
 	c := claim{lo, hi}
-	if a := j.watch.apart; a != 0 { // it may have begun to be led away: then a former state is right
+	if a := j.watch.offset; a != 0 { // it may have begun to be led away: then a former state is right
 		c = c.hull(claim{lo + a, hi + a})
 	}
 	if !j.on(RuleDispute) {

@@ -113,7 +113,7 @@ func (j *Judge) Learned() Learned {
 // hull is what is open of x besides its covariance, as 1σ in s.
 func (j *Judge) hull() float64 {
 	hull := math.Max(-j.x.open.lo, j.x.open.hi) / 2
-	if j.rx.attached && j.rx.latencyBy == "" && j.x.carrier != carPulse && j.receiverCarries() {
+	if j.rx.attached && j.rx.latencyBy == "" && j.x.support != supportPulse && j.receiverCarries() {
 		lo, hi := j.rx.places.reach()
 		hull = math.Max(hull, (j.rx.link.latencyMax()+hi-lo)/3)
 	}

@@ -36,7 +36,7 @@ type marked struct {
 	outvoted bool
 	name     string // of the air: "crowd" or the station
 	signals  int    // … heard
-	told     timescale.Local
+	heardAt  timescale.Local
 	tie      tie
 }
 
@@ -92,7 +92,7 @@ func (j *Judge) Mark(r *Mark) bool {
 	}
 	j.f.advance(r.At)
 	alone := j.x.ancestry == anc && j.on(RuleAncestry) // x is this very person's word
-	if c := j.says(m); alone && !c.meets(j.guardAround()) || !alone && !j.witness(r.At, c) {
+	if c := j.says(m); alone && !c.meets(j.guardAround()) || !alone && !j.narrowSecond(r.At, c) {
 		m.agrees = false
 		j.note(r.At, "mark", "A mark differs by "+seconds(j.rel(m.at, m.z))+" from what was known.")
 		if alone && before.at != 0 && !before.agrees && r.At.Sub(before.at) < markAgain && j.says(&before).meets(c) {
@@ -134,21 +134,21 @@ func (j *Judge) markPlace(r *Mark) (z int64, ok bool) {
 func (j *Judge) startFromMark(m *marked, anc ancestry) {
 	j.f.base, j.f.at = m.z, m.at
 	j.f.start(0, sNo, sq(m.bound*serverSigma))
-	j.x = known{known: true, dateProved: true, ancestry: anc, carrier: carMark, markAt: m.at}
-	j.watch, j.led, j.rtc.attached, j.rtc.independent = watch{}, led{}, false, false
+	j.x = known{known: true, dateProved: true, ancestry: anc, support: supportMark, markAt: m.at}
+	j.watch, j.view, j.rtc.attached, j.rtc.independent = watch{}, streamView{}, false, false
 	j.note(m.at, "started", "The time now comes from "+j.markWord()+".")
 }
 
 func (j *Judge) acceptMark(r *Mark, m *marked, anc ancestry) {
-	if j.x.carrier == carRTC || !j.receiverLive(r.At) && (j.x.netAt == 0 || r.At.Sub(j.x.netAt) > serverFresh) {
+	if j.x.support == supportRTC || !j.receiverLive(r.At) && (j.x.netAt == 0 || r.At.Sub(j.x.netAt) > serverFresh) {
 		if j.f.sigma(sX) > m.bound*serverSigma {
-			j.x.carrier = carMark
+			j.x.support = supportMark
 		}
 	}
 	j.x.markAt = r.At
 	j.x.dateProved = j.x.dateProved || r.UTC != 0
 	j.x.ancestry |= anc
-	j.told(j.zRel(r.At, m.z), m.bound*serverSigma)
+	j.updateByWitness(j.zRel(r.At, m.z), m.bound*serverSigma)
 	j.note(r.At, "mark", fmt.Sprintf("A mark agrees to within %.2f s.", m.bound))
 	j.resolve(r.At)
 }
@@ -186,7 +186,7 @@ func (j *Judge) markReference(now timescale.Local, i int, dst *Judgement) (r Ref
 		return j.airReference(now, m, dst), true
 	}
 	rel := j.rel(m.at, m.z)
-	r = Reference{Name: MarkName(i == slotBorrowed), Kind: "operator", HasSaid: j.x.known, Error: dst.Error + j.led.lead - rel, Bound: m.bound, Age: age(now, m.at)}
+	r = Reference{Name: MarkName(i == slotBorrowed), Kind: "operator", HasSaid: j.x.known, Error: dst.Error + j.view.correction - rel, Bound: m.bound, Age: age(now, m.at)}
 	ago := forHowLong(now.Sub(m.at))
 	switch {
 	case now.Sub(m.at) > markAgree:
@@ -216,6 +216,6 @@ func (j *Judge) restartMarks(at timescale.Local, win claim) {
 		}
 	}
 	if j.x.ancestry != 0 && j.x.ancestry&^(ancOperator|ancBorrowed) == 0 {
-		j.x.carrier, j.x.netAt = carMark, 0
+		j.x.support, j.x.netAt = supportMark, 0
 	}
 }

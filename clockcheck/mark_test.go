@@ -68,8 +68,8 @@ func TestMarkSeesMissingLeapSeconds(t *testing.T) {
 	w.run(20 * time.Second)
 	w.mark(0.1, byEar, true)
 	w.run(10 * time.Second)
-	if math.Abs(w.got.Error-w.sys) > 0.3 || w.j.rx.ahead != 2 {
-		t.Errorf("error %.3f s, true %.3f s; receiver %d s ahead", w.got.Error, w.sys, w.j.rx.ahead)
+	if math.Abs(w.got.Error-w.sys) > 0.3 || w.j.rx.leapsMissing != 2 {
+		t.Errorf("error %.3f s, true %.3f s; receiver %d s ahead", w.got.Error, w.sys, w.j.rx.leapsMissing)
 	}
 	w.honest()
 }

@@ -64,19 +64,19 @@ type PPS struct {
 
 // pulse is what the judge knows of the receiver's pulse.
 type pulse struct {
-	why    string // when there is none: the reason, "" = nobody asked
-	heard  timescale.Local
-	combs  [2]comb // by Edge − 1
-	odd    float64 // spurious edges lately
-	often  bool    // … too many
-	lead   Edge    // the edge taken for the second's
-	edgeBy string  // who says so: "configured", "learned", a witness; "" nobody
-	open   claim   // what the edge, though told, leaves open; s, relative to it
-	waits  wait
-	used   timescale.Local
-	misses int
-	jitter float64 // variance, s²
-	looked timescale.Local
+	why        string // when there is none: the reason, "" = nobody asked
+	heard      timescale.Local
+	combs      [2]comb // by Edge − 1
+	odd        float64 // spurious edges lately
+	often      bool    // … too many
+	secondEdge Edge    // the edge taken for the second's
+	edgeBy     string  // who says so: "configured", "learned", a witness; "" nobody
+	open       claim   // what the edge, though told, leaves open; s, relative to it
+	waits      wait
+	used       timescale.Local
+	misses     int
+	jitter     float64 // variance, s²
+	looked     timescale.Local
 
 	fault    fault
 	off      float64 // s, of fault
@@ -128,7 +128,7 @@ func (j *Judge) PPS(r *PPS) {
 	switch {
 	case !j.x.pulse:
 		j.namePulse(r)
-	case r.Edge == p.lead:
+	case r.Edge == p.secondEdge:
 		j.hearPulse(r)
 	}
 }
@@ -158,7 +158,7 @@ func (j *Judge) pulseFix(at timescale.Local) bool {
 
 // pulseLive tells whether x is being measured by the pulse.
 func (j *Judge) pulseLive(at timescale.Local) bool {
-	return j.x.pulse && j.x.carrier == carPulse && at.Sub(j.pps.used) < pulseFresh
+	return j.x.pulse && j.x.support == supportPulse && at.Sub(j.pps.used) < pulseFresh
 }
 
 // pulseClaim is the UTC − local, ns, that an edge means by the second nearest to the
@@ -209,7 +209,7 @@ func (j *Judge) usePulse(r *PPS, nu float64) {
 		p.jitter = math.Min(math.Max(p.jitter+(math.Min(nu*nu, sq(pulseMost))-p.jitter)/60, sq(pulseLeast)), sq(pulseMost))
 	}
 	j.x.ancestry |= ancReceiver
-	j.x.carrier, j.x.gnssAt, p.used = carPulse, r.At, r.At
+	j.x.support, j.x.gnssAt, p.used = supportPulse, r.At, r.At
 	j.pulseProvesLatency(r.At)
 }
 
@@ -250,13 +250,13 @@ func (j *Judge) pulseDragged(at timescale.Local, z int64) bool {
 	if !away {
 		return false
 	}
-	spoken := float64(w.median()-was.base)/1e9 - float64(j.rx.ahead) - (was.v[sX] - was.v[sD])
-	j.f, w.old, w.young, j.led = was, was, was, led{}
+	spoken := float64(w.median()-was.base)/1e9 - float64(j.rx.leapsMissing) - (was.v[sX] - was.v[sD])
+	j.f, w.older, w.newer, j.view = was, was, was, streamView{}
 	j.losePulse(at, fDragged, nu)
 	j.note(at, "trust-changed", "The receiver's pulse has been led away by "+seconds(nu)+".")
 	if w.n >= len(w.last) && math.Abs(spoken-nu) < rampFloorS+math.Abs(nu)/2 {
 		// The sentences went with it: the signal is false, not the wire.
-		j.rx.leaves(fDragged, nu)
+		j.rx.leftStream(fDragged, nu)
 		j.track(at, j.rel(at, w.median()))
 	}
 	return true
@@ -264,7 +264,7 @@ func (j *Judge) pulseDragged(at timescale.Local, z int64) bool {
 
 // pulseAway is the pulse against a holdover of one to two hours.
 func (j *Judge) pulseAway(at timescale.Local, z int64) (was filter, nu float64, away bool) {
-	was = j.watch.old
+	was = j.watch.older
 	was.qS, was.qD = j.f.qS, j.f.qD
 	was.advance(at)
 	nu = float64(z-was.base)/1e9 + was.v[sY]*float64(was.at-at)/1e9 - was.v[sX]

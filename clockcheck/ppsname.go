@@ -39,7 +39,7 @@ func (j *Judge) namePulse(r *PPS) {
 	lo, hi := j.interval(guardZ)
 	c := claim{lo - float64(j.x.secLo), hi - float64(j.x.secHi)}
 	if p.edgeBy != "" {
-		if r.Edge == p.lead {
+		if r.Edge == p.secondEdge {
 			j.nameEdge(r, c)
 		}
 		return
@@ -56,13 +56,13 @@ func (j *Judge) namePulse(r *PPS) {
 // nameEdge is for a pulse whose edge is known.
 func (j *Judge) nameEdge(r *PPS, c claim) {
 	p := &j.pps
-	switch at := j.number(p.lead, c); {
+	switch at := j.number(p.secondEdge, c); {
 	case at.n > 1:
 		p.waits = waitNumber
 	case !at.fit:
 		j.pulseDisagrees(r, at.at, c)
 	default:
-		j.adoptPulse(r, p.lead, at.at, p.open)
+		j.adoptPulse(r, p.secondEdge, at.at, p.open)
 	}
 }
 
@@ -150,7 +150,7 @@ func (j *Judge) adoptPulse(r *PPS, lead Edge, at float64, open claim) {
 	if j.f.sigma(sX) > rampFloorS {
 		j.watch = watch{} // former states knew too little to be compared with
 	}
-	j.x.pulse, p.lead, p.fault, p.opposes, p.misses = true, lead, fNone, false, 0
+	j.x.pulse, p.secondEdge, p.fault, p.opposes, p.misses = true, lead, fNone, false, 0
 	if open.hi-open.lo < 4*pulseFloor {
 		open = claim{}
 	}
@@ -170,7 +170,7 @@ func (j *Judge) pulseDisagrees(r *PPS, off float64, c claim) {
 		p.fault = fDisagrees
 	}
 	p.agreeing, p.off, p.claim = 0, off, claim{off, off}
-	p.otherOK = p.edgeBy != "" && p.combs[p.lead.other()-1].steady(r.At) && j.number(p.lead.other(), c).fit
+	p.otherOK = p.edgeBy != "" && p.combs[p.secondEdge.other()-1].steady(r.At) && j.number(p.secondEdge.other(), c).fit
 	explained := p.otherOK || p.edgeBy == "" // it may be the wrong edge
 	p.opposes = p.fault != fDragged && !(explained && j.witnessed())
 	if p.misses++; p.misses >= pulseMisses && p.edgeBy != "" && !j.witnessed() && j.rx.latencyBy == "learned" {
@@ -185,13 +185,13 @@ func (j *Judge) reopenLatency(at timescale.Local) {
 	rx := &j.rx
 	rx.latencyBy = ""
 	j.f.advance(at)
-	stream := j.zRel(rx.valid, rx.runZ) - float64(rx.ahead)
+	stream := j.zRel(rx.valid, rx.runZ) - float64(rx.leapsMissing)
 	mean, sigma := rx.link.latencyPrior()
 	j.f.forget(sD, mean, sigma)
 	j.f.start(stream, sD, rx.jitter)
-	j.x.carrier = carReceiver
+	j.x.support = supportReceiver
 	j.rtc.attached, j.rtc.independent = false, false
-	j.watch, j.led = watch{}, led{}
+	j.watch, j.view = watch{}, streamView{}
 	j.note(at, "latency-jump", "The receiver's pulse contradicts the latency learned before: it is open again.")
 }
 
@@ -228,13 +228,13 @@ func (j *Judge) eitherWitness(at timescale.Local, c claim) {
 		// The other edge is the second's: x moves, and the latency with it.
 		j.shift(rest)
 		j.f.v[sD] += rest
-		p.lead = p.lead.other()
+		p.secondEdge = p.secondEdge.other()
 	case !lead:
 		j.losePulse(at, fDisagrees, (c.lo+c.hi)/2)
 		return
 	}
 	j.x.open, p.edgeBy, p.open = claim{}, "witness", claim{}
-	j.note(at, "proved", "A second reference tells which edge of the pulse is the second: "+p.lead.String()+".")
+	j.note(at, "proved", "A second reference tells which edge of the pulse is the second: "+p.secondEdge.String()+".")
 }
 
 // rememberEdge takes the edge from the settings, or from what an earlier run learned
@@ -242,7 +242,7 @@ func (j *Judge) eitherWitness(at timescale.Local, c claim) {
 func (j *Judge) rememberEdge() {
 	p := &j.pps
 	if j.cfg.PPSEdge != EdgeUnknown {
-		p.lead, p.edgeBy = j.cfg.PPSEdge, "configured"
+		p.secondEdge, p.edgeBy = j.cfg.PPSEdge, "configured"
 		return
 	}
 	if p.edgeBy != "" || j.x.pulse {
@@ -251,9 +251,9 @@ func (j *Judge) rememberEdge() {
 	l, _ := j.learnedLatency(j.rx.key)
 	switch l.Edge {
 	case "assert":
-		p.lead, p.edgeBy = EdgeAssert, "learned"
+		p.secondEdge, p.edgeBy = EdgeAssert, "learned"
 	case "clear":
-		p.lead, p.edgeBy = EdgeClear, "learned"
+		p.secondEdge, p.edgeBy = EdgeClear, "learned"
 	}
 	p.open = claim{-l.EdgeOpenS, l.EdgeOpenS}
 }
@@ -263,7 +263,7 @@ func (p *pulse) learnedEdge() (edge string, openS float64) {
 	if p.edgeBy == "" || p.edgeBy == "configured" {
 		return "", 0
 	}
-	return p.lead.String(), math.Max(-p.open.lo, p.open.hi)
+	return p.secondEdge.String(), math.Max(-p.open.lo, p.open.hi)
 }
 
 // forgetPulse begins anew with a receiver that was opened.

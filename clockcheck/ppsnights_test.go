@@ -61,7 +61,7 @@ func TestPulseNights(t *testing.T) {
 		w := pulseNight(t, seed)
 		if w.falseS > 0 || w.missed > 0 {
 			t.Errorf("night %d: %d s of false within, %d s in which the guard missed the truth; latency %.2f s, %+v, edge %s by %q",
-				seed, w.falseS, w.missed, w.latency, w.pulse, w.j.pps.lead, w.j.pps.edgeBy)
+				seed, w.falseS, w.missed, w.latency, w.pulse, w.j.pps.secondEdge, w.j.pps.edgeBy)
 		}
 		by[w.got.Basis]++
 	}

@@ -17,7 +17,7 @@ func (j *Judge) pulseReference(now timescale.Local, dst *Judgement) (r Reference
 	r.Trust, r.Because = j.pulseTrust(now)
 	if j.x.known && j.x.pulse && p.used != 0 {
 		r.HasSaid = true
-		r.Error = dst.Error + j.led.lead - j.rel(p.combs[p.lead-1].at, j.pulseClaim(p.combs[p.lead-1].at))
+		r.Error = dst.Error + j.view.correction - j.rel(p.combs[p.secondEdge-1].at, j.pulseClaim(p.combs[p.secondEdge-1].at))
 		r.Bound = boundZ*math.Sqrt(math.Max(sq(pulseFloor), p.jitter)) + math.Max(-j.x.open.lo, j.x.open.hi)
 	}
 	return r, true
@@ -64,7 +64,7 @@ func (j *Judge) pulseFault() (Trust, string) {
 	case p.fault == fDragged:
 		return Faulty, fmt.Sprintf("The pulse has drifted by %s, faster than the computer's oscillator can: a false signal.", pulseOff(p.off))
 	case p.otherOK:
-		return Doubted, fmt.Sprintf("The %s edge of the pulse is %s off; its %s edge fits: change pps_edge in the settings.", p.lead, pulseOff(p.off), p.lead.other())
+		return Doubted, fmt.Sprintf("The %s edge of the pulse is %s off; its %s edge fits: change pps_edge in the settings.", p.secondEdge, pulseOff(p.off), p.secondEdge.other())
 	}
 	return Doubted, fmt.Sprintf("The pulse is %s off from the rest: check pps_edge, and that it is this receiver's.", pulseOff(p.off))
 }
@@ -90,7 +90,7 @@ func (j *Judge) pulseUsed(now timescale.Local) (Trust, string) {
 	if by == "" {
 		by = "the only one"
 	}
-	return Trusted, fmt.Sprintf("Each second begins with its %s edge (%s); the edges scatter by %.1f µs.", p.lead, by, math.Sqrt(p.jitter)*1e6)
+	return Trusted, fmt.Sprintf("Each second begins with its %s edge (%s); the edges scatter by %.1f µs.", p.secondEdge, by, math.Sqrt(p.jitter)*1e6)
 }
 
 // watchPulse notes a change of trust in the pulse.

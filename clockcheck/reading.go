@@ -39,7 +39,7 @@ type Network struct {
 	At     timescale.Local // instant the estimate belongs to
 	UTC    timescale.UTC   // the server's UTC at that instant
 	Bound  time.Duration   // root distance: half-width that holds if the server is right
-	// Upstream, as far as known, tells which servers are one witness: see kin.
+	// Upstream, as far as known, tells which servers are one witness: see sharesAncestry.
 	Upstream Upstream
 }
 

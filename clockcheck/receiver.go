@@ -85,25 +85,25 @@ type receiver struct {
 	weeks      int // 1024-week rollovers repaired, in weeks
 	dateSaid   bool
 
-	attached  bool // its stream takes part in the filter
-	ahead     int  // whole seconds by which it leads UTC, as explained
-	secProved bool // whole second: by the unbroken run or a witness
-	noProof   bool // it jumped without explanation: the run proves nothing
-	gone      bool // it was attached, and is lost
-	resumed   bool // noProof is of the run before, of a receiver that may have stayed on
-	fault     fault
-	jump      float64 // s, of fJumped
-	jitter    float64 // variance of the arrival, s²
-	pending   int     // readings in a row outside the gate, agreeing with each other
-	pendingNu float64
-	back      comeback
-	leap      float64         // s: the largest leap of its latency ever seen
-	places    places          // where it stood before
-	from      timescale.Local // its latency has not been seen to leap since
-	proved    float64         // s: its latency as it was proved
-	latencyBy string          // who proved the latency: "configured", "learned", a witness; "" nobody
-	claim     claim           // what it says of x while it takes no part
-	claimAt   timescale.Local
+	attached     bool // its stream takes part in the filter
+	leapsMissing int  // whole seconds by which it leads UTC, as explained
+	secProved    bool // whole second: by the unbroken run or a witness
+	noProof      bool // it jumped without explanation: the run proves nothing
+	gone         bool // it was attached, and is lost
+	resumed      bool // noProof is of the run before, of a receiver that may have stayed on
+	fault        fault
+	jump         float64 // s, of fJumped
+	jitter       float64 // variance of the arrival, s²
+	pending      int     // readings in a row outside the gate, agreeing with each other
+	pendingNu    float64
+	back         comeback
+	leap         float64         // s: the largest leap of its latency ever seen
+	places       places          // where it stood before
+	from         timescale.Local // its latency has not been seen to leap since
+	proved       float64         // s: its latency as it was proved
+	latencyBy    string          // who proved the latency: "configured", "learned", a witness; "" nobody
+	claim        claim           // what it says of x while it takes no part
+	claimAt      timescale.Local
 }
 
 // overran counts an epoch, and tells whether it or the habit is no evidence.
@@ -128,7 +128,7 @@ func (r *receiver) dissents() bool { return r.fault == fDisagrees || r.left() }
 func (j *Judge) ReceiverOpened(key string, link Link) {
 	j.learned.Latencies = j.latencies()
 	j.keepRoom()
-	j.watch, j.led, j.f.qD = watch{}, led{}, link.wander()
+	j.watch, j.view, j.f.qD = watch{}, streamView{}, link.wander()
 	j.forgetPulse()
 	j.forgetTies()
 	was, opposed := j.rx, j.receiverOpposes()
@@ -182,22 +182,22 @@ func (j *Judge) GNSS(r *GNSS) {
 	rx.heard = r.At
 	switch {
 	case r.Simulated && j.on(RuleSimulated):
-		rx.ails(fSimulated)
+		rx.noEvidence(fSimulated)
 		return
 	case r.LeapSecond:
 		rx.leap60, rx.valid = r.At, r.At
 		return
 	case r.Repeated && j.on(RuleRepeated):
 		if rx.repeats++; rx.repeats > 5 {
-			rx.ails(fStuck)
+			rx.noEvidence(fStuck)
 		}
 		return
 	case rx.overran(r.Overrun) && j.on(RuleOverrun):
-		rx.ails(fOverrun)
+		rx.noEvidence(fOverrun)
 		return
 	case !r.Valid && j.on(RuleValid):
 		rx.sawInvalid = true
-		rx.ails(fNotValid)
+		rx.noEvidence(fNotValid)
 		return
 	}
 	rx.repeats = 0
@@ -222,7 +222,7 @@ func (j *Judge) continueRun(at timescale.Local, z int64) {
 	broken := rx.run == 0 || at.Sub(rx.valid) > validGap
 	if broken {
 		rx.since, rx.run = at, 0
-		j.broke(at)
+		j.streamInterrupted(at)
 	}
 	if d := time.Duration(z - rx.runZ); rx.run > 0 && (d > 300*time.Millisecond || d < -300*time.Millisecond) {
 		rx.run = 0
@@ -258,7 +258,7 @@ func (j *Judge) dated(r *GNSS) (timescale.UTC, bool) {
 	n := 1 + (floor.Sub(utc)-24*time.Hour-1)/week1024
 	repaired := utc.Add(n * week1024)
 	if defaultDate(r.Year, r.Month, r.Day) || repaired > floor.Add(10*365*24*time.Hour) || !j.on(RuleRollover) {
-		rx.ails(fEarlyDate)
+		rx.noEvidence(fEarlyDate)
 		return 0, false
 	}
 	rx.weeks = int(n) * 1024
@@ -284,7 +284,7 @@ func (j *Judge) dateFromOthers(r *GNSS) (timescale.UTC, bool) {
 	case j.rtc.provisional:
 		near = int64(r.At) + j.rtc.provZ
 	default:
-		j.rx.ails(fNoDate)
+		j.rx.noEvidence(fNoDate)
 		return 0, false
 	}
 	day := 24 * int64(time.Hour)

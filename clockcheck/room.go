@@ -22,13 +22,13 @@ type room struct {
 // openLatency tells whether x hangs on a stream whose latency nobody proved, and which is
 // there or was lost and not opened again.
 func (j *Judge) openLatency() bool {
-	return (j.rx.attached || j.rx.gone) && j.rx.latencyBy == "" && j.x.carrier == carReceiver
+	return (j.rx.attached || j.rx.gone) && j.rx.latencyBy == "" && j.x.support == supportReceiver
 }
 
 // roomFor is where x lies around its estimate, after t more seconds without a reading.
 func (j *Judge) roomFor(t, zscore float64) (c claim, ok bool) {
 	if j.openLatency() {
-		m := j.spread(math.Sqrt(j.f.ahead(t, sD, -1)), t, zscore)
+		m := j.spread(math.Sqrt(j.f.predictVariance(t, sD, -1)), t, zscore)
 		before, after := j.rx.places.reach()
 		return claim{before - j.f.v[sD] - m, after + j.rx.link.latencyMax() - j.f.v[sD] + m}, true
 	}
@@ -36,7 +36,7 @@ func (j *Judge) roomFor(t, zscore float64) (c claim, ok bool) {
 	if !r.have || j.rx.attached {
 		return claim{}, false
 	}
-	m := j.spread(math.Sqrt(math.Max(j.f.ahead(t, sNo, 0)-r.v, 0)), t, zscore)
+	m := j.spread(math.Sqrt(math.Max(j.f.predictVariance(t, sNo, 0)-r.v, 0)), t, zscore)
 	moved := j.f.v[sY]*j.f.at.Sub(r.at).Seconds() - j.f.v[sX]
 	return claim{r.c.lo + moved - m, r.c.hi + moved + m}, true
 }

@@ -228,7 +228,7 @@ func (j *Judge) startFromRTC(r *RTC, z int64, v float64) {
 	j.f.base, j.f.at = z-j.rtc.base, r.Edge
 	j.f.start(0, sR, v)
 	j.x = known{known: true, dateProved: l.DateProved, secLo: l.SecLo, secHi: l.SecHi,
-		ancestry: j.ancestryOf(l.Ancestry), carrier: carRTC, rtcAt: r.Edge}
+		ancestry: j.ancestryOf(l.Ancestry), support: supportRTC, rtcAt: r.Edge}
 	j.rtc.attached, j.rtc.independent, j.rtc.fault = true, true, fNone
 	j.note(r.Edge, "started", "The time now comes from the hardware clock.")
 }
@@ -247,7 +247,7 @@ func (j *Judge) meetRTC(r *RTC, z int64, v float64) {
 	disjoint := (j.ancestryOf(l.Ancestry)&j.x.ancestry == 0 || !j.on(RuleAncestry)) && l.DateProved && l.SecLo == 0 && l.SecHi == 0
 	lo, hi := j.interval(guardZ)
 	switch {
-	case disjoint && j.witness(r.Edge, c):
+	case disjoint && j.narrowSecond(r.Edge, c):
 		j.rtc.attached, j.rtc.independent, j.rtc.fault = true, true, fNone
 		j.x.ancestry |= j.ancestryOf(l.Ancestry)
 		j.f.measure(j.zRel(r.Edge, z-j.rtc.base), sR, 1, v)

@@ -14,8 +14,8 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 	if !j.x.known {
 		j.f.base, j.f.at = z, at
 		j.f.start(0, sD, rx.jitter)
-		j.x = known{known: true, dateProved: rx.dateSaid, ancestry: ancReceiver, secLo: -leapMax, carrier: carReceiver, gnssAt: at}
-		rx.attached, rx.fault, rx.ahead, rx.from = true, fNone, 0, at
+		j.x = known{known: true, dateProved: rx.dateSaid, ancestry: ancReceiver, secLo: -leapMax, support: supportReceiver, gnssAt: at}
+		rx.attached, rx.fault, rx.leapsMissing, rx.from = true, fNone, 0, at
 		if rx.secProved || !j.on(RuleSecond) {
 			j.x.secLo = 0
 		}
@@ -44,7 +44,7 @@ func (j *Judge) meetReceiver(at timescale.Local, z int64) {
 // hearReceiver takes a further reading of an attached stream.
 func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 	rx := &j.rx
-	nu := j.zRel(at, z) - float64(rx.ahead) - (j.f.v[sX] - j.f.v[sD])
+	nu := j.zRel(at, z) - float64(rx.leapsMissing) - (j.f.v[sX] - j.f.v[sD])
 	_, v := j.f.sum(sD, -1)
 	gate := math.Max(outlierGate, guardZ*math.Sqrt(v))
 	if rx.left() { // coming back wants more than not being absurd
@@ -60,13 +60,13 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 			return
 		}
 		rx.fault, rx.from = fNone, at
-		j.broke(at) // what it agrees with is known less well by now: it is laid against that as after a hole
+		j.streamInterrupted(at) // what it agrees with is known less well by now: it is laid against that as after a hole
 		j.note(at, "trust-changed", "The receiver agrees again.")
 	}
 	rx.standsAhead()
 	if rx.fault == fAhead && at.Sub(rx.since) >= proofTime {
 		// Leap data would have come by now: the explanation is used up.
-		rx.attached, rx.fault, rx.ahead = false, fNone, 0
+		rx.attached, rx.fault, rx.leapsMissing = false, fNone, 0
 		j.meetReceiver(at, z)
 		return
 	}
@@ -75,7 +75,7 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 		if (sudden || pulse) && j.latencyLeapt(at, z, s) {
 			return
 		}
-		rx.leaves(fDragged, s)
+		rx.leftStream(fDragged, s)
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time has been led away by "+seconds(s)+".")
 		return
@@ -89,12 +89,12 @@ func (j *Judge) hearReceiver(at timescale.Local, z int64) {
 func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	rx := &j.rx
 	j.f.advance(at)
-	zr := j.zRel(at, z) - float64(rx.ahead)
+	zr := j.zRel(at, z) - float64(rx.leapsMissing)
 	want, v := j.f.sum(sD, -1)
 	nu := zr - want
 	j.f.measureStream(zr, lateWeight(nu, v, rx.jitter), rx.rateFloor(at))
 	if rx.link.steady() {
-		j.led.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
+		j.view.take(at, &j.f, zr, rx.jitter, j.receiverCarries())
 	}
 	if rx.fault == fNone && !j.pulseLive(at) {
 		j.learnSlope("receiver", want+math.Copysign(math.Min(math.Abs(nu), 3*math.Sqrt(v+rx.jitter)), nu), rx.jitter)
@@ -104,8 +104,8 @@ func (j *Judge) useReceiver(at timescale.Local, z int64) {
 	j.x.ancestry |= ancReceiver
 	j.x.gnssAt = at
 	j.x.dateProved = j.x.dateProved || rx.dateSaid // it said the day, and fits
-	if rx.ahead == 0 && !j.pulseLive(at) {
-		j.x.carrier = carReceiver
+	if rx.leapsMissing == 0 && !j.pulseLive(at) {
+		j.x.support = supportReceiver
 	}
 	if rx.latencyBy == "" && rx.link.steady() && rx.secProved && j.f.sigma(sD) < j.latencyKnown() && (!j.receiverCarries() || !j.on(RuleAncestry)) {
 		rx.latencyBy, rx.proved = "witness", j.f.v[sD]
@@ -123,7 +123,7 @@ func (j *Judge) outsideGate(at timescale.Local, z int64, nu float64) {
 	rx := &j.rx
 	if rx.left() {
 		rx.jump = nu
-		rx.back.strays(nu)
+		rx.back.disagrees(nu)
 		j.track(at, j.rel(at, z))
 		return
 	}
@@ -153,34 +153,34 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 		j.shift(-1)
 		j.note(at, "leap-second", "UTC had a leap second.")
 		j.useReceiver(at, z)
-	case isWhole && rx.ahead != 0 && int(-whole) == rx.ahead:
-		rx.ahead, rx.fault, rx.since = 0, fNone, at
+	case isWhole && rx.leapsMissing != 0 && int(-whole) == rx.leapsMissing:
+		rx.leapsMissing, rx.fault, rx.since = 0, fNone, at
 		j.note(at, "leap-data", "The receiver's leap-second data has arrived: its whole second is right now.")
 		j.useReceiver(at, z)
 	case j.on(RuleLeapStep) && isWhole && whole < 0 && whole >= -leapMax && !rx.secProved && !j.x.secondProved() &&
-		(j.receiverCarries() || rx.ahead+int(whole) >= j.x.secLo):
+		(j.receiverCarries() || rx.leapsMissing+int(whole) >= j.x.secLo):
 		// The leap-second data came in: the later value is the right one. Until
 		// it is proved anew, the former may be right as well; and where no cold
 		// start was seen, or it is not the first such step, only a witness can
 		// prove it, for a lie looks the same.
 		rx.noProof = rx.noProof || !rx.sawInvalid || rx.leapStep
-		s := rx.ahead + int(whole)
+		s := rx.leapsMissing + int(whole)
 		j.shift(float64(s))
 		j.x.secLo, j.x.secHi = min(j.x.secLo-s, 0), max(j.x.secHi-s, 0)
 		if j.receiverCarries() {
 			j.x.secLo = -leapMax
 		}
-		rx.ahead, rx.fault, rx.since, rx.leapStep = 0, fNone, at, true
+		rx.leapsMissing, rx.fault, rx.since, rx.leapStep = 0, fNone, at, true
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		j.useReceiver(at, z)
 	case (!isWhole || !rx.link.steady()) && j.latencyLeapt(at, z, nu):
-	case isWhole && whole < 0 && !rx.secProved && math.Abs(whole+float64(rx.ahead)) <= 1 && j.readAnew(at, z):
+	case isWhole && whole < 0 && !rx.secProved && math.Abs(whole+float64(rx.leapsMissing)) <= 1 && j.readAnew(at, z):
 		j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 	case !j.on(RuleJump):
 		j.shift(nu)
 		j.useReceiver(at, z)
 	default:
-		rx.leaves(fJumped, nu)
+		rx.leftStream(fJumped, nu)
 		j.track(at, j.rel(at, z))
 		j.note(at, "trust-changed", "The receiver's time jumped by "+seconds(nu)+".")
 	}
@@ -189,7 +189,7 @@ func (j *Judge) jumped(at timescale.Local, z int64, nu float64) {
 // standsAhead clears a fault that only said that a reading was no evidence. That the
 // stream leads UTC, as explained, stands until its data come or the explanation is used up.
 func (r *receiver) standsAhead() {
-	if r.fault = fNone; r.ahead != 0 {
+	if r.fault = fNone; r.leapsMissing != 0 {
 		r.fault = fAhead
 	}
 }
@@ -200,15 +200,15 @@ func (r *receiver) standsAhead() {
 // is what it seems beside x, which stands.
 func (j *Judge) readAnew(at timescale.Local, z int64) bool {
 	rx := &j.rx
-	ahead := rx.ahead
-	if rx.ahead = 0; !j.fitsLatency(at, z) || rx.latencyBy == "configured" {
-		rx.ahead = ahead
+	ahead := rx.leapsMissing
+	if rx.leapsMissing = 0; !j.fitsLatency(at, z) || rx.latencyBy == "configured" {
+		rx.leapsMissing = ahead
 		return false
 	}
 	j.f.advance(at)
 	j.f.attach(sD, -j.zRel(at, z), 1, rx.jitter)
 	rx.fault, rx.from, rx.leapStep, rx.latencyBy, rx.places = fNone, at, true, "", places{}
-	j.watch, j.led = watch{}, led{}
+	j.watch, j.view = watch{}, streamView{}
 	return true
 }
 
@@ -221,14 +221,14 @@ func (j *Judge) latencyLeapt(at timescale.Local, z int64, nu float64) bool {
 		return false
 	}
 	j.f.advance(at)
-	j.f.attach(sD, -j.zRel(at, z)+float64(rx.ahead), 1, rx.jitter)
+	j.f.attach(sD, -j.zRel(at, z)+float64(rx.leapsMissing), 1, rx.jitter)
 	if rx.latencyBy != "" || j.pps.stands(at) { // nobody was lied to, or x does not rest on it
 		rx.places = places{}
 	} else {
 		rx.places.leapt(nu)
 	}
 	rx.latencyBy, rx.leap, rx.from = "", math.Max(rx.leap, math.Abs(nu)), at
-	j.watch, j.led = watch{}, led{}
+	j.watch, j.view = watch{}, streamView{}
 	j.note(at, "latency-jump", "The receiver's arrival latency has jumped.")
 	return true
 }
@@ -243,7 +243,7 @@ func (j *Judge) oppose(at timescale.Local, rel float64) {
 		j.note(at, "trust-changed", "The receiver disagrees with the rest by "+seconds(rel)+".")
 	}
 	rx.fault = fDisagrees
-	rx.back.strays(rel)
+	rx.back.disagrees(rel)
 	j.track(at, rel)
 	j.resolve(at)
 }

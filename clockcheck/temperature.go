@@ -178,16 +178,16 @@ func (j *Judge) turnRate(at timescale.Local, y, variance float64) {
 	j.f.advance(at)
 	j.f.turn(y, variance)
 	if w := &j.watch; w.have {
-		views := []*filter{&w.old, &w.young}
+		views := []*filter{&w.older, &w.newer}
 		if w.looks {
-			views = append(views, &w.good)
+			views = append(views, &w.lastNear)
 		}
 		for _, f := range views {
 			f.advance(at)
 			f.turn(y, variance)
 		}
 	}
-	if l := &j.led; l.have {
+	if l := &j.view; l.have {
 		l.advance(at)
 		l.f.turn(y, variance)
 	}

@@ -136,7 +136,7 @@ func TestReceiverComesBackInTheCold(t *testing.T) {
 	w.world.mute = false
 	w.let(2*time.Hour, 0)
 	w.want(Within, BasisGNSS)
-	if a := math.Abs(w.j.led.apart); a > 0.010 {
+	if a := math.Abs(w.j.view.difference); a > 0.010 {
 		t.Errorf("the views are %.4f s apart", a)
 	}
 	w.honest()

@@ -167,12 +167,12 @@ func (j *Judge) expire(now timescale.Local) {
 
 func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *Judgement) {
 	dst.Known = true
-	dst.Error = float64(int64(system)-int64(now)-j.f.base)/1e9 - j.f.v[sX] - j.led.lead
+	dst.Error = float64(int64(system)-int64(now)-j.f.base)/1e9 - j.f.v[sX] - j.view.correction
 	lo, hi := j.interval(boundZ)
-	g := j.guardAhead(0).about(j.led.lead)
+	g := j.guardAhead(0).about(j.view.correction)
 	// A proved second keeps the reported bound free of hypotheses; unproved, they
 	// are part of what is not known.
-	dst.Bound = claim{lo, hi}.about(j.led.lead).half()
+	dst.Bound = claim{lo, hi}.about(j.view.correction).half()
 	dst.Guarded = j.x.dateProved
 	dst.Guard = math.Max(g.half(), dst.Bound)
 	dst.ErrorLo, dst.ErrorHi = dst.Error-g.hi, dst.Error-g.lo
@@ -200,9 +200,9 @@ func (j *Judge) basis(now timescale.Local) Basis {
 		return BasisGNSS
 	case j.x.netAt != 0 && now.Sub(j.x.netAt) < serverFresh:
 		return BasisNetwork
-	case j.x.carrier == carMark && now.Sub(j.x.markAt) < markFresh:
+	case j.x.support == supportMark && now.Sub(j.x.markAt) < markFresh:
 		return BasisOperator
-	case j.x.carrier == carRTC:
+	case j.x.support == supportRTC:
 		return BasisRTC
 	}
 	return BasisHoldover
@@ -215,15 +215,15 @@ func (j *Judge) modes(now timescale.Local, dst *Judgement) {
 		if dst.Known && dst.Guarded {
 			mj.Verdict, mj.Margin = terms.Accept(dst.Error, dst.Guard, m.Tolerance.Seconds())
 		}
-		mj.Verdict = j.held(i, now, mj.Verdict)
+		mj.Verdict = j.hysteresis(i, now, mj.Verdict)
 		dst.Modes = append(dst.Modes, mj)
 	}
 }
 
-// held lets a verdict fall at once and rise only after it has held: from borderline to
+// hysteresis lets a verdict fall at once and rise only after it has hysteresis: from borderline to
 // within, and from outside to borderline, for no answer may flutter.
-func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
-	said := j.risen(i, now, v)
+func (j *Judge) hysteresis(i int, now timescale.Local, v Verdict) Verdict {
+	said := j.riseHeld(i, now, v)
 	switch since := &j.eases[i]; {
 	case v == Outside:
 		*since = -1
@@ -242,8 +242,8 @@ func (j *Judge) held(i int, now timescale.Local, v Verdict) Verdict {
 	return said
 }
 
-// risen is v, but borderline until a margin has held.
-func (j *Judge) risen(i int, now timescale.Local, v Verdict) Verdict {
+// riseHeld is v, but borderline until a margin has held.
+func (j *Judge) riseHeld(i int, now timescale.Local, v Verdict) Verdict {
 	if v != Within {
 		j.rises[i], j.within[i] = -1, false
 		return v
@@ -267,7 +267,7 @@ func (j *Judge) risen(i int, now timescale.Local, v Verdict) Verdict {
 func (j *Judge) goodFor(err, tol float64) float64 {
 	holds := func(t int) bool {
 		e, guard := j.Ahead(err, float64(t))
-		if math.Abs(e)+guard > tol || j.led.lead == 0 { // nothing led: the quiet view is the same
+		if math.Abs(e)+guard > tol || j.view.correction == 0 { // nothing led: the quiet view is the same
 			return math.Abs(e)+guard <= tol
 		}
 		e, guard = j.quietAhead(err, float64(t))
@@ -304,12 +304,12 @@ func (j *Judge) Promise(dst *Judgement) {
 // quietAhead is what the error and the guard would be once the stream has fallen silent
 // and its view is not reported any more (choose).
 func (j *Judge) quietAhead(err, t float64) (ahead, guard float64) {
-	return err + j.led.lead + j.drift(t), j.guardAhead(t).half()
+	return err + j.view.correction + j.drift(t), j.guardAhead(t).half()
 }
 
 // Ahead is what the error, err now, and the guard would be t seconds from the
 // last Judge if no reading ever came again; seconds, t ≥ 0. It has a meaning
 // while that judgement is guarded.
 func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
-	return err + j.drift(t), j.guardAhead(t).about(j.led.lead).half()
+	return err + j.drift(t), j.guardAhead(t).about(j.view.correction).half()
 }

@@ -25,7 +25,7 @@ func unseen(noise float64) float64 { return leapFloorS + guardZ*math.Sqrt(noise/
 // keepAfter is when the next state is kept: each hour, and 2, 4, 8, … min after the last
 // while the rate it holds is so uncertain that it would show no drag.
 func (w *watch) keepAfter() time.Duration {
-	if guardZ*w.young.sigma(sY)*keepEvery.Seconds() < dragFloorS {
+	if guardZ*w.newer.sigma(sY)*keepEvery.Seconds() < dragFloorS {
 		return keepEvery
 	}
 	return min(max(2*w.kept.Sub(w.since), firstKeep), keepEvery)
@@ -54,7 +54,7 @@ func (w *watch) younger(at timescale.Local, was view, slow float64, leap bool) (
 	if guardZ*math.Sqrt(was.variance) <= dragFloorS {
 		return was, false
 	}
-	young := w.from(w.young, at)
+	young := w.from(w.newer, at)
 	if leap {
 		b := w.before + young.nu - was.nu
 		return young, both(b, w.before) > rampFloorS+boundZ*math.Sqrt(young.variance+w.noise/5)

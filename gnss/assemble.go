@@ -15,7 +15,7 @@ type assembler struct {
 	pending []said
 	backlog bool // until the next silence
 
-	burst     lead
+	burst     burstStart
 	streams   [48]stream
 	nstreams  int
 	recent    [64]instant // the latest epochs, a ring
@@ -27,8 +27,8 @@ type assembler struct {
 	guessed   bool // that silence is Flush's word only
 }
 
-// lead is the sentence a burst began with.
-type lead struct {
+// burstStart is the sentence a burst began with.
+type burstStart struct {
 	have bool
 	used bool // an epoch has taken it
 	at   timescale.Local
@@ -45,10 +45,10 @@ type stream struct {
 
 // instant is a time that an epoch named.
 type instant struct {
-	tod  time.Duration
-	date date
-	at   timescale.Local
-	old  bool // with the date of the day before
+	tod       time.Duration
+	date      date
+	at        timescale.Local
+	dayBefore bool // with the date of the day before
 }
 
 const (
@@ -57,10 +57,10 @@ const (
 	pendingAge = 2 * time.Second
 )
 
-// lead notes the first sentence of a burst.
-func (a *assembler) lead(s *said) {
+// beginBurst notes the first sentence of a burst.
+func (a *assembler) beginBurst(s *said) {
 	if !a.burst.have {
-		a.burst = lead{have: true, at: s.at, pos: s.pos, addr: s.addr}
+		a.burst = burstStart{have: true, at: s.at, pos: s.pos, addr: s.addr}
 	}
 }
 
@@ -83,7 +83,7 @@ func (a *assembler) gap(d *Decoder, s time.Duration) {
 // now is the middle of a burst, and leads none.
 func (a *assembler) noGap() {
 	if a.guessed {
-		a.burst, a.gapped = lead{have: true, used: true}, false
+		a.burst, a.gapped = burstStart{have: true, used: true}, false
 	}
 }
 
@@ -93,7 +93,7 @@ func (a *assembler) finish(d *Decoder) {
 		a.close(d)
 	}
 	a.pending = a.pending[:0]
-	a.burst, a.gapBefore, a.gapped = lead{}, false, false
+	a.burst, a.gapBefore, a.gapped = burstStart{}, false, false
 }
 
 // note counts a sentence that is not looked into as part of the open epoch.

@@ -176,5 +176,5 @@ func (g *draft) decideDate(e *Epoch, before *instant) {
 	e.Year, e.Month, e.Day, e.YearDigits = day.year, day.month, day.day, day.digits
 	e.DateOK = day.digits > 0
 	e.OldDate = e.DateOK && e.HasTime && before != nil && before.date.same(day) && before.date.digits > 0 &&
-		e.TimeOfDay < 2*time.Second && (before.old || before.tod >= 24*time.Hour-2*time.Second)
+		e.TimeOfDay < 2*time.Second && (before.dayBefore || before.tod >= 24*time.Hour-2*time.Second)
 }

@@ -95,7 +95,7 @@ func (d *Decoder) sentence(body []byte, unchecked bool) {
 		d.tally.unchecked++
 	}
 	if receiver {
-		d.asm.lead(&s)
+		d.asm.beginBurst(&s)
 	}
 	switch {
 	case s.kind&parsedTypes != 0:

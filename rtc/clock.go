@@ -35,12 +35,12 @@ const (
 
 // Clock finds the edges of one hardware clock and remembers its phase.
 type Clock struct {
-	open  func() (Device, error)
-	now   func() timescale.Local
-	sleep func(context.Context, time.Duration) error
-	last  bracket
-	known bool
-	lead  time.Duration
+	open    func() (Device, error)
+	now     func() timescale.Local
+	sleep   func(context.Context, time.Duration) error
+	last    bracket
+	known   bool
+	earlyBy time.Duration
 }
 
 // bracket is a proven interval of one edge; hint, if later than lo, is the
@@ -58,7 +58,7 @@ var errMissed = errors.New("no change of second seen")
 // New returns a Clock on the device that open opens. now reads the local
 // timescale; sleep waits, and returns early with an error only if its context ends.
 func New(open func() (Device, error), now func() timescale.Local, sleep func(context.Context, time.Duration) error) *Clock {
-	return &Clock{open: open, now: now, sleep: sleep, lead: minLead}
+	return &Clock{open: open, now: now, sleep: sleep, earlyBy: minLead}
 }
 
 // ReadEdge returns a Reading with Half at most want, if the clock can be read
@@ -106,7 +106,7 @@ func (c *Clock) pass(ctx context.Context) (Reading, error) {
 			return Reading{}, fmt.Errorf("rtc: read edge: %w", err)
 		}
 		late := c.now().Sub(w.lo)
-		c.lead = min(max(late*3/2, c.lead/2, minLead), maxLead)
+		c.earlyBy = min(max(late*3/2, c.earlyBy/2, minLead), maxLead)
 	}
 	dev, err := c.open()
 	if err != nil {
@@ -183,9 +183,9 @@ func (c *Clock) window() (window, bool) {
 	if !c.known {
 		return window{}, false
 	}
-	n := now.Add(c.lead).Sub(b.hint)/time.Second + 1
+	n := now.Add(c.earlyBy).Sub(b.hint)/time.Second + 1
 	slack := time.Duration(float64(n)*float64(time.Second)*maxDrift) + minStep
-	w := window{b.hint.Add(n*time.Second - slack - c.lead), b.hi.Add(n*time.Second + slack)}
+	w := window{b.hint.Add(n*time.Second - slack - c.earlyBy), b.hi.Add(n*time.Second + slack)}
 	if w.lo < now {
 		w.lo, w.hi = w.lo.Add(time.Second), w.hi.Add(time.Second)
 	}

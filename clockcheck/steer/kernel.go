@@ -35,8 +35,8 @@ const (
 	BitUnsync   Bits = 0x0040
 	BitFreqHold Bits = 0x0080
 
-	ruled = BitPLL | BitPPSFreq | BitPPSTime | BitFLL | BitFreqHold
-	told  = BitInsert | BitDelete | BitUnsync
+	ruled         = BitPLL | BitPPSFreq | BitPPSTime | BitFLL | BitFreqHold
+	announcedBits = BitInsert | BitDelete | BitUnsync
 )
 
 // Actions is what Decide wants done, in the order of the fields. The zero value

@@ -81,7 +81,7 @@ func (c *SystemClock) Read() (Kernel, error) {
 	return Kernel{
 		FreqPPM: float64(t.Freq) / 65536, TickPPM: float64(t.Tick-nominalTick) * 1e6 / nominalTick,
 		SlewLeft: time.Duration(left.Offset) * time.Microsecond, Loop: time.Duration(t.Offset) * unit,
-		Bits:     Bits(t.Status) & (ruled | told),
+		Bits:     Bits(t.Status) & (ruled | announcedBits),
 		MaxError: time.Duration(t.Maxerror) * time.Microsecond, EstError: time.Duration(t.Esterror) * time.Microsecond,
 		TAI: int(t.Tai),
 	}, nil

@@ -69,7 +69,7 @@ func TestReadAgainstTheLibrary(t *testing.T) {
 	if d := math.Abs(k.FreqPPM - float64(ref.Freq)/65536); d > 1 {
 		t.Errorf("frequency differs by %g ppm", d)
 	}
-	if k.TAI != int(ref.Tai) || k.Bits != Bits(ref.Status)&(ruled|told) || calls != 2 {
+	if k.TAI != int(ref.Tai) || k.Bits != Bits(ref.Status)&(ruled|announcedBits) || calls != 2 {
 		t.Errorf("%+v, the library says status %#x, TAI %d", k, ref.Status, ref.Tai)
 	}
 }

@@ -50,8 +50,8 @@ type watch struct {
 
 // act is one surprise.
 type act struct {
-	at   timescale.Local
-	hand bool // somebody at a keyboard could have done it
+	at     timescale.Local
+	manual bool // somebody at a keyboard could have done it
 }
 
 func (w *watch) forget() { w.have, w.disturbed = false, false }
@@ -66,7 +66,7 @@ func (s *Steerer) expect(in Input, a *Actions) {
 		k.Loop, k.TickPPM, k.Bits = 0, 0, k.Bits&^ruled
 	}
 	if a.SetStatus {
-		k.Bits, k.MaxError = k.Bits&^told|a.Status.Bits(), a.Status.MaxError
+		k.Bits, k.MaxError = k.Bits&^announcedBits|a.Status.Bits(), a.Status.MaxError
 	}
 	k.FreqPPM = s.freq
 	w.kernel = k
@@ -111,7 +111,7 @@ func (w *watch) count(now timescale.Local, hand, same bool) {
 	}
 	w.acts = kept
 	if n := len(kept); same && n > 0 {
-		kept[n-1].hand = kept[n-1].hand && hand
+		kept[n-1].manual = kept[n-1].manual && hand
 		return
 	}
 	w.acts = append(kept, act{now, hand})
@@ -121,7 +121,7 @@ func (w *watch) count(now timescale.Local, hand, same bool) {
 func (w *watch) steady() bool {
 	by := 0
 	for _, a := range w.acts {
-		if !a.hand {
+		if !a.manual {
 			by++
 		}
 	}

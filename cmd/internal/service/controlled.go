@@ -25,7 +25,7 @@ func (s *service) mark(ctx context.Context, m clockcheck.Mark) (control.Marked, 
 	if now := hostclock.Now(); m.At > now || m.At < now.Add(-time.Hour) || m.Bound <= 0 || m.Bound > time.Minute {
 		return control.Marked{}, errors.New("the mark is not of this hour, or its bound is not between 0 and 60 s")
 	}
-	return s.witness(ctx, clockcheck.MarkName(m.Borrowed), m.Bound, func() bool { return s.station.Mark(m) })
+	return s.offerClaim(ctx, clockcheck.MarkName(m.Borrowed), m.Bound, func() bool { return s.station.Mark(m) })
 }
 
 // air gives the judge what the radio's sound told.
@@ -34,12 +34,12 @@ func (s *service) air(ctx context.Context, a clockcheck.Air) (control.Marked, er
 		a.Source == "" || len(a.Source) > 16 || a.Modulo < 0 || a.Modulo > 24*time.Hour {
 		return control.Marked{}, errors.New("what was heard is not of this hour, or has no bound or no name")
 	}
-	return s.witness(ctx, a.Source, a.Bound, func() bool { return s.station.Air(a) })
+	return s.offerClaim(ctx, a.Source, a.Bound, func() bool { return s.station.Air(a) })
 }
 
-// witness has the service's own loop give the judge a witness, and says what came of it.
+// offerClaim has the service's own loop give the judge a offerClaim, and says what came of it.
 // Any goroutine may call but that loop.
-func (s *service) witness(ctx context.Context, name string, bound time.Duration, give func() bool) (control.Marked, error) {
+func (s *service) offerClaim(ctx context.Context, name string, bound time.Duration, give func() bool) (control.Marked, error) {
 	done := make(chan control.Marked, 1)
 	ask := func() {
 		a := control.Marked{Placed: give(), Modes: map[string]string{}}
@@ -71,7 +71,7 @@ func (s *service) witness(ctx context.Context, name string, bound time.Duration,
 
 // withdraw takes the newest mark back.
 func (s *service) withdraw(ctx context.Context) (control.Answer, error) {
-	said, err := s.witness(ctx, "withdrawal", 0, func() bool { return s.station.Withdraw(hostclock.Now()) })
+	said, err := s.offerClaim(ctx, "withdrawal", 0, func() bool { return s.station.Withdraw(hostclock.Now()) })
 	if err == nil && !said.Placed {
 		err = errors.New(station.NoMark)
 	}

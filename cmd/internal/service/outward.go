@@ -34,9 +34,9 @@ func (s *service) serveOthers(ctx context.Context, set config.Config, all *sync.
 		})
 	}
 	if timed {
-		for i := range s.camp.conns {
+		for i := range s.timeServer.conns {
 			all.Go(func() {
-				if err := s.camp.serve(ctx, i); err != nil {
+				if err := s.timeServer.serve(ctx, i); err != nil {
 					s.log.Error("time service", "reason", err)
 				}
 			})
@@ -56,8 +56,8 @@ func (s *service) openPage(address string) net.Listener {
 		return nil
 	}
 	var hand page.Hand
-	if s.hand = s.openHand(); s.hand != nil {
-		hand = s.hand
+	if s.byHand = s.openHand(); s.byHand != nil {
+		hand = s.byHand
 	}
 	s.page = web.NewPage(1, hand)
 	s.openNight()
@@ -76,7 +76,7 @@ func (s *service) openHand() *web.ByHand {
 		s.warn("nothing can be done by hand at the page", err.Error())
 		return nil
 	}
-	camp := s.camp
+	camp := s.timeServer
 	ours := func(address string) bool { return web.OwnAddress(address) || camp != nil && camp.served(address) }
 	return web.NewByHand(web.HandConfig{Unlock: web.Opener(guard), Owner: s.events, Station: func() *station.Station { return s.station }, Live: true, Ours: ours, Gives: camp != nil})
 }

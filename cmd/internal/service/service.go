@@ -56,10 +56,10 @@ type service struct {
 	publish     *status.Publisher
 	page        *page.Page      // nil = none
 	nightAt     timescale.Local // when its record was last kept
-	camp        *timeService    // nil = none
+	timeServer  *timeService    // nil = none
 	sharer      *share.Sharer   // nil = none
 	facts       []page.Row      // about warmth and power
-	hand        *web.ByHand     // nil = nothing can be done by hand
+	byHand      *web.ByHand     // nil = nothing can be done by hand
 	pulse       *pulseWatch     // nil = none wanted
 	thermometer *thermometer    // nil = none
 	events      chan func()
@@ -268,17 +268,17 @@ func (s *service) tick() *status.Snapshot {
 		snap, now, p = s.judge()
 		s.act(p)
 	}
-	if s.camp != nil {
-		s.camp.publish(s.station, now, p)
+	if s.timeServer != nil {
+		s.timeServer.publish(s.station, now, p)
 	}
 	s.ticked = p.Local
-	snap.Sharing, snap.TimeService = s.shared(), s.camp.counts()
+	snap.Sharing, snap.TimeService = s.shared(), s.timeServer.counts()
 	if err := s.publish.Publish(snap); err != nil {
 		s.warn("status", err.Error())
 	}
 	if s.page != nil {
-		if s.hand != nil {
-			s.hand.Saw(snap, p.Local)
+		if s.byHand != nil {
+			s.byHand.Saw(snap, p.Local)
 		}
 		web.Show(s.page, s.station, snap, p.Local, s.facts)
 		s.keepNight(p.Local)

@@ -115,7 +115,7 @@ func (s *service) openTimeService(address string) bool {
 	for _, c := range t.conns {
 		s.log.Info("time service", "address", c.LocalAddr().String())
 	}
-	s.camp = t
+	s.timeServer = t
 	return true
 }
 

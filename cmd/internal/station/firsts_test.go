@@ -7,7 +7,7 @@ import (
 )
 
 func TestFirsts(t *testing.T) {
-	var f firsts
+	var f firstSentence
 	take := func(addr string) bool {
 		var e gnss.Epoch
 		copy(e.FirstType[:], addr)

@@ -45,10 +45,10 @@ func (s *Station) overrun(e *gnss.Epoch) bool {
 	return s.full > 40 || s.line.busy
 }
 
-// firsts follows with which sentence the bursts of a receiver begin. One that begins with
+// firstSentence follows with which sentence the bursts of a receiver begin. One that begins with
 // another has lost its first: what is heard first then comes later than the burst did, and
 // is no evidence of the time. Enough of them would look like another latency.
-type firsts struct {
+type firstSentence struct {
 	addr [5]byte
 	n    int // so many more began with it than with others, at most firstsMost
 }
@@ -59,7 +59,7 @@ const (
 )
 
 // usual tells whether e began with what bursts usually begin with, or nobody knows yet.
-func (f *firsts) usual(e *gnss.Epoch) bool {
+func (f *firstSentence) usual(e *gnss.Epoch) bool {
 	switch {
 	case e.FirstType == f.addr:
 		f.n = min(f.n+1, firstsMost)

@@ -68,31 +68,31 @@ const maxEvents = 20
 
 // Station holds the state. Make one with New.
 type Station struct {
-	cfg       Config
-	judge     *withdrawable
-	dec       *gnss.Decoder
-	src       Source
-	open      bool
-	keyed     bool
-	lastTOD   time.Duration
-	step      time.Duration // between epochs
-	full      int           // how much bursts fill the line
-	line      line
-	firsts    firsts
-	heardOnce bool
-	stale     bool
-	place     place
-	judgement clockcheck.Judgement
-	events    []clockcheck.Event
-	asleep    float64
-	ticked    bool
-	former    *clockcheck.Held // what the run before knew
-	battery   string           // of the hardware clock, as it says; "" = cannot tell
-	snap      status.Snapshot
-	advice    status.Advice // of snap
-	onEpoch   func(*gnss.Epoch)
-	leapEnd   timescale.UTC // end of the month for which a leap second was announced; see Served
-	steer     steering
+	cfg           Config
+	judge         *withdrawable
+	dec           *gnss.Decoder
+	src           Source
+	open          bool
+	keyed         bool
+	lastTOD       time.Duration
+	step          time.Duration // between epochs
+	full          int           // how much bursts fill the line
+	line          line
+	firstSentence firstSentence
+	heardOnce     bool
+	stale         bool
+	place         place
+	judgement     clockcheck.Judgement
+	events        []clockcheck.Event
+	asleep        float64
+	ticked        bool
+	former        *clockcheck.Held // what the run before knew
+	battery       string           // of the hardware clock, as it says; "" = cannot tell
+	snap          status.Snapshot
+	advice        status.Advice // of snap
+	onEpoch       func(*gnss.Epoch)
+	leapEnd       timescale.UTC // end of the month for which a leap second was announced; see Served
+	steer         steering
 }
 
 // New returns a station that knows what was learned before.
@@ -106,7 +106,7 @@ func (s *Station) OnEpoch(f func(*gnss.Epoch)) { s.onEpoch = f }
 // takeOpened says that a receiver's port was opened at an instant: what it proved
 // before counts no more.
 func (s *Station) takeOpened(src Source, at timescale.Local) {
-	s.src, s.open, s.keyed, s.heardOnce, s.full, s.line, s.firsts = src, true, false, false, 0, line{}, firsts{}
+	s.src, s.open, s.keyed, s.heardOnce, s.full, s.line, s.firstSentence = src, true, false, false, 0, line{}, firstSentence{}
 	s.dec = gnss.NewDecoder(gnss.Config{Baud: src.Baud, BuildDate: s.cfg.BuildDate, AcceptUnchecked: s.cfg.NoChecksums})
 	s.dec.Discard(at)
 	s.judge.ReceiverOpened("", s.link())
@@ -254,7 +254,7 @@ func (s *Station) drain() {
 		}
 		r := reading(&e)
 		r.Overrun = s.overrun(&e)
-		if s.firsts.usual(&e) || !r.Valid {
+		if s.firstSentence.usual(&e) || !r.Valid {
 			s.judge.GNSS(r)
 		}
 		s.place.take(&e, s.asleep)

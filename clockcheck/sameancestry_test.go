@@ -27,7 +27,7 @@ func TestKin(t *testing.T) {
 		{"one follows the other", Upstream{ID: id(1), Port: 123, Follows: gps, Stratum: 1}, Upstream{ID: id(2), Port: 123, Follows: id(1), Stratum: 2}, true},
 		{"both follow a third", Upstream{ID: id(1), Port: 123, Follows: id(9), Stratum: 2}, Upstream{ID: id(2), Port: 123, Follows: id(9), Stratum: 3}, true},
 	} {
-		if tt.a.kin(tt.b) != tt.want || tt.b.kin(tt.a) != tt.want {
+		if tt.a.sharesAncestry(tt.b) != tt.want || tt.b.sharesAncestry(tt.a) != tt.want {
 			t.Errorf("%s: want %v", tt.name, tt.want)
 		}
 	}

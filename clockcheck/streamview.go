@@ -15,36 +15,36 @@ import (
 // estimate that is reported, for it is the better one on ordinary nights, and the
 // guard spans both views: whatever time a verdict had to reckon with without this,
 // it has to reckon with still. Where the views part further than an oscillator in
-// changing air accounts for (ledFar), it is no ordinary night, and the filter's is
+// changing air accounts for (viewsFar), it is no ordinary night, and the filter's is
 // reported; from half of that on the report goes over to it.
 const (
-	// q2Led is the oscillator's random walk of rate while it is followed, 1/s: 0.3 ppm
+	// q2View is the oscillator's random walk of rate while it is followed, 1/s: 0.3 ppm
 	// in an hour. Measured: 0.13 in 0.6 ppm peak to peak in 8 h idle, more with the
 	// temperature; a wrong rate costs little here, for the stream corrects it.
-	q2Led = 3e-17
-	// ledFar: 1 ppm up and down in a day is 14 ms either way, s.
-	ledFar = 0.050
-	// ledLearns: so long after it was met a stream refines its latency against
+	q2View = 3e-17
+	// viewsFar: 1 ppm up and down in a day is 14 ms either way, s.
+	viewsFar = 0.050
+	// viewLearns: so long after it was met a stream refines its latency against
 	// whatever x stood on before.
-	ledLearns = firstKeep
+	viewLearns = firstKeep
 )
 
-// led follows x − latency: states sX and sY of a filter of its own.
-type led struct {
-	have    bool
-	f       filter
-	since   timescale.Local
-	latency float64 // what was known of it when a witness last spoke, s
-	witness int     // measurements of x by others, as counted then
-	apart   float64 // s: by how much UTC is later in this view than in the filter's
-	lead    float64 // s: UTC as last reported is the filter's x and this
+// streamView follows x − latency: states sX and sY of a filter of its own.
+type streamView struct {
+	have        bool
+	f           filter
+	since       timescale.Local
+	latency     float64 // what was known of it when a witness last spoke, s
+	independent int     // measurements of x by others, as counted then
+	difference  float64 // s: by how much UTC is later in this view than in the filter's
+	correction  float64 // s: UTC as last reported is the filter's x and this
 }
 
 // take follows one accepted reading zr, which the filter has used already. alone: x
 // stands on this receiver only.
-func (l *led) take(at timescale.Local, main *filter, zr, jitter float64, alone bool) {
+func (l *streamView) take(at timescale.Local, main *filter, zr, jitter float64, alone bool) {
 	if !l.have || l.f.base != main.base {
-		*l = led{have: true, since: at, latency: main.v[sD]}
+		*l = streamView{have: true, since: at, latency: main.v[sD]}
 		l.f.base, l.f.at = main.base, at
 		l.f.v[sX], l.f.p[sX][sX] = main.sum(sD, -1)
 		l.f.v[sY], l.f.p[sY][sY] = main.v[sY], main.p[sY][sY]
@@ -54,19 +54,19 @@ func (l *led) take(at timescale.Local, main *filter, zr, jitter float64, alone b
 		l.advance(at)
 		l.f.measure(zr, sNo, 0, lateWeight(zr-l.f.v[sX], l.f.p[sX][sX], jitter))
 	}
-	if !alone && at.Sub(l.since) < ledLearns || main.told != l.witness {
-		l.latency, l.witness = main.v[sD], main.told
+	if !alone && at.Sub(l.since) < viewLearns || main.independent != l.independent {
+		l.latency, l.independent = main.v[sD], main.independent
 	}
-	l.apart = l.f.v[sX] + l.latency - main.v[sX]
+	l.difference = l.f.v[sX] + l.latency - main.v[sX]
 }
 
 // advance carries the view forward.
-func (l *led) advance(at timescale.Local) {
+func (l *streamView) advance(at timescale.Local) {
 	dt := at.Sub(l.f.at).Seconds()
 	l.f.at = at
 	l.f.v[sX] += l.f.v[sY] * dt
 	l.f.shear(sX, sY, dt)
-	l.f.noise(sX, sY, dt, q1X, q2Led)
+	l.f.noise(sX, sY, dt, q1X, q2View)
 }
 
 // lateWeight is the variance with which a reading nu away from where it is
@@ -82,10 +82,10 @@ func lateWeight(nu, v, jitter float64) float64 {
 // choose says which view is reported at now. The stream is, while it carries the
 // time and its latency is proved.
 func (j *Judge) choose(now timescale.Local) {
-	l := &j.led
-	l.lead = 0
-	if l.have && l.f.base == j.f.base && j.x.carrier == carReceiver && j.rx.latencyBy != "" && j.rx.fault == fNone && j.receiverLive(now) {
-		l.lead = l.apart * math.Min(math.Max(2-2*math.Abs(l.apart)/ledFar, 0), 1)
+	l := &j.view
+	l.correction = 0
+	if l.have && l.f.base == j.f.base && j.x.support == supportReceiver && j.rx.latencyBy != "" && j.rx.fault == fNone && j.receiverLive(now) {
+		l.correction = l.difference * math.Min(math.Max(2-2*math.Abs(l.difference)/viewsFar, 0), 1)
 	}
 }
 

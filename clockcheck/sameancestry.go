@@ -5,11 +5,11 @@ import "noonmark/clockcheck/timescale"
 // ntpPort is where servers are followed; RFC 5905 section 7.2.
 const ntpPort = 123
 
-// kin tells whether two servers have one ancestry, by what each says it follows:
+// sharesAncestry tells whether two servers have one ancestry, by what each says it follows:
 // they are one machine under two names, one follows the other, or both follow the
 // same third. Two that have clocks of their own (stratum 1) share no ancestry. Any
 // server may lie about it; see spokenFor.
-func (u Upstream) kin(v Upstream) bool {
+func (u Upstream) sharesAncestry(v Upstream) bool {
 	one := u.ID != [4]byte{} && u.ID == v.ID && u.Port == v.Port
 	third := u.follows() && v.follows() && u.Follows == v.Follows
 	return one || third || u.after(v) || v.after(u)
@@ -34,7 +34,7 @@ func (j *Judge) family(i int) int {
 		grown = false
 		for a := range j.servers[:j.nServer] {
 			for b := range j.servers[:j.nServer] {
-				if in>>a&1 == 1 && in>>b&1 == 0 && j.servers[a].upstream.kin(j.servers[b].upstream) {
+				if in>>a&1 == 1 && in>>b&1 == 0 && j.servers[a].upstream.sharesAncestry(j.servers[b].upstream) {
 					in |= 1 << b
 					grown = true
 				}
@@ -52,7 +52,7 @@ func (j *Judge) family(i int) int {
 // spokenFor tells whether the i-th server's vote has been cast by one before it: of
 // the same ancestry, or where the network is one witness, and of the same opinion. Of
 // another opinion it votes for itself, so that nobody loses a vote to a liar who calls
-// himself kin.
+// himself of one ancestry.
 func (j *Judge) spokenFor(i int, at timescale.Local, oneNetwork bool) bool {
 	s := &j.servers[i]
 	r := j.rel(s.at, s.z)
