@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"noonmark/clockcheck/timescale"
 	"noonmark/status"
 )
 
@@ -43,7 +44,11 @@ func (p *Page) detailsOf(f *frame, m *status.Mode, wide bool) details {
 	if f.knows {
 		d.Made = f.utc.Time().Format("2006-01-02 15:04:05") + " UTC"
 	}
-	d.place(s.Position, p.cfg.Place)
+	at := timescale.UTC(0)
+	if f.knows {
+		at = f.utc
+	}
+	d.place(s.Position, at, p.cfg.Place)
 	d.clock(s.Clock)
 	d.references(s.References)
 	d.sky(s.Position, f.Satellites, p.record.horizon())
@@ -69,13 +74,13 @@ func (p *Page) detailsOf(f *frame, m *status.Mode, wide bool) details {
 	return d
 }
 
-func (d *details) place(q *status.Position, describe func(status.Position) ([]Row, Distances)) {
+func (d *details) place(q *status.Position, at timescale.UTC, describe func(status.Position, timescale.UTC) (forms, around []Row, d Distances)) {
 	if q == nil {
 		return
 	}
-	var forms []Row
+	var forms, around []Row
 	if describe != nil && q.LatDeg.OK && q.LonDeg.OK {
-		forms, d.Distances = describe(*q)
+		forms, around, d.Distances = describe(*q, at)
 	}
 	d.Aloud = readAloud(q, forms)
 	if q.BoundM.OK {
@@ -84,7 +89,7 @@ func (d *details) place(q *status.Position, describe func(status.Position) ([]Ro
 	if q.AltM.OK {
 		d.PlaceRows = append(d.PlaceRows, Row{"Height", minus(fmt.Sprintf("%.0f m above the sea", q.AltM.V))})
 	}
-	d.PlaceRows = append(d.PlaceRows, Row{"Fix", status.Clean(q.Fix)})
+	d.PlaceRows = append(append(d.PlaceRows, Row{"Fix", status.Clean(q.Fix)}), around...)
 }
 
 // clockText is the clock's error in a sentence.

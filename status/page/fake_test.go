@@ -49,8 +49,8 @@ func (f *fake) now() timescale.Local {
 func newFake(t testing.TB, change, each func(*status.Snapshot)) *fake {
 	f := &fake{t: t, zero: time.Now(), each: each}
 	f.Page = New(Config{Now: f.now, Periods: map[string]Period{"FT8": {0.5, 12.64}, "FT4": {0.5, 5.04}, "WSPR": {1, 110.592}},
-		Place: func(status.Position) ([]Row, Distances) {
-			return []Row{{"Degrees", "-20.130000, -67.490000"}}, Distances{Km: []string{"1000 km"}, Rows: []DistanceRow{{"N 000°", []string{"FH68"}}}}
+		Place: func(status.Position, timescale.UTC) ([]Row, []Row, Distances) {
+			return []Row{{"Degrees", "-20.130000, -67.490000"}}, []Row{{"Sun", "up; sets 22:58 UTC"}}, Distances{Km: []string{"1000 km"}, Rows: []DistanceRow{{"N 000°", []string{"FH68"}}}}
 		}, Square: func(status.Position) Square { return Square{0.62, 0.8, 8700, 4600} }})
 	f.snap = good()
 	if change != nil {

@@ -85,8 +85,9 @@ type Config struct {
 	Speed float64                // station seconds in a second; 1 but in a simulation
 	// Periods by mode name; a mode without one has no ring.
 	Periods map[string]Period
-	// Place gives the coordinate forms and the distance table of a position.
-	Place func(status.Position) ([]Row, Distances)
+	// Place gives the coordinate forms and the distance table of a position, at the
+	// judged UTC (0 = not known), and what a compass and the sun do there.
+	Place func(status.Position, timescale.UTC) (forms, around []Row, d Distances)
 	// Square gives the six-character square around a position; nil = none is drawn.
 	Square func(status.Position) Square
 	Hand   Hand // nil = nothing can be done by hand

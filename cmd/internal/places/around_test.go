@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"noonmark/cmd/internal/around"
 	"noonmark/cmd/internal/cli"
 )
 
@@ -48,8 +49,8 @@ func TestGridJSONAround(t *testing.T) {
 		Aloud      string
 		Border     borderReport
 		Neighbours map[string]string
-		Compass    *compassReport
-		Sun        sunReport
+		Compass    *around.Compass
+		Sun        around.Sun
 	}
 	text := gridText(t, cli.Grid{Words: []string{"FG69gu18"}, Around: cli.Around{At: "2026-11-28T12:00Z"}, Output: cli.Output{JSON: true}})
 	if err := json.Unmarshal([]byte(text), &r); err != nil {

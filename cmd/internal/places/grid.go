@@ -6,6 +6,7 @@ import (
 	"io"
 	"time"
 
+	"noonmark/cmd/internal/around"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/terminal"
@@ -32,8 +33,8 @@ type PlaceReport struct {
 	Aloud    string            `json:"aloud"`  // the locator
 	Border   *borderReport     `json:"border"` // null where the place lies beside its square
 	Around   map[string]string `json:"neighbours"`
-	Compass  *compassReport    `json:"compass"` // null where no model holds
-	Sun      sunReport         `json:"sun"`
+	Compass  *around.Compass   `json:"compass"` // null where no model holds
+	Sun      around.Sun        `json:"sun"`
 	Fix      *fixReport        `json:"fix,omitempty"` // of the present place
 }
 
@@ -91,7 +92,7 @@ func Grid(c cli.Grid, out io.Writer) (int, error) {
 	}
 	r := reportOf(p)
 	r.Aloud, r.Border, r.Around = spoken.Locator(r.Locator), borderOf(&p), neighboursOf(p.cell())
-	r.Compass, r.Sun = compassAt(p.Point, at), sunAt(p.Point, at)
+	r.Compass, r.Sun = around.CompassAt(r.LatDeg, r.LonDeg, at), around.SunAt(r.LatDeg, r.LonDeg, at)
 	if c.JSON {
 		return exit.OK, json.NewEncoder(out).Encode(r)
 	}
@@ -128,8 +129,8 @@ func reportOf(p Somewhere) PlaceReport {
 	return r
 }
 
-// around words what lies around the place and the day there.
-func around(r PlaceReport, p Somewhere, c cli.Grid) (s string) {
+// surroundings words what lies around the place and the day there.
+func surroundings(r PlaceReport, p Somewhere, c cli.Grid) (s string) {
 	line := func(name, value string) {
 		s += fmt.Sprintf("%-8s ", name) + wrap.Text("         ", value)[len("         "):]
 	}
@@ -141,11 +142,11 @@ func around(r PlaceReport, p Somewhere, c cli.Grid) (s string) {
 		s += neighbourMap(p.cell())
 	}
 	if r.Compass != nil {
-		line("Compass", r.Compass.text())
+		line("Compass", r.Compass.Text())
 	} else {
-		line("Compass", noCompass(r.Sun.UTC))
+		line("Compass", around.NoCompass(r.Sun.UTC))
 	}
-	line("Sun", r.Sun.text())
+	line("Sun", r.Sun.Text())
 	return s
 }
 
@@ -188,7 +189,7 @@ func printPlace(out io.Writer, r PlaceReport, p Somewhere, c cli.Grid) error {
 		line("  north", corners(r.Cell.North)) +
 		line("  south", corners(r.Cell.South)) +
 		line("Degrees", p.Point.Decimal()) + line("Minutes", p.Point.DM()) + line("Seconds", p.Point.DMS()) +
-		line("UTM", text(r.UTM)) + line("MGRS", text(r.MGRS)) + line("Geo", r.Geo) + around(r, p, c)
+		line("UTM", text(r.UTM)) + line("MGRS", text(r.MGRS)) + line("Geo", r.Geo) + surroundings(r, p, c)
 	if p.note != "" {
 		s += "Note" + wrap.Text("         ", p.note)[len("Note"):]
 	}

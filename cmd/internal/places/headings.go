@@ -2,10 +2,10 @@ package places
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
+	"noonmark/cmd/internal/around"
 	"noonmark/cmd/internal/wrap"
 	"noonmark/grid"
 	"noonmark/grid/sun"
@@ -14,28 +14,31 @@ import (
 // headingsReport is what a compass shows for the headings of a path: each of them at its
 // own end. null where it is of no use.
 type headingsReport struct {
-	From           *compassReport `json:"from"`
-	To             *compassReport `json:"to"`
-	HeadingDeg     *float64       `json:"heading_deg"`
-	BackHeadingDeg *float64       `json:"back_heading_deg"`
-	LongDeg        *float64       `json:"long_heading_deg"`
-	LongBackDeg    *float64       `json:"long_back_heading_deg"`
-	BoundDeg       float64        `json:"heading_bound_deg"` // of the place and of the declination
-	BackBoundDeg   float64        `json:"back_heading_bound_deg"`
+	From           *around.Compass `json:"from"`
+	To             *around.Compass `json:"to"`
+	HeadingDeg     *float64        `json:"heading_deg"`
+	BackHeadingDeg *float64        `json:"back_heading_deg"`
+	LongDeg        *float64        `json:"long_heading_deg"`
+	LongBackDeg    *float64        `json:"long_back_heading_deg"`
+	BoundDeg       float64         `json:"heading_bound_deg"` // of the place and of the declination
+	BackBoundDeg   float64         `json:"back_heading_bound_deg"`
 }
 
 // headingsOf is nil where no model holds for the day.
 func headingsOf(from, to grid.Point, short, long grid.Line, bound grid.Bound, at time.Time) *headingsReport {
-	r := &headingsReport{From: compassAt(from, at), To: compassAt(to, at)}
+	compassAt := func(p grid.Point) *around.Compass {
+		lat, lon := p.LatLon()
+		return around.CompassAt(lat, lon, at)
+	}
+	r := &headingsReport{From: compassAt(from), To: compassAt(to)}
 	if r.From == nil || r.To == nil {
 		return nil
 	}
-	magnetic := func(c *compassReport, deg float64) *float64 {
-		if c.Use == "none" {
-			return nil
+	magnetic := func(c *around.Compass, trueDeg float64) *float64 {
+		if deg, ok := c.Heading(trueDeg); ok {
+			return &deg
 		}
-		v := math.Mod(deg-c.DeclinationDeg+360, 360)
-		return &v
+		return nil
 	}
 	r.HeadingDeg, r.LongDeg = magnetic(r.From, short.HeadingDeg), magnetic(r.From, long.HeadingDeg)
 	r.BackHeadingDeg, r.LongBackDeg = magnetic(r.To, short.BackHeadingDeg), magnetic(r.To, long.BackHeadingDeg)
@@ -48,16 +51,16 @@ func headingsOf(from, to grid.Point, short, long grid.Line, bound grid.Bound, at
 func (r *headingsReport) text(at time.Time) string {
 	const name, indent = "By compass", "            "
 	if r == nil {
-		return name + wrap.Text(indent, noCompass(at))[len(name):]
+		return name + wrap.Text(indent, around.NoCompass(at))[len(name):]
 	}
-	one := func(heading *float64, bound float64, at *compassReport) string {
+	one := func(heading *float64, bound float64, at *around.Compass) string {
 		switch {
 		case heading == nil:
 			return fmt.Sprintf("of no use (%.0f nT along the ground)", at.HorizontalNT)
 		case at.Use == "caution":
-			return fmt.Sprintf("%03.0f° %s with caution (the field is weak there)", whole(*heading), plusMinus(bound))
+			return fmt.Sprintf("%03.0f° %s with caution (the field is weak there)", whole(*heading), around.PlusMinus(bound))
 		}
-		return fmt.Sprintf("%03.0f° %s", whole(*heading), plusMinus(bound))
+		return fmt.Sprintf("%03.0f° %s", whole(*heading), around.PlusMinus(bound))
 	}
 	s := "heading " + one(r.HeadingDeg, r.BoundDeg, r.From) + ", back " + one(r.BackHeadingDeg, r.BackBoundDeg, r.To)
 	if r.LongDeg != nil && r.LongBackDeg != nil {

@@ -5,9 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"time"
 
+	"noonmark/cmd/internal/around"
 	"noonmark/cmd/internal/cli"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/terminal"
@@ -108,7 +108,7 @@ func Path(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	s += compass.text(at) + to.read("To") + from.read("From") + days.text(c.Miles)
 	if bound != (grid.Bound{}) {
 		s += wrap.Text("", fmt.Sprintf("Give or take: distance ± %s, heading %s, back %s.",
-			metresUp(bound.DistanceM), plusMinus(bound.HeadingDeg), plusMinus(bound.BackHeadingDeg)))
+			metresUp(bound.DistanceM), around.PlusMinus(bound.HeadingDeg), around.PlusMinus(bound.BackHeadingDeg)))
 	}
 	for _, p := range []Somewhere{from, to} {
 		if p.note != "" {
@@ -125,15 +125,4 @@ func startOf(text, runDir string) (Somewhere, error) {
 		return Here(runDir)
 	}
 	return ReadPlace(text)
-}
-
-// plusMinus writes the ± of a heading, rounded up.
-func plusMinus(deg float64) string {
-	switch {
-	case deg >= 180:
-		return "any direction"
-	case deg < 9.9:
-		return fmt.Sprintf("± %.1f°", math.Ceil(deg*10)/10)
-	}
-	return fmt.Sprintf("± %.0f°", math.Ceil(deg))
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"noonmark/cmd/internal/around"
 	"noonmark/cmd/internal/cli"
 )
 
@@ -34,7 +35,7 @@ func TestPathSaysHowItRead(t *testing.T) {
 		}
 	}
 	for deg, want := range map[float64]string{1: "± 1.0°", 1.01: "± 1.1°", 9.95: "± 10°", 10.1: "± 11°", 180: "any direction"} {
-		if got := plusMinus(deg); got != want {
+		if got := around.PlusMinus(deg); got != want {
 			t.Errorf("%v°: %s, want %s", deg, got, want)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/around"
 	"noonmark/grid"
 	"noonmark/grid/magnetic"
 	"noonmark/status"
@@ -135,21 +136,18 @@ func way(from grid.Point, bound status.Float, to *Place) *To {
 // compass adds what a compass shows for the heading, or says why there is none: the field is
 // too weak along the ground to trust one, or no model holds for the day.
 func (t *To) compass(latDeg, lonDeg float64, at time.Time) {
-	f, err := magnetic.At(latDeg, lonDeg, 0, float64(at.Year())+float64(at.YearDay()-1)/366)
+	c := around.CompassAt(latDeg, lonDeg, at)
 	switch {
-	case err != nil:
+	case c == nil && float64(at.Year()) < magnetic.First:
+		t.NoCompass = fmt.Sprintf("not known before %.0f", magnetic.First)
+	case c == nil:
 		t.NoCompass = fmt.Sprintf("not known after %.0f", magnetic.Until-1)
-		if float64(at.Year()) < magnetic.First {
-			t.NoCompass = fmt.Sprintf("not known before %.0f", magnetic.First)
-		}
-		return
-	case f.Compass() != magnetic.Good:
+	case c.Use != "good":
 		t.NoCompass = "not known, the field is too weak here"
-		return
+	default:
+		deg, _ := c.Heading(t.HeadingDeg)
+		t.CompassDeg, t.CompassBoundDeg = status.Known(deg), status.Known(min(180, t.HeadingBoundDeg+c.BoundDeg))
 	}
-	const normal99 = 2.57583 // holds 99 % of a normal error, in σ
-	t.CompassDeg = status.Known(math.Mod(t.HeadingDeg-f.DeclinationDeg()+360, 360))
-	t.CompassBoundDeg = status.Known(min(180, t.HeadingBoundDeg+normal99*f.DeclinationSigmaDeg()))
 }
 
 func (r *Report) problems(fresh status.Freshness) []string {

@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/around"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/cmd/internal/station"
 	"noonmark/gnss"
@@ -72,18 +74,42 @@ func satellites(all []gnss.Satellite) []page.Satellite {
 	return out
 }
 
-// placeRows gives every form of a place, and the table of locators around it.
-func placeRows(q status.Position) ([]page.Row, page.Distances) {
+// placeRows gives every form of a place, what a compass and the sun do there at the judged
+// time, and the table of locators around it.
+func placeRows(q status.Position, at timescale.UTC) (forms, day []page.Row, table page.Distances) {
 	pt, err := grid.Degrees(q.LatDeg.V, q.LonDeg.V)
 	if err != nil {
-		return nil, page.Distances{}
+		return nil, nil, page.Distances{}
 	}
+	var compass *around.Compass
+	if at != 0 {
+		compass = around.CompassAt(q.LatDeg.V, q.LonDeg.V, at.Time())
+		day = dayRows(q, compass, at.Time())
+	}
+	return formsOf(q, pt), day, distances(pt, compass)
+}
+
+// dayRows are what a compass and the sun do at a place.
+func dayRows(q status.Position, compass *around.Compass, at time.Time) []page.Row {
+	text := around.NoCompass(at)
+	if compass != nil {
+		text = compass.Text()
+	}
+	if deg, ok := compass.Heading(0); ok {
+		text += fmt.Sprintf("; it shows %03.0f° for true 000°", math.Mod(math.Round(deg), 360))
+	}
+	sun := around.SunAt(q.LatDeg.V, q.LonDeg.V, at)
+	return []page.Row{{Name: "Compass", Value: text}, {Name: "Sun", Value: sun.Line()}}
+}
+
+// formsOf gives every form of a place.
+func formsOf(q status.Position, pt grid.Point) []page.Row {
 	uncertainty := -1.0
 	if q.BoundM.OK {
 		uncertainty = q.BoundM.V
 	}
 	if !q.EdgeM.OK { // coarsened: it must not look exact
-		return []page.Row{{Name: "Degrees", Value: fmt.Sprintf("about %.1f, %.1f", q.LatDeg.V, q.LonDeg.V)}}, distances(pt)
+		return []page.Row{{Name: "Degrees", Value: fmt.Sprintf("about %.1f, %.1f", q.LatDeg.V, q.LonDeg.V)}}
 	}
 	rows := []page.Row{{Name: "Degrees", Value: pt.Decimal()}, {Name: "Minutes", Value: pt.DM()}, {Name: "Seconds", Value: pt.DMS()}}
 	if text, ok := pt.UTM(); ok {
@@ -92,8 +118,7 @@ func placeRows(q status.Position) ([]page.Row, page.Distances) {
 	if text, ok := pt.MGRS(); ok {
 		rows = append(rows, page.Row{Name: "MGRS", Value: text})
 	}
-	rows = append(rows, page.Row{Name: "Geo", Value: pt.Geo(uncertainty)})
-	return rows, distances(pt)
+	return append(rows, page.Row{Name: "Geo", Value: pt.Geo(uncertainty)})
 }
 
 // squareOf is the six-character square around a place that is not coarsened: 5' of
@@ -111,18 +136,22 @@ func squareOf(q status.Position) page.Square {
 
 var (
 	ringsKM  = []float64{100, 250, 500, 1000, 2000, 4000, 8000}
-	compass  = []string{"N", "NE", "E", "SE", "S", "SW", "W", "NW"}
+	winds    = []string{"N", "NE", "E", "SE", "S", "SW", "W", "NW"}
 	fieldLen = 4 // characters: a cell of 1° by 2°, about what a beam covers
 )
 
-func distances(from grid.Point) page.Distances {
+// distances has the headings by compass too, where it tells them.
+func distances(from grid.Point, compass *around.Compass) page.Distances {
 	var d page.Distances
 	for _, km := range ringsKM {
 		d.Km = append(d.Km, fmt.Sprintf("%.0f km", km))
 	}
-	for i, name := range compass {
-		deg := float64(i) * 360 / float64(len(compass))
+	for i, name := range winds {
+		deg := float64(i) * 360 / float64(len(winds))
 		row := page.DistanceRow{Heading: fmt.Sprintf("%s %03.0f°", name, math.Round(deg))}
+		if by, ok := compass.Heading(deg); ok {
+			row.Heading += fmt.Sprintf(", by compass %03.0f°", math.Mod(math.Round(by), 360))
+		}
 		for _, km := range ringsKM {
 			to := "–"
 			if pt, err := grid.Direct(from, deg, km*1000); err == nil {
