@@ -61,11 +61,11 @@ func (b *Bank) twin(i int) int {
 	t := &b.tracks[i]
 	for k := range b.tracks[:b.n] {
 		u := &b.tracks[k]
-		if k == i || u.total() > t.total() || u.total() == t.total() && k > i {
+		if k == i || u.Out != t.Out || u.Lead != t.Lead || u.total() > t.total() || u.total() == t.total() && k > i {
 			continue
 		}
-		same := t.Out == u.Out && t.Located == u.Located && t.Latent == u.Latent && t.Met == u.Met && t.Free == u.Free &&
-			t.Lead == u.Lead && t.LeadMost == u.LeadMost && t.F.Noise == u.F.Noise
+		same := t.Located == u.Located && t.Latent == u.Latent && t.Met == u.Met && t.Free == u.Free &&
+			t.LeadMost == u.LeadMost && t.F.Noise == u.F.Noise
 		if same && (!t.Located || t.Lo == u.Lo && t.Hi == u.Hi && near(t, u)) {
 			return k
 		}

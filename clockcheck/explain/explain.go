@@ -215,22 +215,6 @@ func by(basis clockcheck.Basis, silent time.Duration) string {
 	return "the oscillator alone (no reference for " + forHowLong(silent) + ")"
 }
 
-// Budget splits the guard into its terms.
-func Budget(dst []clockcheck.Term, b *bank.Bank) []clockcheck.Term {
-	own, all := b.Parts()
-	dst = append(dst, clockcheck.Term{Name: "estimate", GuardS: own, Because: "what the readings leave open, at 99.99 %"})
-	if all > own+0.001 {
-		because := "other explanations of what was heard"
-		if t, _ := rival(b); t != nil {
-			if a, ok := last(t); ok {
-				because = Assumption(a)
-			}
-		}
-		dst = append(dst, clockcheck.Term{Name: "other explanations", GuardS: all - own, Because: because})
-	}
-	return dst
-}
-
 // Seconds prints a signed time difference.
 func Seconds(s float64) string {
 	switch a := math.Abs(s); {

@@ -1,10 +1,131 @@
 package main
 
 import (
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
+	"time"
 
 	"noonmark/cmd/internal/lab"
+	"noonmark/status"
 )
+
+const folder = "../../testdata/scenarios"
+
+// long asks for every scenario: a step of .ci/run.
+var long = os.Getenv("NOONMARK_LONG") != ""
+
+// refuses names the scenarios in which the bank says within later than is expected, or
+// never, and why. None says anything false.
+var refuses = map[string]string{
+	"clock-a-second-slow": "a learned lateness that nothing bears out may be another unit's",
+	"cold-night":          "a temperature coefficient is not learned: the rate only widens",
+	"ear":                 "the crowd is heard where all explanations are narrower than its period: it tells no missing second apart",
+	"ear-drag":            "as ear",
+	"led-after-a-witness": "the one server may have been false, and the lateness what it was",
+	"leap-data-late":      "what the receiver was before its jump is reckoned with again when its stream scatters",
+	"leap-unheard":        "ahead before the silence and false after it is dearer than either, not impossible",
+	"sleep-twice":         "a lateness may have moved during two hours of sleep",
+}
+
+func read(t *testing.T, name string) *lab.Case {
+	t.Helper()
+	c, err := lab.Read(filepath.Join(folder, name+".scenario"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func names(t *testing.T) (all []string) {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(folder, "*.scenario"))
+	if err != nil || len(files) < 30 {
+		t.Fatalf("%d scenarios in %s, %v", len(files), folder, err)
+	}
+	for _, f := range files {
+		all = append(all, strings.TrimSuffix(filepath.Base(f), ".scenario"))
+	}
+	return all
+}
+
+// Every scenario holds under the bank but those named above, which say nothing false.
+func TestScenariosByTheBank(t *testing.T) {
+	all := []string{"third-decides", "two-servers-disagree", "liar-among-servers", "latency-jump", "false-signal-jump", "ear"}
+	if long {
+		all = names(t)
+	}
+	var cases []*lab.Case
+	for _, n := range all {
+		cases = append(cases, judged{"bank"}.by(read(t, n)))
+	}
+	held := 0
+	for _, r := range lab.Rows(lab.PlayAll(lab.Seeds(cases, 1), 0)) {
+		why, named := refuses[r.Scenario]
+		switch {
+		case r.False > 0 || r.Missed > 0:
+			t.Errorf("%s: %d s of false within, guard missed %d s", r.Scenario, r.False, r.Missed)
+		case r.Good < r.Nights && !named:
+			t.Errorf("%s: %+v", r.Scenario, r.Breaks)
+		case r.Good == r.Nights && named:
+			t.Errorf("%s holds, though %s: take it off the list", r.Scenario, why)
+		case r.Good == r.Nights:
+			held++
+		}
+	}
+	t.Logf("%d of %d scenarios hold under the bank", held, len(all))
+}
+
+// span is what a judge says of the error, s.
+type span struct{ lo, hi float64 }
+
+// Judged by rules or by the bank, the same night has the truth inside both guards: so
+// they meet at every second. Where the clock is steered the nights would not be the same.
+func TestBothJudgesMeet(t *testing.T) {
+	all, length := []string{"third-decides", "restart-while-in-doubt", "latency-jump", "false-signal-jump"}, 40*time.Minute
+	if long {
+		all, length = names(t), 12*time.Hour
+	}
+	for _, n := range all {
+		if c := read(t, n); c.Steered || len(c.MayMiss) > 0 {
+			continue
+		}
+		var by [2][]span
+		for i, judge := range []string{"rules", "bank"} {
+			c := judged{judge}.by(read(t, n))
+			c.Length = min(c.Length, length)
+			c.Play(1, 0, func(_ time.Duration, _ float64, s *status.Snapshot) {
+				o := span{math.Inf(-1), math.Inf(1)}
+				if g := s.Clock.GuardS; g.OK {
+					o = span{s.Clock.ErrorS.V - g.V, s.Clock.ErrorS.V + g.V}
+				}
+				by[i] = append(by[i], o)
+			})
+		}
+		if len(by[0]) != len(by[1]) {
+			t.Fatalf("%s: %d and %d seconds", n, len(by[0]), len(by[1]))
+		}
+		for k, a := range by[0] {
+			if b := by[1][k]; a.lo > b.hi || b.lo > a.hi {
+				t.Errorf("%s: after %d s the error is %.3f to %.3f s by the rules, %.3f to %.3f s by the bank", n, k, a.lo, a.hi, b.lo, b.hi)
+				break
+			}
+		}
+	}
+}
+
+// The reasons are of scenarios that there are.
+func TestRefusalsAreNamed(t *testing.T) {
+	all := names(t)
+	for n, why := range refuses {
+		if !slices.Contains(all, n) || why == "" {
+			t.Errorf("%q, because %q: no such scenario, or no reason", n, why)
+		}
+	}
+}
 
 // BenchmarkNight plays one of the random nights of 12 h, by either judge.
 func BenchmarkNight(b *testing.B) {

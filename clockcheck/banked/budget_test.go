@@ -1,0 +1,57 @@
+package banked
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+)
+
+// The terms add up to the worst case, whatever is in doubt; each further explanation is
+// named, and the whole second under the word that the advice looks for.
+func TestBudgetAddsUp(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	names := map[string]string{}
+	check := func() {
+		sum := 0.0
+		for _, term := range w.got.Budget {
+			sum += term.GuardS
+			names[term.Name] = term.Because
+		}
+		if math.Abs(sum-w.got.Guard) > 0.002 {
+			t.Fatalf("the terms add up to %.4f s, the guard is %.4f s: %+v", sum, w.got.Guard, w.got.Budget)
+		}
+	}
+	w.run(60)
+	check()
+	w.run(29 * 60)
+	check()
+	w.server("a", 0)
+	w.run(40 * 60)
+	check()
+	w.lie = 700 * time.Millisecond
+	w.run(20)
+	check()
+	w.server("b", 5*time.Second)
+	w.run(20)
+	check()
+	if _, ok := names["whole second"]; !ok {
+		t.Errorf("no term is the whole second: %v", names)
+	}
+	if because := names["another explanation"]; !strings.Contains(because, "% likely: ") {
+		t.Errorf("another explanation is %q", because)
+	}
+}
+
+// The dearest look of all allocates nothing.
+func TestNoAllocationInDoubt(t *testing.T) {
+	w := inDoubt(t)
+	if n := len(w.j.bank.Tracks()); n < 16 {
+		t.Fatalf("%d explanations are no doubt", n)
+	}
+	if n := testing.AllocsPerRun(200, w.look); n > 0 {
+		t.Errorf("%v allocations a look, want none", n)
+	}
+}
