@@ -51,6 +51,7 @@ type Config struct {
 		Vouch     bool // tell the kernel when the clock is right
 		// Thermometer is "auto", "none", or the file of one.
 		Thermometer string
+		Judge       string // "rules", or "bank": on trial
 	}
 	Modes struct {
 		InUse      string // "" = none named
@@ -84,6 +85,7 @@ func Default() Config {
 	c.Clock.StepOverS = 0.25
 	c.Clock.Vouch = true
 	c.Clock.Thermometer = "auto"
+	c.Clock.Judge = "rules"
 	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
 	c.Publish.HTTP = "127.0.0.1:8173"
 	c.Publish.LocatorLength = 10

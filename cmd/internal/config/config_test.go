@@ -151,6 +151,7 @@ steer = true
 step_over_s = 1
 vouch = false
 thermometer = "/sys/class/hwmon/hwmon2/temp1_input"
+judge = "bank"
 [modes]
 in_use = "ft8"
 show = []
@@ -187,6 +188,7 @@ position = true
 	want.Clock.Steer = true
 	want.Clock.StepOverS = 1
 	want.Clock.Vouch = false
+	want.Clock.Judge = "bank"
 	want.Clock.Thermometer = "/sys/class/hwmon/hwmon2/temp1_input"
 	want.Modes.InUse = "FT8"
 	want.Modes.Show = []string{}

@@ -32,6 +32,7 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		// minute it would be slewed for more than a day (500 ppm).
 		"clock.step_over_s":      number(&c.Clock.StepOverS, 0.01, 60, "s"),
 		"clock.vouch":            boolean(&c.Clock.Vouch),
+		"clock.judge":            text(&c.Clock.Judge, oneOf("rules", "bank")),
 		"clock.thermometer":      text(&c.Clock.Thermometer, pathOr("auto", "none")),
 		"modes.in_use":           text(&c.Modes.InUse, optional(mode)),
 		"modes.show":             texts(&c.Modes.Show, func(s string) (string, error) { return named(mode, s) }),

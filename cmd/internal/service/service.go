@@ -121,7 +121,10 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 			RTCCompensated: chip.Compensated(), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
 		BuildDate: build.Date(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
-		Leaps: s.leaps(set),
+		Leaps: s.leaps(set), Bank: set.Clock.Judge == "bank",
+	}
+	if cfg.Bank {
+		s.warn("judge", "the clock is judged by the bank of explanations, which is on trial: judge = \"rules\" ends it")
 	}
 	s.openRecord(set.Record, &cfg)
 	defer s.closeRecord()

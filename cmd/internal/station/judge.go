@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/banked"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -42,8 +43,11 @@ type MakeJudge func(clockcheck.Config, clockcheck.Learned) Judge
 
 // judge makes the judge that the config names, clockcheck's where it names none.
 func (c *Config) judge(learned clockcheck.Learned) Judge {
-	if c.MakeJudge != nil {
+	switch {
+	case c.MakeJudge != nil:
 		return c.MakeJudge(c.Judge, learned)
+	case c.Bank:
+		return banked.New(c.Judge, learned)
 	}
 	return clockcheck.New(c.Judge, learned)
 }
