@@ -34,7 +34,7 @@ With --steer it also sets and keeps the system clock and the hardware clock. For
 
 // Help implements kong's detailed help.
 func (Demo) Help() string {
-	return `A survey camp on a salt flat, locator FG69, with a simulated receiver, hardware clock and oscillator. In another terminal ask about it with --demo: noonmark ready --demo, and so why, grid, path, report, screen. Every answer says that it is a simulation.
+	return `A survey camp on a salt flat, locator FG69, with a simulated receiver, hardware clock and oscillator. In another terminal ask about it with --demo: noonmark ready --demo, and so why, grid, path, report, screen. Every answer says that it is a simulation. The other stories show a trouble and its remedy, in less than a minute at --speed 60.
 
     noonmark demo
     noonmark demo --speed 720
