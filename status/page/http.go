@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"encoding/json"
 	"html/template"
+	"net"
 	"net/http"
+	"strings"
 
 	"noonmark/status"
 )
@@ -63,8 +65,17 @@ func (d *document) State() string {
 	return d.Verdict
 }
 
-// QR is the page's address as a picture.
-func (d *document) QR() *code { return codeOf("http://" + d.host + "/") }
+// QR is the page's address as a picture, nil where no other device could follow it.
+func (d *document) QR() *code {
+	name := d.host
+	if h, _, err := net.SplitHostPort(name); err == nil {
+		name = h
+	}
+	if ip := net.ParseIP(strings.Trim(name, "[]")); name == "localhost" || ip != nil && ip.IsLoopback() {
+		return nil
+	}
+	return codeOf("http://" + d.host + "/")
+}
 
 // Real is "yes" for this computer's clock, "no" for a simulated one, "" when nobody
 // can tell.

@@ -15,6 +15,14 @@ type lamp struct {
 	Text     string
 }
 
+// Help is where the manual explains the lamp.
+func (l lamp) Help() string {
+	return help + map[string]string{"satellites": "satellites", "chip": "hardware-clock", "network": "network", "air": "the-air"}[l.ID]
+}
+
+// help is the manual's page on this page; each heading of it is a place to link to.
+const help = "/manual/8-page#"
+
 // Two states of a lamp ask for a look.
 const (
 	lampOn   = "on"   // tells the time and is believed

@@ -36,6 +36,17 @@ type Period struct {
 // Row is a line of a table: a name and what it says.
 type Row struct{ Name, Value string }
 
+// Help is where the manual explains the row, "" where it does not.
+func (r Row) Help() string {
+	if at := rowHelp[r.Name]; at != "" {
+		return help + at
+	}
+	return ""
+}
+
+var rowHelp = map[string]string{"System clock": "how-far-off-the-clock-is", "Worst case": "the-worst-case", "Oscillator gains": "oscillator",
+	"Known for sure": "confirmed", "UTC comes from": "where-utc-comes-from", "Steering": "steering"}
+
 // Satellite is one satellite in view.
 type Satellite struct {
 	Name         string  // e.g. "GPS 12"

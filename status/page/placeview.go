@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"noonmark/status"
-	"noonmark/status/spoken"
 )
 
 // placeView is the place at a glance: the six-character square and where in it the
@@ -84,33 +83,4 @@ func metres(m float64) string {
 		return fmt.Sprintf("%.0f%skm", m/1000, nbsp)
 	}
 	return fmt.Sprintf("%.0f%sm", math.Ceil(m), nbsp)
-}
-
-// aloud is a line to be read to somebody: what stands there, and as it is said.
-type aloud struct{ ID, Name, Text, Said string }
-
-// grouped puts the locator in pairs, as it is read.
-func grouped(locator string) string {
-	var pairs []string
-	for len(locator) > 2 {
-		pairs, locator = append(pairs, locator[:2]), locator[2:]
-	}
-	return strings.Join(append(pairs, locator), nbsp)
-}
-
-// readAloud gives the place in the forms that are read to somebody, one a line.
-func readAloud(q *status.Position, forms []Row) []aloud {
-	if q == nil || q.Locator == "" {
-		return nil
-	}
-	locator := status.Clean(q.Locator)
-	out := []aloud{{"a-locator", "Locator", grouped(locator), spoken.Locator(locator)}}
-	for i, f := range forms {
-		a := aloud{fmt.Sprintf("a-form%d", i), f.Name, spaced(minus(f.Value)), ""}
-		if said, ok := spoken.Coordinates(f.Value); ok {
-			a.Said = said
-		}
-		out = append(out, a)
-	}
-	return out
 }

@@ -14,6 +14,17 @@ type code struct {
 	Path    string
 }
 
+// run is how many black modules begin at x; 0 where one is in their midst or white.
+func run(c *qr.Code, x, y int) (n int) {
+	if x > 0 && c.Black(x-1, y) {
+		return 0
+	}
+	for x+n < c.Size && c.Black(x+n, y) {
+		n++
+	}
+	return n
+}
+
 // codeOf draws an address, nil if it is too long.
 func codeOf(address string) *code {
 	c, err := qr.Encode(address, qr.M)
@@ -23,8 +34,8 @@ func codeOf(address string) *code {
 	var path strings.Builder
 	for y := range c.Size {
 		for x := range c.Size {
-			if c.Black(x, y) {
-				fmt.Fprintf(&path, "M%d %dh1v1h-1z", x, y)
+			if n := run(c, x, y); n > 0 {
+				fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x, y, n, n)
 			}
 		}
 	}

@@ -10,8 +10,10 @@ import (
 	"strings"
 	"testing"
 
+	"noonmark/cmd/internal/hostclock"
 	"noonmark/packaging/doc"
 	"noonmark/status"
+	"noonmark/status/page"
 )
 
 // Every page of the manual is served, each of its links leads somewhere, also to the
@@ -82,3 +84,48 @@ func TestManual(t *testing.T) {
 		t.Errorf("the look: %d", code)
 	}
 }
+
+// TestHelpLeadsSomewhere: each lamp, number and part of the page leads to a paragraph of
+// the manual that is there.
+func TestHelpLeadsSomewhere(t *testing.T) {
+	p := NewPage(1, byHandOf{})
+	now := hostclock.Now()
+	s := status.Snapshot{Live: true, Clock: status.Clock{Basis: "gnss", ErrorS: status.Known(0.01), BoundS: status.Known(0.1), GuardS: status.Known(0.2), RatePPM: status.Known(1), RateBoundPPM: status.Known(1)},
+		Problems: []status.Problem{{Kind: "hook", Text: "x"}}}
+	p.Put(page.Update{At: now, Snapshot: &s})
+	h := Site(p)
+	get := func(path string) string {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+		if w.Code != 200 {
+			t.Fatalf("%s: %d", path, w.Code)
+		}
+		return w.Body.String()
+	}
+	manual := get("/manual/8-page")
+	seen := map[string]bool{}
+	// The script's own list: name: "place",
+	script := regexp.MustCompile(`const explains = \{([^}]*)\}`).FindStringSubmatch(get("/more.js"))
+	if script == nil {
+		t.Fatal("the script explains nothing")
+	}
+	for _, m := range regexp.MustCompile(`"([a-z-]+)"`).FindAllStringSubmatch(script[1], -1) {
+		seen[m[1]] = true
+	}
+	for _, m := range regexp.MustCompile(`/manual/8-page#([a-z-]+)`).FindAllStringSubmatch(get("/")+get("/more?part=1")+get("/hand")+get("/more.js"), -1) {
+		seen[m[1]] = true
+	}
+	if len(seen) < 20 {
+		t.Errorf("only %d places are explained: %v", len(seen), seen)
+	}
+	for at := range seen {
+		if !strings.Contains(manual, `id="`+at+`"`) {
+			t.Errorf("no paragraph for %s", at)
+		}
+	}
+}
+
+// byHandOf is somebody who does nothing.
+type byHandOf struct{ page.Hand }
+
+func (byHandOf) Signals() []page.Signal { return nil }

@@ -26,7 +26,7 @@
     parts.querySelectorAll("details").forEach((d, i) => { d.open = !!unfolded[i]; });
     for (const acts of parts.querySelectorAll(".acts")) {
       const id = acts.dataset.of;
-      acts.append(button("Copy", () => copy(id), id + "-copy"), button("Large", () => large($(id).textContent, $(id).nextElementSibling?.className ? "" : $(id).nextElementSibling?.textContent), id + "-large"));
+      acts.append(button("Copy", () => copy(id), id + "-copy"), button("Large", () => large($(id), $(id).nextElementSibling?.className ? "" : $(id).nextElementSibling?.textContent), id + "-large"));
     }
     if (focus && $(focus)) $(focus).focus({ preventScroll: true });
   }
@@ -42,24 +42,61 @@
     return b;
   }
   async function copy(id) {
-    const b = $(id + "-copy"), text = $(id).textContent.replace(/\u00a0/g, " ");
+    // What is copied is for programs: no groups, and a plain hyphen for the minus.
+    const b = $(id + "-copy"), text = $(id).dataset.copy;
     let ok = true;
     try { await navigator.clipboard.writeText(text); } catch {
       // Without a secure context the browser copies only what is selected.
-      getSelection().selectAllChildren($(id));
+      const area = Object.assign(document.createElement("textarea"), { value: text, className: "sr" });
+      b.after(area); area.select();
       ok = document.execCommand("copy");
+      area.remove(); b.focus({ preventScroll: true });
     }
-    b.textContent = ok ? "Copied" : "Selected: copy it";
+    b.textContent = ok ? "Copied" : "Copying is not allowed here";
     setTimeout(() => { b.textContent = "Copy"; }, 2500);
   }
-  function large(text, saidAs) {
-    const d = document.createElement("dialog");
+  function large(number, saidAs) {
+    const d = document.createElement("dialog"), p = Object.assign(document.createElement("p"), { className: "number" });
     d.className = "large";
-    d.append(Object.assign(document.createElement("p"), { className: "number", textContent: text }), Object.assign(document.createElement("p"), { textContent: saidAs ?? "" }), button("Close", () => d.close()));
+    p.append(...number.cloneNode(true).childNodes);
+    d.append(p, Object.assign(document.createElement("p"), { textContent: saidAs ?? "" }), button("Close", () => d.close()));
     d.addEventListener("close", () => d.remove());
     document.body.append(d);
     d.showModal();
   }
+
+  // ---- what it means: the manual's paragraph, beside what it explains; the answer stays in sight
+  const explains = { head: "the-answer", foot: "good-for", time: "utc", ring: "the-period", place: "place", gone: "no-contact", sim: "simulation" };
+  let manual = null, what = null, closing = 0;
+  async function explain(href) {
+    const at = href.split("#")[1];
+    try { manual ??= new DOMParser().parseFromString(await (await fetch("/manual/8-page")).text(), "text/html"); } catch { return; }
+    const head = manual.getElementById(at);
+    if (!head) return;
+    forget();
+    what = document.createElement("dialog");
+    what.id = "what"; what.setAttribute("aria-labelledby", "what-head");
+    what.append(Object.assign(document.createElement("h2"), { id: "what-head", textContent: head.textContent }));
+    for (let e = head.nextElementSibling; e && e.tagName !== "H2"; e = e.nextElementSibling) what.append(Object.assign(document.createElement("p"), { textContent: e.textContent }));
+    const row = document.createElement("p"), link = Object.assign(document.createElement("a"), { href, className: "help", textContent: "In the manual" });
+    row.className = "row";
+    row.append(button("Close", forget, "what-close"), link);
+    what.append(row);
+    document.body.append(what);
+    what.show();
+    closing = setTimeout(forget, 60000);
+  }
+  function forget() { clearTimeout(closing); what?.remove(); what = null; }
+  document.addEventListener("keydown", (e) => { if (e.key === "Escape") forget(); });
+  document.addEventListener("click", (e) => {
+    if (document.fullscreenElement || e.target.closest("#what")) return;
+    const link = e.target.closest('a[href^="/manual/8-page#"]');
+    if (link) { e.preventDefault(); explain(link.getAttribute("href")); return; }
+    if (e.target.closest("a, button")) return;
+    if (e.target.closest(".level")) explain("/manual/8-page#how-far-off-the-clock-is");
+    else if (e.target.closest(".next")) explain("/manual/8-page#the-next-step");
+    else for (const [id, at] of Object.entries(explains)) if (e.target.closest("#" + id)) { explain("/manual/8-page#" + at); return; }
+  });
 
   // ---- looks, dimmer, full screen, alarm: kept on this device
   const keep = (name, value) => { try { localStorage.setItem(name, value); } catch { } };
