@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/url"
+	"regexp"
 	"strings"
 
 	"noonmark/status"
@@ -56,6 +57,29 @@ func verdictOf(m status.Mode) string {
 		return m.Verdict
 	}
 	return status.Unknown
+}
+
+// piece is a part of a sentence; Whole is never broken over two lines.
+type piece struct {
+	Text  string
+	Whole bool
+}
+
+// option is an option of a command, which a line must not break behind its hyphens.
+var option = regexp.MustCompile(`--[a-z-]+`)
+
+// NextParts is Next in pieces.
+func (v *view) NextParts() (out []piece) {
+	rest := v.Next
+	for _, at := range option.FindAllStringIndex(v.Next, -1) {
+		from := at[0] - (len(v.Next) - len(rest))
+		out = append(out, piece{rest[:from], false}, piece{v.Next[at[0]:at[1]], true})
+		rest = v.Next[at[1]:]
+	}
+	if rest != "" {
+		out = append(out, piece{rest, false})
+	}
+	return out
 }
 
 // inTwo is a heading in two lines.

@@ -135,6 +135,11 @@
       o.start(); o.stop(audio.currentTime + seconds);
     } catch { } // no sound here
   }
+  // A browser lets nothing sound before the page was touched once: say so.
+  if (want > 1 && !navigator.userActivation?.hasBeenActive) {
+    const unlock = button("Touch here once: before that the alarm cannot sound", () => { unlock.remove(); sound(0.15); }, "unlock");
+    document.body.append(unlock);
+  }
   function ring() {
     if (want > 1) { sound(0.4); setTimeout(() => sound(0.4), 600); }
     if (want > 2) navigator.vibrate?.([400, 200, 400]);
