@@ -137,8 +137,8 @@ func TestEndsWithinASecond(t *testing.T) {
 		{"mark", "mark --station WWV", "How will you tap?"},
 		{"ports", "ports --probe /dev/null", "Type yes to open it"},
 		{"prepare", "prepare --config " + empty, "Ctrl-C ends this view"},
-		{"prepare, at once", "prepare --config " + empty, "looking at this computer"},
-		{"preflight", "preflight --config " + empty, "looking at this computer"},
+		{"prepare, at once", "prepare --config " + empty, "checking, 2 s"},
+		{"preflight", "preflight --config " + empty, "checking, 2 s"},
 		{"screen", "screen", "q quits"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

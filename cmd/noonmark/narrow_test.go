@@ -40,8 +40,8 @@ func TestFortyColumns(t *testing.T) {
 				if args == "ready" && !strings.Contains(text, "[?] ") {
 					t.Errorf("no shape: %q", text)
 				}
-				for line := range strings.Lines(command.ReplaceAllString(text, "")) {
-					line = strings.TrimRight(line, "\r\n")
+				for line := range strings.Lines(strings.ReplaceAll(command.ReplaceAllString(text, ""), "\r", "\n")) {
+					line = strings.TrimRight(line, "\n")
 					if utf8.RuneCountInString(line) > 40 && strings.Contains(strings.TrimSpace(line), " ") {
 						t.Errorf("over 40 columns: %q", line)
 					}

@@ -69,7 +69,7 @@ func Preflight(ctx context.Context, c cli.Preflight, out io.Writer) (int, error)
 // terminal; when ctx ends there is an error.
 func Findings(ctx context.Context, set config.Config, bad error, out io.Writer) ([]preflight.Finding, error) {
 	bar := terminal.Of(out).Progress()
-	bar.Show(0, "looking at this computer")
+	bar.Show(0, "checking, 2 s")
 	defer bar.Clear()
 	all := preflight.Run(thisHost(ctx), set, bad)
 	if ctx.Err() != nil {
