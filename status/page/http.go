@@ -21,7 +21,7 @@ func (p *Page) routes() {
 		p.mux.HandleFunc("GET /"+name, p.other(layout))
 	}
 	p.handRoutes()
-	for name := range files {
+	for name := range files() {
 		p.mux.HandleFunc("GET /"+name, p.asset)
 	}
 }
