@@ -239,3 +239,23 @@ func TestCardFillsOnePage(t *testing.T) {
 		b.Paper("")
 	}
 }
+
+// TestBelowTheGlance: what is read and done by hand below the answer is held to the same
+// layout, and to targets that a cold finger hits, on the phone and on the tablet.
+func TestBelowTheGlance(t *testing.T) {
+	t.Parallel()
+	f, _ := withHands(t)
+	b := open(t)
+	for _, size := range [][2]int64{{360, 640}, {1280, 800}} {
+		b.Size(size[0], size[1])
+		b.Go(f.server.URL)
+		b.Wait(alive, patience)
+		pagetest.Eval[bool](b, `document.getElementById("more").scrollIntoView(), true`)
+		b.Wait(`!!document.getElementById("who") && !!document.getElementById("byhand")`, patience)
+		pagetest.Eval[bool](b, `document.querySelectorAll("details").forEach((d) => { d.open = true; }), true`)
+		for _, fault := range pagetest.Eval[[]string](b, faultsOfLayout) {
+			t.Errorf("%d×%d: %s", size[0], size[1], fault)
+		}
+		b.Shot(fmt.Sprintf("below-%d", size[0]))
+	}
+}
