@@ -16,23 +16,25 @@ func Word(written string, known []string) string {
 	return best
 }
 
-// Distance is the number of letters to insert, remove or change (Levenshtein, two
-// rows of the usual table).
+// Distance is the number of letters to insert, remove, change or swap with the next
+// (optimal string alignment, three rows of the usual table).
 func Distance(a, b string) int {
-	row := make([]int, len(b)+1)
+	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
 	for j := range row {
 		row[j] = j
 	}
 	for i := range len(a) {
-		diagonal := row[0]
+		before, last, row = last, row, before
 		row[0] = i + 1
 		for j := range len(b) {
-			cost := diagonal
+			cost := last[j]
 			if a[i] != b[j] {
 				cost++
 			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+			row[j+1] = min(cost, last[j+1]+1, row[j]+1)
+			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
+				row[j+1] = min(row[j+1], before[j-1]+1)
+			}
 		}
 	}
 	return row[len(b)]

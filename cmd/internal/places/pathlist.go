@@ -46,7 +46,9 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 			return exit.Misuse, exit.Usage(fmt.Errorf("path: %w", err))
 		}
 		defer f.Close()
-		in = f
+		if in = f; binary(f) {
+			return exit.Misuse, exit.Usage(fmt.Errorf("path: %s is no list of places, but a file of bytes", c.List))
+		}
 	}
 	from, err := startOf(strings.Join(c.Words, " "), c.RunDir)
 	if err != nil {
@@ -67,10 +69,19 @@ func pathList(c cli.Path, in io.Reader, out, errOut io.Writer) (int, error) {
 	switch {
 	case err != nil:
 		return exit.No, fmt.Errorf("path: %w", err)
+	case bad > 0 && rows == 0 && c.List != "-":
+		return exit.No, fmt.Errorf("path: %s is no list of places: none of its %d lines is one. A list has one place a line", c.List, bad)
 	case bad > 0:
 		return exit.No, fmt.Errorf("path: %d of %d places could not be read", bad, rows+bad)
 	}
 	return exit.OK, nil
+}
+
+// binary tells whether a file begins with what no text holds.
+func binary(f io.ReaderAt) bool {
+	head := make([]byte, 4096)
+	n, _ := f.ReadAt(head, 0)
+	return bytes.IndexByte(head[:n], 0) >= 0
 }
 
 // answerList runs the pipeline and gives the number of answers and of bad lines.

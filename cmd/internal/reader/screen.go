@@ -31,11 +31,11 @@ func Screen(ctx context.Context, c cli.Screen, in io.Reader, out io.Writer) (err
 		return fmt.Errorf("screen: %w", err)
 	}
 	defer term.Restore(int(keys.Fd()), former)
-	ctx, stop := context.WithCancel(ctx)
-	defer stop()
+	told := ctx
+	ctx, stop := context.WithCancelCause(told)
+	defer stop(nil)
 	go func() { // ends with the program: a read of a terminal cannot be broken off
-		quitKey(keys)
-		stop()
+		stop(quitKey(keys))
 	}()
 	p, err := screen.NewPainter(tty)
 	if err != nil {
@@ -48,6 +48,9 @@ func Screen(ctx context.Context, c cli.Screen, in io.Reader, out io.Writer) (err
 			return fmt.Errorf("screen: %w", err)
 		}
 		if sleep.For(ctx, wait) != nil {
+			if err := context.Cause(ctx); told.Err() == nil && !errors.Is(err, context.Canceled) {
+				return fmt.Errorf("screen: %w", err)
+			}
 			return nil
 		}
 	}
@@ -81,18 +84,22 @@ func untilSecond(s status.Snapshot, now status.Now) time.Duration {
 	return min(max(time.Second-into, 10*time.Millisecond), time.Second)
 }
 
-// quitKey reads keys until one that means the end.
-func quitKey(in io.Reader) {
+// quitKey reads keys until one that means the end; the error is that of a terminal that
+// is gone.
+func quitKey(in io.Reader) error {
 	var b [16]byte
 	for {
 		n, err := in.Read(b[:])
 		for _, k := range b[:n] {
 			if k == 'q' || k == 'Q' || k == 0x03 || k == 0x04 {
-				return
+				return nil
 			}
 		}
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
 		if err != nil {
-			return
+			return err
 		}
 	}
 }

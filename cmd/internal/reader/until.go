@@ -30,6 +30,9 @@ type Waited struct {
 // Until blocks until what it was asked for is so, or until its limit. Nothing waits
 // for ever for the time.
 func Until(ctx context.Context, c cli.Until, out io.Writer) (int, error) {
+	if err := exist(c.Modes); err != nil {
+		return exit.Misuse, err
+	}
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	w := Waited{For: wanted(c)}
 	look := func() (bool, string, error) {
