@@ -108,3 +108,22 @@ func TestCellSize(t *testing.T) {
 		}
 	}
 }
+
+// ParseEnd is ParsePlace and End.
+func TestParseEnd(t *testing.T) {
+	for _, text := range []string{"-20.13,-67.49", "FG69", "FG69gu18", "rr99xx", "19KEU4400073000", "19K 544000 7773000", "geo:-20.13,-67.49;u=9", "20°07.8'S 67°29.4'W", " FG69 ", "", "FG6X", "48,5 11", "Base"} {
+		var got End
+		note, err := ParseEnd(text, &got)
+		place, wantErr := ParsePlace(text)
+		want := place.End()
+		if err != nil && wantErr != nil {
+			if err.Error() != wantErr.Error() {
+				t.Errorf("%q: %v, want %v", text, err, wantErr)
+			}
+			continue
+		}
+		if err != nil || wantErr != nil || got != want || note != place.Note {
+			t.Errorf("%q: %+v, %q, %v; want %+v, %q, %v", text, got, note, err, want, place.Note, wantErr)
+		}
+	}
+}

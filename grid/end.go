@@ -45,18 +45,46 @@ func EndOf(p Point, reachM float64) End {
 // End is the cell's centre and the cell.
 func (c Cell) End() End {
 	north, east := c.halfSides()
-	return endOfCell(c.Center(), c.length/2, north, east)
+	var e End
+	e.setCell(c.Center(), c.length/2, north, east)
+	return e
 }
 
-func endOfCell(center Point, pairs int, halfN, halfE float64) End {
-	e := End{p: center, shape: cellBox, pairs: int8(pairs), halfN: halfN, halfE: halfE, reachM: math.Sqrt(halfN*halfN + halfE*halfE)}
+// ParseEnd is ParsePlace and End for long lists: e becomes the place that the text names and
+// its area; the note is the Place's.
+func ParseEnd(text string, e *End) (note string, err error) {
+	*e = End{}
+	if p, ok := plainPair(text); ok {
+		e.p = p
+		e.lat, e.lon = p.LatLon()
+		return "", nil
+	}
+	if startsLikeLocator(text) {
+		if x, y, err := parseSteps(text); err == nil {
+			c := cornerOf(x, y, len(text))
+			north, east := c.halfSides()
+			e.setCell(c.Center(), c.length/2, north, east)
+			return "", nil
+		}
+	}
+	p, err := ParsePlace(text)
+	if err != nil {
+		return "", err
+	}
+	*e = p.End()
+	return p.Note, nil
+}
+
+// setCell fills in a zero End.
+func (e *End) setCell(center Point, pairs int, halfN, halfE float64) {
+	e.p, e.shape, e.pairs = center, cellBox, int8(pairs)
+	e.halfN, e.halfE, e.reachM = halfN, halfE, math.Sqrt(halfN*halfN+halfE*halfE)
 	e.lat, e.lon = e.p.LatLon()
 	e.locate()
 	high, wide := Cell{length: 2 * pairs}.size()
 	e.halfLat, e.halfLon = float64(high/2)*radian, float64(wide/2)*radian
 	x := wgsE2 * e.sinLat * e.sinLat
 	e.midE = e.halfLon * e.cosLat * wgsA * (1 + x*(0.5+x*0.375)) // 1/√(1−x), to 1e-7
-	return e
 }
 
 // box gives a cell's south-west corner and its size, units.
@@ -69,7 +97,9 @@ func (e *End) box() (corner Point, high, wide int64) {
 func (p *Place) End() End {
 	switch {
 	case p.pairs != 0:
-		return endOfCell(p.Point, p.pairs, p.halfN, p.halfE)
+		var e End
+		e.setCell(p.Point, p.pairs, p.halfN, p.halfE)
+		return e
 	case p.sideM == 0:
 		return EndOf(p.Point, p.ReachM)
 	}

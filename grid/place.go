@@ -62,7 +62,7 @@ func ParsePlace(text string) (Place, error) {
 	if p, ok := plainPair(text); ok { // most lines of long lists
 		return Place{Point: p, Form: "degrees", Length: maxLocator, UncertaintyM: -1}, nil
 	}
-	if len(text) > 3 && isLetter(text[0]) && isLetter(text[1]) && isDigit(text[2]) {
+	if startsLikeLocator(text) {
 		if place, err := parseLocatorPlace(text); err == nil { // and the rest of them
 			return place, nil
 		}
@@ -74,6 +74,10 @@ func ParsePlace(text string) (Place, error) {
 		return Place{}, err
 	}
 	return place, nil
+}
+
+func startsLikeLocator(s string) bool {
+	return len(s) > 3 && isLetter(s[0]) && isLetter(s[1]) && isDigit(s[2])
 }
 
 // parsePlace decides by the first characters which form it is; the forms do not

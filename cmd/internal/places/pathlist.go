@@ -32,6 +32,7 @@ type chunk struct {
 	first   int // number of its first line, from 1
 	header  int // number of the line that is a header, 0 = none
 	out     []byte
+	batch   []row
 	rows    int
 	notes   []string // bad lines and notes, each with its number
 	bad     int
@@ -135,7 +136,7 @@ func readChunks(in io.Reader, send func(*chunk) bool) error {
 	var rest []byte
 	for first := 1; ; {
 		c := chunks.Get().(*chunk)
-		*c = chunk{text: append(c.text[:0], rest...), out: c.out[:0], first: first, checked: make(chan struct{})}
+		*c = chunk{text: append(c.text[:0], rest...), out: c.out[:0], batch: c.batch, first: first, checked: make(chan struct{})}
 		var err error
 		cut := -1
 		for cut < 0 && err == nil {
@@ -219,7 +220,10 @@ func (l *lister) answer(c *chunk) {
 	if c.first == 1 {
 		rest = strings.TrimPrefix(rest, "\ufeff") // some editors begin a file with it
 	}
-	batch := make([]row, 0, batchSize)
+	if c.batch == nil {
+		c.batch = make([]row, 0, batchSize)
+	}
+	batch := c.batch
 	for number := c.first; rest != ""; number++ {
 		var text string
 		text, rest, _ = strings.Cut(rest, "\n")
@@ -230,22 +234,22 @@ func (l *lister) answer(c *chunk) {
 		if place == "" && err == nil {
 			continue
 		}
-		var to grid.Place
+		batch = batch[:len(batch)+1]
+		r := &batch[len(batch)-1]
+		var note string
 		if err == nil {
-			to, err = grid.ParsePlace(place)
+			note, err = grid.ParseEnd(place, &r.end)
 		}
 		if err != nil {
 			c.bad++
 			c.notes = append(c.notes, fmt.Sprintf("line %d: %v", number, pointAt(place, err)))
+			batch = batch[:len(batch)-1]
 			continue
 		}
-		if to.Note != "" {
-			c.notes = append(c.notes, fmt.Sprintf("line %d: %s", number, to.Note))
+		if note != "" {
+			c.notes = append(c.notes, fmt.Sprintf("line %d: %s", number, note))
 		}
-		batch = batch[:len(batch)+1]
-		r := &batch[len(batch)-1]
 		r.number, r.place, r.name = number, place, name
-		r.end = to.End()
 		if len(batch) == batchSize {
 			l.measure(c, batch)
 			batch = batch[:0]
