@@ -134,12 +134,16 @@ func (l *LearnedRTC) slack() float64 {
 func (j *Judge) RTC(r *RTC) {
 	c := &j.rtc
 	c.heard = r.Edge
+	// A chip that lost its time is what it was compared with no more: whoever sets it next
+	// may have the time from here, and it would bear that out as another's.
 	if r.Invalid {
 		c.fault, c.provisional, c.attached, c.independent = fInvalid, false, false, false
+		j.learned.RTC = nil
 		return
 	}
 	if j.cfg.Floor != 0 && r.Value < j.cfg.Floor.Add(-24*time.Hour) && j.on(RuleFloor) {
 		c.fault, c.provisional, c.attached, c.independent = fEarlyDate, false, false, false
+		j.learned.RTC = nil
 		return
 	}
 	z := int64(r.Value) - int64(r.Edge)

@@ -194,3 +194,22 @@ func TestNothingIsLaunderedThroughTheHardwareClock(t *testing.T) {
 		}
 	}
 }
+
+// TestTheHardwareClockIsNoWitnessOfWhoSetIt: its chip called its time lost, so that what was
+// learned of it holds no more; then somebody set it, as it may be by our own time.
+func TestTheHardwareClockIsNoWitnessOfWhoSetIt(t *testing.T) {
+	s := newSim(t, 10)
+	s.Station = New(s.cfg, clockcheck.Learned{RTC: &clockcheck.LearnedRTC{At: begin.Add(-time.Hour), SigmaS: 0.01, RateSigmaPPM: 1, DateProved: true, Ancestry: []string{"server"}}})
+	s.RTCInvalid(s.local)
+	s.seconds(2)
+	s.markAt(400 * time.Millisecond) // wrong, and nobody can tell
+	s.seconds(2)
+	s.KernelWritesRTC(true)
+	for range 3 {
+		s.RTC(rtc.Reading{Edge: s.local, Value: begin.Add(s.local.Sub(1e9) + 400*time.Millisecond), Half: time.Millisecond})
+		s.seconds(10)
+	}
+	if got := s.snap.Clock.Ancestry; slices.Contains(got, "server") {
+		t.Errorf("the time comes from %v: the mark's own time came back as another's", got)
+	}
+}
