@@ -267,29 +267,53 @@ func smallNight(b *Bank) (before, after float64) {
 	return before, math.Max(-lo, hi)
 }
 
-// Leap-second data come in after a page was missed: the receiver steps back by what was
-// missing, and is right from then on. No former state of another second may speak against
-// that.
+// Leap-second data come in after none, one or two pages were missed, up to the last moment
+// (37 min after the fix): until then UTC may be where it is, and the second is not proved;
+// then the receiver steps back by what was missing, and is right from then on. No former
+// state of another second may speak against that. Looks are 10 s apart, pages 13 min.
 func TestLeapDataComeLate(t *testing.T) {
 	for _, missing := range []float64{1, 3, 18} {
-		b := newBank()
-		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
-		hear := func(from, to timescale.Local, z float64) {
-			for k := from; k < to; k++ {
-				r := look(k*10*second, z-0.15, 0.004)
-				r.Stream.Awaited = k < 156
-				b.Hear(r)
-				if k == 78 || k == 156 {
+		for _, come := range []timescale.Local{60, 130, 224} {
+			b := newBank()
+			b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+			for k := timescale.Local(1); k < 400; k++ {
+				z := 1000 - 0.15
+				if k < come {
+					z += missing
+				}
+				b.Hear(look(k*10*second, z, 0.004))
+				if k%78 == 0 && k <= 3*78 {
 					b.Page(9)
 				}
+				if lo, hi := span(b); lo > 1000 || hi < 1000 || k < come && b.Proved().Second {
+					t.Fatalf("%v s were missing until %v min: after %v min UTC is said to be from %.2f to %.2f, and the second proved: %v; want 1000 in it",
+						missing, come/6, k/6, lo, hi, b.Proved().Second)
+				}
+			}
+			most := 2.2 // a lateness that moves by a second is as good as ruled out
+			if come > 2*78 {
+				most = missing + 1.5 // two missed pages are as dear as a false receiver
+			}
+			if lo, hi := span(b); hi-lo > most {
+				t.Errorf("%v s were missing until %v min: UTC is said to be from %.2f to %.2f, want %.1f s at most", missing, come/6, lo, hi, most)
 			}
 		}
-		hear(1, 130, 1000+missing)
-		hear(130, 400, 1000)
-		lo, hi := span(b)
-		if lo > 1000 || hi < 1000 || hi-lo > 2.2 {
-			t.Errorf("%v s were missing: UTC is said to be from %.2f to %.2f, want 1000 in it and 2.2 s at most: a lateness that moves by a second is as good as ruled out", missing, lo, hi)
+	}
+}
+
+// A cold, lone receiver that led by nothing: its second is proved after three pages.
+func TestPagesProve(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	pages := 0
+	for k := timescale.Local(1); !b.Proved().Second && pages < 9; k++ {
+		if b.Hear(look(k*10*second, 1000, 0.004)); k%78 == 0 {
+			b.Page(9)
+			pages++
 		}
+	}
+	if pages != 3 {
+		t.Errorf("the second is proved after %d pages, want 3: 0.3·0.01·0.1·0.1 is below half of the risk, ten times that is not", pages)
 	}
 }
 

@@ -9,6 +9,7 @@ type Assumption uint8
 const (
 	SecondMissing    Assumption = iota // the receiver leads by whole seconds: no leap-second data yet
 	PageMissed                         // … although they were sent
+	PageAgain                          // … and sent again after that
 	LatenessMoved                      // the sentences come earlier or later than before
 	LatenessWanders                    // … and go on moving
 	LatenessNew                        // the learned lateness is not that of this receiver
@@ -39,6 +40,7 @@ type Price struct {
 var Prices = [numAssumptions]Price{
 	SecondMissing:    {"whole second missing", 0.3, "cold start", "assumption; 2 cases of 3 s published (Hornaday 2005, TinyGPSPlus issue 30)"},
 	PageMissed:       {"leap-second page missed", 0.01, "page of 12.5 min, open sky", "assumption; all satellites send page 18 at the same moment (IS-GPS-200), so a firmware that misses it misses all"},
+	PageAgain:        {"next page missed too", 0.1, "page of 12.5 min, after one that was missed", "assumption, 0.03 to 0.3: what made a receiver miss a page of all satellites (a bad sky, a firmware that begins late) lasts"},
 	LatenessMoved:    {"lateness moved", 0.05, "12 h", "assumption; single units measured (Piepho 2017: one jumps to a new steady value)"},
 	LatenessWanders:  {"lateness wanders", 0.05, "12 h", "assumption; single units measured (Sims 2016, 2017: some ramp)"},
 	LatenessNew:      {"another lateness than learned", 1e-3, "start", "assumption: units swapped"},

@@ -88,6 +88,5 @@ func (r *Reading) roots() Set {
 type Stream struct {
 	LeadMost int     // it may lead UTC by so many whole seconds, 0 to 18
 	Missing  float64 // probability that it does, where nothing else is known
-	Awaited  bool    // its leap-second data may come now: valid, and no page has been due for long
 	LateMost float64 // s: its sentences are at most so late
 }

@@ -82,7 +82,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		t.F.Measure(now, estimate.Stream, r.Var)
 		return
 	}
-	was, likeLeap := *t, isWhole && whole < 0 && -whole <= MaxLead && r.Stream.Awaited
+	was, likeLeap := *t, isWhole && b.awaits(int(-whole))
 	if c := was; b.allowed(ReceiverWasFalse) && was.Roots.Only(SetOf(Receiver)) {
 		// It was false before, and is right now: nobody else tells UTC.
 		mean, sigma := r.Stream.LateMost/4, r.Stream.LateMost*0.375
@@ -126,12 +126,24 @@ func (t *Track) mayMove(z, nu float64) bool {
 	return t.late(t.F.V[estimate.X]-z, t.F.Sigma(estimate.X))
 }
 
+// awaits tells whether some track waits for the leap-second data of a receiver that leads
+// by k seconds.
+func (b *Bank) awaits(k int) bool {
+	for i := range b.tracks[:b.n] {
+		if t := &b.tracks[i]; k >= 1 && t.streams() && !t.Latent && t.Lead <= k && k <= t.LeadMost {
+			return true
+		}
+	}
+	return false
+}
+
 // Page says that a page of leap-second data must have come in, were it not missed by
 // every one of so many satellites: the tracks that wait for it become dearer.
 func (b *Bank) Page(satellites int) {
 	for i := range b.tracks[:b.n] {
 		if t := &b.tracks[i]; t.waits() {
-			t.Cost += b.pagePrice(satellites)
+			t.Cost += b.pagePrice(t.missed, satellites)
+			t.missed = true
 		}
 	}
 	b.settle()

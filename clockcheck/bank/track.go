@@ -45,6 +45,7 @@ type Track struct {
 	ticked   timescale.Local // when the hardware clock was last heard
 	assumed  [maxAssumed]Assumed
 	nAssumed int
+	missed   bool              // the receiver leads although a page has been due
 	away     float64           // s: how far the receiver was when it last did not fit, while it is out
 	odd      [NumSources]uint8 // readings in a row that did not fit, or of one that is out: that did
 }

@@ -6,9 +6,14 @@ import "math"
 const pagesMost = 6
 
 // pagePrice is what a page of leap-second data costs who waits for it and has seen none,
-// nats: it was missed by all of so many satellites.
-func (b *Bank) pagePrice(satellites int) float64 {
-	return math.Min(b.nats[PageMissed], -math.Log(satelliteMiss)*float64(max(satellites, 1)))
+// nats: it was missed by all of so many satellites. Pages that are missed one after the
+// other have one cause: the first is dear, the next ones less so.
+func (b *Bank) pagePrice(again bool, satellites int) float64 {
+	price := b.nats[PageMissed]
+	if again {
+		price = b.nats[PageAgain]
+	}
+	return math.Min(price, -math.Log(satelliteMiss)*float64(max(satellites, 1)))
 }
 
 // Pages is how many pages of leap-second data more, of which nothing comes, prove the
@@ -24,17 +29,18 @@ func (b *Bank) Pages(satellites int) int {
 	if !b.oneSecond(false) {
 		return -1
 	}
-	out, wait := 0.0, 0.0 // weights: of those left out already, and of those that wait
+	out, wait, later := 0.0, 0.0, 0.0 // weights: of those left out already, and of those that wait, now and after a page
 	for i := range b.tracks[:b.n] {
 		switch t := &b.tracks[i]; {
 		case t.waits():
 			wait += b.weight[i]
+			later += b.weight[i] * math.Exp(-b.pagePrice(t.missed, satellites))
 		case i != b.best && !b.Alive(i):
 			out += b.weight[i]
 		}
 	}
 	for n := 1; n <= pagesMost; n++ {
-		w := wait * math.Exp(-float64(n)*b.pagePrice(satellites))
+		w := later * math.Exp(-float64(n-1)*b.pagePrice(true, satellites))
 		if rest := 1 - wait + w; out+w <= Risk/2*rest {
 			return n
 		}

@@ -149,7 +149,7 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 		return
 	}
 	j.bank.Hear(&bank.Reading{Source: bank.Receiver, At: l.At, Z: l.Z, Var: l.Var, Dated: l.Dated,
-		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), Awaited: j.rx.Awaited(), LateMost: j.rx.LateMost()}})
+		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), LateMost: j.rx.LateMost()}})
 	if n, ok := j.rx.Page(); ok {
 		j.bank.Page(n)
 		for i := range j.air { // what could not be placed before may be now

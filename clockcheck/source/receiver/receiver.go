@@ -134,10 +134,6 @@ func (r *Receiver) Missing() float64 {
 	return missingWarm
 }
 
-// Awaited tells whether its leap-second data may come in now: in the first two pages of
-// unbroken validity, or in a stream that was just opened.
-func (r *Receiver) Awaited() bool { return r.Valid.Sub(r.Since) < 2*page }
-
 // Jitter is the σ of one epoch's arrival, s.
 func (r *Receiver) Jitter() float64 { return math.Sqrt(r.jitter) }
 
