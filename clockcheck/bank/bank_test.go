@@ -317,6 +317,51 @@ func TestPagesProve(t *testing.T) {
 	}
 }
 
+// Beside a server a cold receiver that is 0.06 s late may as well lead by a second and be
+// 1.06 s late, as the few are that describe the second before: two pages prove the second,
+// and with it the lateness.
+func TestSecondBeforeIsRare(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	pages := 0
+	for k := timescale.Local(1); !b.Proved().Lateness && pages < 9; k++ {
+		b.Hear(server(Server, k*10*second, 1000, 0.005))
+		b.Hear(look(k*10*second, 1000-0.06, 0.004))
+		if k%78 == 0 {
+			b.Page(9)
+			pages++
+		}
+	}
+	if pages != 2 {
+		t.Errorf("the lateness is proved after %d pages, want 2: 0.3·0.05·0.01·0.1 is below half of the risk, ten times that is not", pages)
+	}
+}
+
+// A lone receiver of unknown lateness goes astray for two minutes, and comes back to where
+// the oscillator expects it: it takes part again, in ten minutes after a small step.
+func TestLoneReceiverComesBack(t *testing.T) {
+	for _, astray := range []float64{-0.19, 2.3} {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+		hear := func(from, to timescale.Local, z float64) {
+			for k := from; k < to; k++ {
+				if b.Hear(look(k*10*second, z-0.15, 0.004)); k%78 == 0 {
+					b.Page(9)
+				}
+			}
+		}
+		hear(1, 300, 1000)
+		hear(300, 312, 1000+astray)
+		if astray > 1.2 && b.Best().streams() {
+			t.Errorf("a step by %v s is heard", astray)
+		}
+		hear(312, 400, 1000)
+		if !b.Best().streams() {
+			t.Errorf("%v s astray for two minutes: the receiver takes part no more", astray)
+		}
+	}
+}
+
 // Half and double every prior: what is said of a small night stays, and its guards move
 // by less than 0.15 s, half of the tightest tolerance.
 func TestHalfAndDouble(t *testing.T) {

@@ -95,10 +95,14 @@ func (t *Track) rests(r *Reading) {
 	t.know()
 }
 
-// know ends the freedom of a lateness that a witness has told.
+// know ends the freedom of a lateness that a witness has told. That the sentences describe
+// the second before has its price.
 func (t *Track) know() {
 	if t.Free && t.streams() && !t.Roots.Only(SetOf(Receiver)) && t.F.Sigma(estimate.D) < proved {
 		t.Free = false
+		if t.F.V[estimate.D] > beforeFrom && t.LateMost < beforeMost {
+			t.Cost += secondBefore
+		}
 	}
 }
 
@@ -200,15 +204,17 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 	if !t.Located || t.Latent {
 		return
 	}
-	z, v, most := 0.0, 1.0, uint8(againFits)
+	z, v, most, first := 0.0, 1.0, uint8(againFits), false
 	switch {
-	case r.Source == Receiver && t.Met && !t.Free:
+	// Where the lateness is not known, the stream itself may be: the oscillator carries it.
+	case r.Source == Receiver && t.Met && (!t.Free || t.F.Sigma(estimate.X) >= knownWell):
 		mean, pv := t.F.Expect(estimate.Stream)
 		z, v = t.F.Rel(r.At, r.Z)-float64(t.Lead)-mean, pv+r.Var+dragFloor*dragFloor
 		if math.Abs(t.away) < leapt {
 			most = againLooks
 		}
 	case r.Source == Receiver && (!t.Free || t.F.Sigma(estimate.X) < knownWell): // it is met as for the first time
+		first = t.Free
 		if most = againLooks; !t.fitsLead(r, 0) {
 			z, v = 1, 1e-3
 		}
@@ -227,7 +233,7 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		}
 		return
 	}
-	if r.Source == Receiver && t.Free {
+	if first {
 		t.Met = false
 	}
 	if t.odd[r.Source]++; t.odd[r.Source] >= most {

@@ -99,6 +99,10 @@ const (
 	// (two of some fifty captures, and one maker's guide): so late must be the unit whose
 	// lateness grows by a whole second. As nats, −ln 0.05.
 	secondBefore = 3.0
+	// beforeFrom: captures are 0.03 to 0.6 s late, or 0.9 to 1.19 s where they describe the
+	// second before; the middle of the gap, s. A relay (beforeMost and more) may be as late
+	// as it likes.
+	beforeFrom, beforeMost = 0.75, 2.0
 	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
 	// UM10301), and boards differ.
 	forkStep = 200e-6

@@ -103,7 +103,10 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		c.F.Attach(estimate.D, -z, 1, r.Var)
 		c.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
 		if likeLeap {
-			c.Cost += expected + secondBefore - math.Log(wholeChance)
+			c.Cost += expected - math.Log(wholeChance)
+		}
+		if likeLeap || was.movesBefore(z, nu) {
+			c.Cost += secondBefore
 		}
 		b.add(c)
 	}
@@ -124,6 +127,18 @@ func (t *Track) mayMove(z, nu float64) bool {
 		return math.Abs(nu) < t.LateMost
 	}
 	return t.late(t.F.V[estimate.X]-z, t.F.Sigma(estimate.X))
+}
+
+// movesBefore tells whether a lateness that moved so is one of sentences that describe the
+// second before, now or until now.
+func (t *Track) movesBefore(z, nu float64) bool {
+	if t.LateMost >= beforeMost {
+		return false
+	}
+	if t.Free {
+		return math.Abs(nu) > beforeFrom
+	}
+	return t.F.V[estimate.X]-z > beforeFrom
 }
 
 // awaits tells whether some track waits for the leap-second data of a receiver that leads
