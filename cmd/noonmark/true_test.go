@@ -35,6 +35,8 @@ func TestRehearsalIsMarked(t *testing.T) {
 		{"why --all --demo", exit.OK, "SIMULATION"},
 		{"ready FT8 --demo", exit.Cannot, "SIMULATED  FT8"},
 		{"until FT8 --limit 100ms --demo", exit.No, "simulation"},
+		{"prepare --once --demo", exit.No, "SIMULATION"},
+		{"prepare --json --demo", exit.No, `"live":false`},
 		{"grid --json --demo", exit.OK, `"live":false`},
 		{"path --json FF46 --demo", exit.OK, `"simulated":true`},
 		{"report --json --demo", exit.OK, `"exercise":true`},

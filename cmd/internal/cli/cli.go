@@ -202,7 +202,7 @@ type Resume struct {
 type Prepare struct {
 	Config string `placeholder:"FILE" help:"Configuration file. Default: /etc/noonmark/noonmark.toml, if it is there."`
 	Once   bool   `help:"Say how it stands, and end."`
-	RunDir string `name:"run-dir" placeholder:"DIR" help:"Where the service publishes its status. Default: /run/noonmark, then your own directory."`
+	Where
 	Output
 }
 

@@ -6,7 +6,7 @@ import "errors"
 // one was.
 func (c *CLI) Rehearse(dir string) bool {
 	asked := false
-	for _, w := range []*Where{&c.Ready.Where, &c.Grid.Where, &c.Path.Where, &c.Report.Where, &c.Why.Where, &c.Screen.Where, &c.Mark.Where, &c.Until.Where, &c.Pin.Where} {
+	for _, w := range []*Where{&c.Ready.Where, &c.Grid.Where, &c.Path.Where, &c.Report.Where, &c.Why.Where, &c.Screen.Where, &c.Mark.Where, &c.Until.Where, &c.Pin.Where, &c.Prepare.Where} {
 		if w.Demo {
 			w.RunDir, asked = dir, true
 		}
@@ -16,7 +16,7 @@ func (c *CLI) Rehearse(dir string) bool {
 
 // oneStation refuses a question about two stations.
 func (c *CLI) oneStation() error {
-	for _, w := range []*Where{&c.Ready.Where, &c.Grid.Where, &c.Path.Where, &c.Report.Where, &c.Why.Where, &c.Screen.Where, &c.Mark.Where, &c.Until.Where, &c.Pin.Where, &c.Follow.Where} {
+	for _, w := range []*Where{&c.Ready.Where, &c.Grid.Where, &c.Path.Where, &c.Report.Where, &c.Why.Where, &c.Screen.Where, &c.Mark.Where, &c.Until.Where, &c.Pin.Where, &c.Prepare.Where, &c.Follow.Where} {
 		if w.Demo && w.RunDir != "" {
 			return errors.New("--demo and --run-dir: choose one")
 		}

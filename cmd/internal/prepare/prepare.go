@@ -27,6 +27,7 @@ const lookEvery = time.Second
 
 // outcome is what prepare prints as JSON.
 type outcome struct {
+	Live  bool   `json:"live"` // false: a demo's
 	Ready bool   `json:"ready"`
 	Steps []Step `json:"steps"`
 }
@@ -36,11 +37,14 @@ type outcome struct {
 // on learning.
 func Prepare(ctx context.Context, c cli.Prepare, out io.Writer) (int, error) {
 	set, bad := settings.ForRun(cli.Run{Config: c.Config})
-	findings, err := inspect.Findings(ctx, set, bad, out)
-	if err != nil {
-		return exit.No, err
+	e := Evening{Settings: set, Rehearsed: c.Demo}
+	if !c.Demo { // the rest is of this computer
+		var err error
+		if e.Findings, err = inspect.Findings(ctx, set, bad, out); err != nil {
+			return exit.No, err
+		}
+		e.Pages = pages(set.Publish.HTTP)
 	}
-	e := Evening{Findings: findings, Settings: set, Pages: pages(set.Publish.HTTP)}
 	t := terminal.Of(out)
 	if t.Is && !c.JSON && len(e.Pages) > 0 {
 		fmt.Fprint(out, code(e.Pages[0], t.Width))
@@ -54,10 +58,13 @@ func Prepare(ctx context.Context, c cli.Prepare, out io.Writer) (int, error) {
 			code = exit.No
 		}
 		if c.JSON {
-			return code, json.NewEncoder(out).Encode(outcome{code == exit.OK, steps})
+			return code, json.NewEncoder(out).Encode(outcome{!c.Demo, code == exit.OK, steps})
 		}
 		t.Up(drawn)
 		text := Text(steps, t.Width)
+		if c.Demo {
+			text = wrap.To(t.Width, "", status.Simulated) + text
+		}
 		drawn = strings.Count(text, "\n")
 		if _, err := io.WriteString(out, text); err != nil || code == exit.OK || !t.Is || c.Once || sleep.For(ctx, lookEvery) != nil {
 			return code, err
@@ -72,7 +79,7 @@ func (e *Evening) look(runDir string) {
 	switch f := status.Fresh(s, now); {
 	case err != nil:
 		e.Problem = upper(err.Error()) + "."
-	case !s.Live:
+	case !s.Live && !e.Rehearsed:
 		e.Problem = status.Simulated
 	case !f.OK:
 		e.Problem = f.Because

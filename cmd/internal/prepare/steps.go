@@ -31,11 +31,12 @@ type Step struct {
 
 // Evening is what the steps are read from.
 type Evening struct {
-	Status   *status.Snapshot // nil = the service does not speak, for Problem
-	Problem  string
-	Findings []preflight.Finding
-	Settings config.Config
-	Pages    []string // addresses of the page from the camp's network
+	Status    *status.Snapshot // nil = the service does not speak, for Problem
+	Problem   string
+	Findings  []preflight.Finding
+	Settings  config.Config
+	Rehearsed bool     // the status is a demo's
+	Pages     []string // addresses of the page from the camp's network
 }
 
 // rateLearnedPPM: as well as it must be known to be kept over a power-off (99 %).
