@@ -70,7 +70,7 @@ func TestRestartsNeverFalselyWithin(t *testing.T) {
 	for _, s := range Scenarios() {
 		t.Run(s.Name, func(t *testing.T) {
 			t.Parallel()
-			for seed := range uint64(3) {
+			for seed := range seeds() {
 				w := New(s, config(), seed+1)
 				falseWithin, missed := 0, 0
 				for next := time.Duration(0); w.Elapsed() < min(s.Length, 3*time.Hour); {

@@ -71,7 +71,7 @@ func TestSteeredNeverFalselyWithin(t *testing.T) {
 				t.Parallel()
 				s := s
 				s.RTC.FirstTick = first
-				for seed := range uint64(3) {
+				for seed := range seeds() {
 					w, o, kinds := watched(s, steered("rtc-some"), seed+1)
 					if o.falseWithin > 0 || o.missed > 0 {
 						t.Errorf("seed %d: %d s of false within, %d s in which error ± guard missed the truth", seed+1, o.falseWithin, o.missed)

@@ -42,3 +42,12 @@ func TestWeekOnDisk(t *testing.T) {
 		t.Errorf("%d files, %d bytes, %d times set", files, bytes, w.RTCSets())
 	}
 }
+
+// seeds is how many nights of each story are played: three where the long worlds are asked
+// for, as .ci/run does.
+func seeds() uint64 {
+	if os.Getenv("NOONMARK_LONG") == "" {
+		return 1
+	}
+	return 3
+}

@@ -222,7 +222,7 @@ func TestAwkwardReceivers(t *testing.T) {
 				s.Story = append([]Chapter(nil), base.Story...)
 				change(&s)
 				s.Receiver.Warm = s.Receiver.Warm && !cold
-				for seed := range uint64(3) {
+				for seed := range seeds() {
 					if o := play(s, seed+20); o.falseWithin > 0 || o.missed > 0 {
 						t.Errorf("cold %v, seed %d: %d s of false within, %d s missed; %+v", cold, seed+20, o.falseWithin, o.missed, o.last.Clock)
 					}
