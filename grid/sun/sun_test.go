@@ -108,6 +108,35 @@ func TestPolarDays(t *testing.T) {
 	}
 }
 
+// Twilights to the minute. Sources: the Institut de mécanique céleste et de calcul des
+// éphémérides (48.8575 N 2.3514 E and 17.4747 S 149.4822 W; the US Naval Observatory has the same
+// minutes), both as quoted in the tests of the general library astronoby (github rhannequin/astronoby,
+// MIT); and P. Duffett-Smith, Practical Astronomy with your Calculator, section 50
+// (52 N 0 E, 7 September 1979: 3 h 17 min and 20 h 37 min, from memory).
+func TestTwilightsPublished(t *testing.T) {
+	for _, c := range []struct {
+		lat, lon, altitude float64
+		day, dawn, dusk    string
+	}{
+		{48.8575, 2.3514, Civil, "2024-03-14 00:00:00", "2024-03-14 05:33:55", "2024-03-14 18:26:20"},
+		{48.8575, 2.3514, Nautical, "2024-03-14 00:00:00", "2024-03-14 04:57:12", "2024-03-14 19:03:10"},
+		{48.8575, 2.3514, Astronomical, "2024-03-14 00:00:00", "2024-03-14 04:19:38", "2024-03-14 19:40:54"},
+		{-17.4747, -149.4822, Civil, "2025-01-01 10:00:00", "2025-01-01 15:03:14", "2025-01-02 05:00:17"},
+		{52, 0, Astronomical, "1979-09-07 00:00:00", "1979-09-07 03:17:00", "1979-09-07 20:37:00"},
+	} {
+		found, _ := Next(c.lat, c.lon, utc(c.day), c.altitude)
+		if len(found) != 2 || !found[0].Up || found[1].Up {
+			t.Errorf("%+v: %v", c, found)
+			continue
+		}
+		for i, want := range []string{c.dawn, c.dusk} {
+			if d := found[i].At.Sub(utc(want)); d.Abs() > time.Minute {
+				t.Errorf("%v, %v: %v, want %s", c.lat, c.lon, found[i].At, want)
+			}
+		}
+	}
+}
+
 // Civil twilight begins before sunrise, nautical before that, astronomical first.
 func TestTwilights(t *testing.T) {
 	last := time.Time{}
