@@ -29,6 +29,9 @@ var stories = map[string]func(w *station){
 // From any instant on, if every reading stops, the port is given up as silent after half a
 // minute and the verdict lasts nine tenths of what good-for said.
 func TestGoodForIsAPromise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	const night = 12 * 3600.0 // s: no further is it played
 	for name, begin := range stories {
 		t.Run(name, func(t *testing.T) {

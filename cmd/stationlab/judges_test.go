@@ -55,6 +55,9 @@ func names(t *testing.T) (all []string) {
 
 // Every scenario holds under the bank but those named above, which say nothing false.
 func TestScenariosByTheBank(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	all := []string{"third-decides", "two-servers-disagree", "liar-among-servers", "latency-jump", "false-signal-jump", "ear"}
 	if long {
 		all = names(t)
@@ -86,9 +89,12 @@ type span struct{ lo, hi float64 }
 // Judged by rules or by the bank, the same night has the truth inside both guards: so
 // they meet at every second. Where the clock is steered the nights would not be the same.
 func TestBothJudgesMeet(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	all, length := []string{"third-decides", "restart-while-in-doubt", "latency-jump", "false-signal-jump"}, 40*time.Minute
 	if long {
-		all, length = names(t), 12*time.Hour
+		all, length = names(t), 3*time.Hour
 	}
 	for _, n := range all {
 		if c := read(t, n); c.Steered || len(c.MayMiss) > 0 {
