@@ -148,8 +148,9 @@ func (t *Track) Span(ahead, z, share float64) (lo, hi float64) {
 	lo, hi = -g, g
 	if t.Free && t.Met && carries {
 		// UTC is the stream and its lateness, which is between 0 and LateMost.
-		_, v := t.F.Expect(estimate.Stream)
-		m := z * math.Sqrt(v+math.Max(t.F.Ahead(ahead)-t.F.P[estimate.X][estimate.X], 0))
+		_, s := t.F.Expect(estimate.Stream)
+		grown := t.F.Ahead(ahead) - t.F.P[estimate.X][estimate.X] + ahead*(t.F.Noise.D-2*t.F.P[estimate.Y][estimate.D])
+		m := z * math.Sqrt(s+math.Max(grown, 0))
 		d := t.F.V[estimate.D]
 		if l, h := math.Max(lo, -d-m), math.Min(hi, t.LateMost-d+m); l < h {
 			lo, hi = l, h
