@@ -255,3 +255,20 @@ func TestReadEdgeFaults(t *testing.T) {
 		checkReading(t, w, sim, r, from)
 	})
 }
+
+// Three passes in a row that bring nothing end the search; a pass that brings something
+// starts the count again.
+func TestProgressStartsTheCountAgain(t *testing.T) {
+	w := &world{now: start}
+	late := []time.Duration{0, 40, 60, 60, 10, 60, 0} // ±69, 31, 41, 41, 8, 41, 1 ms
+	w.hook = func() { w.late = late[min(w.opens, len(late))-1] * time.Millisecond }
+	r, err := w.clock(rtctest.New(rtctest.Model{}, 1, start, start)).ReadEdge(t.Context(), 5*time.Millisecond)
+	if err != nil || r.Half > 5*time.Millisecond {
+		t.Errorf("±%v after %d passes, %v", r.Half, w.opens, err)
+	}
+	w = &world{now: start}
+	w.hook = func() { w.late = 60 * time.Millisecond }
+	if r, err := w.clock(rtctest.New(rtctest.Model{}, 1, start, start)).ReadEdge(t.Context(), 5*time.Millisecond); err != nil || w.opens > 6 {
+		t.Errorf("±%v after %d passes, %v", r.Half, w.opens, err)
+	}
+}

@@ -28,11 +28,15 @@ func TestFieldsUTC(t *testing.T) {
 		{"dead battery", Fields{0, 0, 0, 1, 0, 70}, "1970-01-01T00:00:00Z"},
 		{"start of most chips' range", Fields{0, 0, 0, 1, 0, 100}, "2000-01-01T00:00:00Z"},
 		{"end of most chips' range", Fields{59, 59, 23, 31, 11, 199}, "2099-12-31T23:59:59Z"},
+		{"the last year of timescale", Fields{59, 59, 23, 31, 11, 361}, "2261-12-31T23:59:59Z"},
 		{"leap day", Fields{5, 4, 3, 29, 1, 128}, "2028-02-29T03:04:05Z"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			u, err := tc.f.UTC()
 			got := ""
+			if err != nil && u != 0 {
+				t.Errorf("%v besides the error %v", u, err)
+			}
 			if err == nil {
 				got = u.Time().Format(time.RFC3339)
 			}
@@ -40,6 +44,26 @@ func TestFieldsUTC(t *testing.T) {
 				t.Errorf("got %q (%v), want %q", got, err, tc.want)
 			}
 		})
+	}
+}
+
+// An operator counts months from 1, the kernel from 0.
+func TestFieldsSayWhatIsWrong(t *testing.T) {
+	for want, f := range map[string]Fields{
+		"month 13 out of range 1 to 12":             {0, 0, 0, 1, 12, 126},
+		"month 0 out of range 1 to 12":              {0, 0, 0, 1, -1, 126},
+		"day 31 out of range 1 to 30":               {0, 0, 0, 31, 3, 126},
+		"second 60 out of range 0 to 59":            {60, 0, 0, 1, 0, 126},
+		"year 1969 out of range 1970 to 2261":       {0, 0, 0, 1, 0, 69},
+		"year 2262 out of range 1970 to 2261":       {0, 0, 0, 1, 0, 362},
+		"hour 24 out of range 0 to 23":              {0, 0, 24, 1, 0, 126},
+		"minute -1 out of range 0 to 59":            {0, -1, 0, 1, 0, 126},
+		"day 30 out of range 1 to 29":               {0, 0, 0, 30, 1, 128},
+		"year 2147485547 out of range 1970 to 2261": {0, 0, 0, 1, 0, 1<<31 - 1},
+	} {
+		if _, err := f.UTC(); err == nil || err.Error() != want {
+			t.Errorf("%+v: %v, want %q", f, err, want)
+		}
 	}
 }
 

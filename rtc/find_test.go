@@ -16,7 +16,7 @@ func TestFindNone(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			got, err := Find(tree)
-			if len(got) != 0 || !errors.Is(err, ErrAbsent) || !strings.Contains(err.Error(), "driver is not loaded") {
+			if len(got) != 0 || !errors.Is(err, ErrAbsent) || !strings.Contains(err.Error(), "no driver is loaded") {
 				t.Errorf("got %v, %v", got, err)
 			}
 		})

@@ -25,6 +25,9 @@ func TestPace(t *testing.T) {
 	if d := p.Looked(); d != 10*time.Minute {
 		t.Errorf("then each %v", d)
 	}
+	if d := p.Woke(); d != 0 {
+		t.Errorf("after a sleep it waits %v", d)
+	}
 	for _, again := range []func() time.Duration{p.Set, p.Woke} {
 		d := again()
 		if d > 2*time.Second || p.Want() != 2*time.Millisecond || p.Looked() != time.Minute {

@@ -30,7 +30,7 @@ func TestSetBad(t *testing.T) {
 		w := &world{now: start, late: row.late}
 		sim := rtctest.New(rtctest.Model{FirstTick: time.Second}, 1, start, start.Add(time.Hour))
 		before, _ := sim.At(w.now.Add(10 * time.Second))
-		_, _, err := w.clock(sim).Set(row.ctx(), w.local(start.Add(3*time.Second)), start)
+		from, to, err := w.clock(sim).Set(row.ctx(), w.local(start.Add(3*time.Second)), start)
 		if !errors.Is(err, row.want) {
 			t.Errorf("%s: %v", row.name, err)
 		}
@@ -40,11 +40,31 @@ func TestSetBad(t *testing.T) {
 		if w.open != 0 {
 			t.Errorf("%s: %d left open", row.name, w.open)
 		}
+		if row.want == context.Canceled && from != 0 || to != w.local(w.now) {
+			t.Errorf("%s: said to be written between %d and %d", row.name, from, to)
+		}
 	}
 	w := &world{now: start}
 	c := rtc.New(func() (rtc.Device, error) { return nil, rtc.ErrBusy }, func() timescale.Local { return w.local(w.now) }, w.sleep)
-	if _, _, err := c.Set(t.Context(), w.local(start.Add(time.Second)), start); !errors.Is(err, rtc.ErrBusy) {
-		t.Errorf("busy: %v", err)
+	if before, after, err := c.Set(t.Context(), w.local(start.Add(time.Second)), start); !errors.Is(err, rtc.ErrBusy) || before != 0 || after != w.local(w.now) {
+		t.Errorf("busy: %d, %d, %v", before, after, err)
+	}
+}
+
+// After a setting the edge lies elsewhere: it is searched at once, not waited for where it was.
+func TestSetForgetsThePhase(t *testing.T) {
+	w := &world{now: start}
+	sim := rtctest.New(rtctest.Model{FirstTick: 508 * time.Millisecond}, 1, start, start)
+	c := w.clock(sim)
+	if _, err := c.ReadEdge(t.Context(), 2*time.Millisecond); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := c.Set(t.Context(), w.local(w.now.Add(300*time.Millisecond)), start.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	begin := w.now
+	if _, err := c.ReadEdge(t.Context(), 100*time.Millisecond); err != nil || w.now.Sub(begin) > 700*time.Millisecond {
+		t.Errorf("the edge was found after %v, %v", w.now.Sub(begin), err)
 	}
 }
 
