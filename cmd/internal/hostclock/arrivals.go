@@ -40,7 +40,7 @@ func (a *Arrivals) Now() timescale.Local { return Now() }
 
 // Bracket samples the clocks, for stamps taken before it.
 func (a *Arrivals) Bracket() timescale.Local {
-	a.after = sample(closeEnough)
+	a.after = sample(read, closeEnough)
 	return a.after.Local
 }
 

@@ -119,15 +119,16 @@ func ToLocal(stamp timescale.UTC, before, after Pair) (timescale.Local, time.Dur
 
 // Sample reads all clocks: brackets raw–real–raw and mono–boot–mono, of each the
 // narrowest of up to five, because whatever interrupts a read only ever widens it.
-func Sample() Pair { return sample(0) }
+func Sample() Pair { return sample(read, 0) }
 
-// sample is Sample that stops at a bracket no wider than enough.
-func sample(enough time.Duration) Pair {
+// sample is Sample that stops at a bracket no wider than enough. clock returns the reading
+// of a clock, ns.
+func sample(clock func(uintptr) int64, enough time.Duration) Pair {
 	var best Pair
 	for i := range tries {
-		r1 := read(clockRaw)
-		sys := read(clockReal)
-		r2 := read(clockRaw)
+		r1 := clock(clockRaw)
+		sys := clock(clockReal)
+		r2 := clock(clockRaw)
 		width := time.Duration(r2 - r1)
 		if i == 0 || width < best.Width {
 			best.Local = timescale.Local(r1 + (r2-r1)/2)
@@ -138,7 +139,7 @@ func sample(enough time.Duration) Pair {
 			break
 		}
 	}
-	best.Boottime, best.SuspendOffset = suspended(read)
+	best.Boottime, best.SuspendOffset = suspended(clock)
 	return best
 }
 

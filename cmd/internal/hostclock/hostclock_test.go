@@ -60,6 +60,9 @@ func TestToLocal(t *testing.T) {
 			if d := got.Sub(tt.want); d > 2 || d < -2 {
 				t.Errorf("got %d, want %d (off by %v)", got, tt.want, d)
 			}
+			if err != nil && (bound != 0 || got != 0) {
+				t.Errorf("%v ± %v besides an error", got, bound)
+			}
 			if err == nil && (bound < w/2 || bound > time.Millisecond) {
 				t.Errorf("bound %v", bound)
 			}
