@@ -167,6 +167,14 @@ func TestMarkByHandReachesTheJudge(t *testing.T) {
 		t.Fatalf("%d %s", code, text)
 	}
 	mark(status.Doubted)
+	// The slip is taken back: the mark before it stands again.
+	if code, text := post(t, address+"hand/withdraw", url.Values{"pin": {"x"}}); code != 403 {
+		t.Errorf("a wrong PIN takes a mark back: %d %s", code, text)
+	}
+	if code, text := post(t, address+"hand/withdraw", url.Values{"pin": {number}}); code != 200 || !strings.Contains(text, "taken back") {
+		t.Fatalf("%d %s", code, text)
+	}
+	mark(status.Trusted)
 	if code, text := post(t, address+"hand/borrow", url.Values{"pin": {number}, "source": {"network"}, "days": {"0"}, "slack": {"4"},
 		"at": {fmt.Sprint(float64(hostclock.Now()) / 1e6)}, "utc": {fmt.Sprint(time.Now().UnixMilli())}}); code != 422 || !strings.Contains(text, "simulated") {
 		t.Errorf("a real clock for a simulation: %d %s", code, text)
