@@ -109,7 +109,10 @@ func drawSquare(r *rand.Rand, p Point) (d drawn, ok bool) {
 // the farthest points of their rims do. NOONMARK_TEST_BOUNDS asks for more pairs of points
 // than the few here: 1000000 takes some minutes.
 func TestBoundIsJust(t *testing.T) {
-	points := 20_000
+	points := 10_000
+	if testing.Short() {
+		points = 2_000
+	}
 	if text := os.Getenv("NOONMARK_TEST_BOUNDS"); text != "" {
 		points, _ = strconv.Atoi(text)
 	}
