@@ -112,7 +112,7 @@ func (d *details) clock(c status.Clock) {
 	if c.RatePPM.OK {
 		d.ClockRows = append(d.ClockRows, Row{"Oscillator gains", minus(fmt.Sprintf("%.2f ppm ± %s ppm (%.2f s a day)", c.RatePPM.V, status.Number(c.RateBoundPPM.V), c.RatePPM.V*0.0864))})
 	}
-	d.ClockRows = append(d.ClockRows, Row{"Known for sure", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)},
+	d.ClockRows = append(d.ClockRows, Row{"Confirmed", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)},
 		Row{"Steering", strings.TrimSuffix(strings.TrimPrefix(c.SteeringText(), "steering: "), ".")})
 	for _, t := range c.Budget {
 		share := 0.0

@@ -45,7 +45,7 @@ func (r Row) Help() string {
 }
 
 var rowHelp = map[string]string{"System clock": "how-far-off-the-clock-is", "Worst case": "the-worst-case", "Oscillator gains": "oscillator",
-	"Known for sure": "confirmed", "UTC comes from": "where-utc-comes-from", "Steering": "steering"}
+	"Confirmed": "confirmed", "UTC comes from": "where-utc-comes-from", "Steering": "steering"}
 
 // Satellite is one satellite in view.
 type Satellite struct {
