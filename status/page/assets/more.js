@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const { $, asked, utc, own, write } = noonmark;
-  const more = $("more"), FRESH_MS = 20000;
+  const more = $("more"), FRESH_MS = 45000;
 
   // ---- details: asked for when they are in sight
   let at = -Infinity, busy = false, seen = false;
