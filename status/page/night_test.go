@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"hash/crc32"
+	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
@@ -126,4 +127,34 @@ func rounded(q point) string {
 		}
 	}
 	return out
+}
+
+// moreEvery is how often the script asks for what stands below, while it is looked at.
+const moreEvery = 45 * time.Second
+
+// TestAnHourOfLookingAtIt: with the longest record there is, what stands below the answer
+// leaves half of an hour's bytes to the stream.
+func TestAnHourOfLookingAtIt(t *testing.T) {
+	if !bytes.Contains(text("more.js"), fmt.Appendf(nil, "FRESH_MS = %d;", moreEvery.Milliseconds())) {
+		t.Error("the script asks at another pace")
+	}
+	now := timescale.Local(100e9)
+	p := quiet(&now)
+	for i := range historyLen + 10 {
+		now = now.Add(historyStepS * time.Second)
+		s := good()
+		restless(&s)
+		s.Written.BoottimeS, s.Written.SystemUTC = now.Sub(0).Seconds(), status.At(begin.Add(now.Sub(100e9)))
+		s.Clock.ErrorS = status.Known(float64(i%17) / 40)
+		p.Put(Update{Snapshot: &s, At: now})
+	}
+	w := httptest.NewRecorder()
+	r := httptest.NewRequest("GET", "/more?part=1&wide=1", nil)
+	r.Header.Set("Accept-Encoding", "gzip")
+	p.ServeHTTP(w, r)
+	hour := float64(w.Body.Len()) * time.Hour.Seconds() / moreEvery.Seconds()
+	t.Logf("%d bytes at a time, %.2f MB an hour", w.Body.Len(), hour/1e6)
+	if w.Code != 200 || w.Body.Len() < 2000 || hour > hourMax/2 {
+		t.Errorf("%d: an hour is %.2f MB, at most %.2f", w.Code, hour/1e6, hourMax/2e6)
+	}
 }
