@@ -53,7 +53,7 @@ func TestResumeComesTooLate(t *testing.T) {
 	}
 }
 
-// restart starts the program anew on what is kept. opened: the port is open before the
+// restart starts the program again on what is kept. opened: the port is open before the
 // first tick; clock: the hardware clock is read before it.
 func (w *world) restart(opened, clock bool) {
 	w.t.Helper()

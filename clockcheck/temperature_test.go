@@ -271,7 +271,7 @@ func TestWarmthSays(t *testing.T) {
 
 // A plain hardware clock that was compared at 25 °C and is found at −10 °C runs 41.7 ppm
 // slower there (NXP UM10301, −0.034 ppm/°C²): half of that over the time off is 1σ. It is
-// found so wide as without a thermometer where the temperature stayed, or tells nothing.
+// found so wide as without a thermometer where the temperature stayed, or is of no use.
 func TestPlainHardwareClockInTheCold(t *testing.T) {
 	const off = 10 * 3600.0
 	sigmas := func(rtcTemp LearnedRTC, compensated bool, r *Temperature) (x, rate float64) {

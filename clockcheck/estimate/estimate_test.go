@@ -56,7 +56,7 @@ func TestCommonErrorStays(t *testing.T) {
 	}
 }
 
-// Start and Attach keep what is shared: a stream that defined X tells nothing of its
+// Start and Attach keep what is shared: a stream that defined X says nothing of its
 // own lateness however often it is heard.
 func TestStartSharesTheLateness(t *testing.T) {
 	var f Filter

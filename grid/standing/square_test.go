@@ -100,7 +100,7 @@ func TestLengthFollowsTheFix(t *testing.T) {
 		{"at first as long as the fix supports", 2, 0, 10, 10},
 		{"shorter at once", 10, 1, 10, 8},
 		{"longer only when it has lasted", 2, 2, 10, 8},
-		{"interrupted, it counts anew", 10, 30, 10, 8},
+		{"interrupted, it counts again", 10, 30, 10, 8},
 		{"", 2, 31, 10, 8},
 		{"", 2, 90, 10, 8},
 		{"it has lasted", 2, 91, 10, 10},

@@ -147,7 +147,7 @@ func TestMovementIsNoticed(t *testing.T) {
 			}
 			e, _ := p.Now()
 			if e.Fixes > 60 || s.missM(e.Point) > Radius99(2, 2) {
-				t.Errorf("the mean did not begin anew: %d fixes, %.1f m off", e.Fixes, s.missM(e.Point))
+				t.Errorf("the mean did not begin again: %d fixes, %.1f m off", e.Fixes, s.missM(e.Point))
 			}
 		})
 	}
@@ -198,7 +198,7 @@ func TestUnusableFixesAreNotTaken(t *testing.T) {
 	}
 }
 
-// One fix is published as the receiver said it, and a long silence begins anew.
+// One fix is published as the receiver said it, and a long silence begins again.
 func TestFirstFixAndLongSilence(t *testing.T) {
 	var p Place
 	f := Fix{At: 1e9, Point: camp, SigmaNorthM: 2, SigmaEastM: 3, SpeedMS: -1}

@@ -168,7 +168,7 @@ func TestArrivals(t *testing.T) {
 		{"burst split", func(s *Scenario) { s.Receiver.PauseAfter, s.Receiver.Pause = 1, 40*time.Millisecond }, 0, 0.115, 0.135, 0.3},
 		{"off the second", func(s *Scenario) { s.Receiver.Phase, s.Receiver.PhasePPM = 226*time.Millisecond, 139 }, 0, 0.115, 0.135, 0.3},
 		{"an hour old", func(s *Scenario) { s.Story[0].Scene.FalseTime = -time.Hour }, 0, 3600.11, 3600.14, 3600.3},
-		{"latency set anew", func(s *Scenario) {
+		{"latency set again", func(s *Scenario) {
 			s.Story = append(s.Story, Chapter{From: time.Minute, Scene: open,
 				Change: []func(*gnsstest.Model){func(m *gnsstest.Model) { m.Latency.Mean = 400 * time.Millisecond }}})
 		}, 2 * time.Minute, 0.395, 0.415, 0.6},
