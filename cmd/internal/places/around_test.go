@@ -79,4 +79,5 @@ func TestPathByCompassAndSun(t *testing.T) {
 	has(t, path("2026-11-28T20:00Z", "48,11", "-20.13,-67.49"), "day at the start, night at the end; day and night meet")
 	has(t, path("2026-11-28T20:00Z", "85.8,139", "-20.13,-67.49"), "back of no use (")
 	has(t, path("2031-01-01", "48,11", "-20.13,-67.49"), "By compass  not known on 2031-01-01")
+	has(t, path("2026-11-28", "20.5,112.6", "FG69gu18"), "By compass  heading any direction, back any direction\n")
 }

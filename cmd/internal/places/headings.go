@@ -57,13 +57,15 @@ func (r *headingsReport) text(at time.Time) string {
 		switch {
 		case heading == nil:
 			return fmt.Sprintf("of no use (%.0f nT along the ground)", at.HorizontalNT)
+		case bound >= 180:
+			return around.PlusMinus(bound) // a number beside it would be taken for one
 		case at.Use == "caution":
 			return fmt.Sprintf("%03.0f° %s with caution (the field is weak there)", whole(*heading), around.PlusMinus(bound))
 		}
 		return fmt.Sprintf("%03.0f° %s", whole(*heading), around.PlusMinus(bound))
 	}
 	s := "heading " + one(r.HeadingDeg, r.BoundDeg, r.From) + ", back " + one(r.BackHeadingDeg, r.BackBoundDeg, r.To)
-	if r.LongDeg != nil && r.LongBackDeg != nil {
+	if r.LongDeg != nil && r.LongBackDeg != nil && r.BoundDeg < 180 && r.BackBoundDeg < 180 {
 		s += fmt.Sprintf("; long path %03.0f°, back %03.0f°", whole(*r.LongDeg), whole(*r.LongBackDeg))
 	}
 	return name + wrap.Text(indent, s)[len(name):]
