@@ -5,7 +5,9 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -159,5 +161,44 @@ func BenchmarkSame(b *testing.B) {
 				g.same(given)
 			}
 		})
+	}
+}
+
+// TestTimeOfTheComparison prints how long a wrong number of the right length takes by where
+// it is wrong: the least of many rounds taken in turn, for what a busy machine adds is never
+// less than nothing. It judges only when it is asked to (NOONMARK_TIMING=1), on a quiet machine.
+func TestTimeOfTheComparison(t *testing.T) {
+	g, rounds, each := newGuard(t), 20, 200
+	if os.Getenv("NOONMARK_TIMING") != "" {
+		rounds, each = 4000, 1000
+	}
+	given := make([]string, digits)
+	for i := range given {
+		p := []byte(g.PIN())
+		p[i] = '0' + (p[i]-'0'+1)%10
+		given[i] = string(p)
+	}
+	least := make([]time.Duration, digits)
+	for range rounds {
+		for i, s := range given {
+			begin := time.Now()
+			for range each {
+				g.same(s)
+			}
+			if took := time.Since(begin); least[i] == 0 || took < least[i] {
+				least[i] = took
+			}
+		}
+	}
+	perCall := func(d time.Duration) float64 { return float64(d.Nanoseconds()) / float64(each) }
+	spread := perCall(slices.Max(least)) - perCall(slices.Min(least))
+	for i, d := range least {
+		t.Logf("digit %d wrong: %.1f ns", i+1, perCall(d))
+	}
+	t.Logf("spread %.1f ns", spread)
+	// Over the air a device's answer comes with milliseconds of jitter; 30 s pass between two
+	// guesses. 2 % of a comparison is far below both.
+	if os.Getenv("NOONMARK_TIMING") != "" && spread > 0.02*perCall(slices.Min(least)) {
+		t.Errorf("the time tells which digit is wrong: %.1f ns", spread)
 	}
 }
