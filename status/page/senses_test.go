@@ -89,7 +89,9 @@ func TestZoomEnlargesTheAnswerFirst(t *testing.T) {
 	b.Go(f.server.URL)
 	b.Wait(alive, patience)
 	word := func() float64 {
-		return pagetest.Eval[float64](b, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(parseFloat(getComputedStyle(document.querySelector("#answer .word span")).fontSize)))))`)
+		// What a busy machine hides has no size.
+		return pagetest.Eval[float64](b, `new Promise((done) => { const look = () => document.documentElement.dataset.state === "gone" ? setTimeout(look, 50)
+			: requestAnimationFrame(() => requestAnimationFrame(() => document.documentElement.dataset.state === "gone" ? look() : done(parseFloat(getComputedStyle(document.querySelector("#answer .word span")).fontSize)))); look(); })`)
 	}
 	for _, size := range [][2]int64{{1280, 800}, {1366, 768}, {1024, 600}, {800, 1280}, {360, 640}} {
 		b.Size(size[0], size[1])
@@ -131,18 +133,33 @@ func TestForcedColours(t *testing.T) {
 		if state == "gone" {
 			parts = []string{"#gone .shape"}
 		}
-		m := b.Picture()
-		for _, part := range parts {
-			r := pagetest.Eval[[]float64](b, `(() => { const r = document.querySelector("`+part+`").getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; })()`)
-			lo, hi := spread(m, image.Rect(int(r[0]), int(r[1]), int(r[2]), int(r[3])))
-			if (hi+0.05)/(lo+0.05) < 3 { // WCAG 2.2, 1.4.11: 3 to 1
-				t.Errorf("%s: %s has a contrast of %.1f to 1", state, part, (hi+0.05)/(lo+0.05))
+		var faint []string
+		for range 20 { // a busy machine loses contact, and with it what is looked for
+			become(b, f, state)
+			if faint = faintOf(b, parts); faint == nil {
+				break
 			}
+		}
+		for _, part := range faint {
+			t.Errorf("%s: %s", state, part)
 		}
 	}
 	if words := pagetest.Eval[[]string](b, `[...document.querySelectorAll("legend")].map((e) => e.textContent)`); len(words) == 0 {
 		t.Error("the looks have no legend")
 	}
+}
+
+// faintOf are the parts that hardly stand out on the screen.
+func faintOf(b *pagetest.Browser, parts []string) (faint []string) {
+	m := b.Picture()
+	for _, part := range parts {
+		r := pagetest.Eval[[]float64](b, `(() => { const r = document.querySelector("`+part+`").getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; })()`)
+		lo, hi := spread(m, image.Rect(int(r[0]), int(r[1]), int(r[2]), int(r[3])))
+		if (hi+0.05)/(lo+0.05) < 3 { // WCAG 2.2, 1.4.11: 3 to 1
+			faint = append(faint, fmt.Sprintf("%s has a contrast of %.1f to 1", part, (hi+0.05)/(lo+0.05)))
+		}
+	}
+	return faint
 }
 
 // spread is the least and the greatest relative luminance in a part of a picture.
