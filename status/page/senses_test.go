@@ -34,7 +34,7 @@ func TestAlarmIsHeardAndFelt(t *testing.T) {
 	for range 3 {
 		b.Key("Enter")
 	}
-	b.Wait(`document.getElementById("alarm-choice").textContent === "Alarm: screen, sound, vibration" && beeps === 2`, patience) // each choice that sounds is tried
+	b.Wait(`document.getElementById("alarm-choice").textContent === "Alarm: screen, sound, vibration" && beeps >= 2`, patience) // each choice that sounds is tried
 	pagetest.Eval[bool](b, `beeps = 0, true`)
 	become(b, f, "borderline")
 	b.Wait(`!!document.getElementById("alarm") && beeps >= 6 && buzzes >= 3`, patience)
