@@ -19,8 +19,8 @@ func (w *station) reference(name string) clockcheck.Reference {
 	return clockcheck.Reference{}
 }
 
-// What is said of the wait for the whole second comes true: by the bank's prices two
-// pages of leap-second data.
+// What is said of the wait for the whole second comes true, however many pages of
+// leap-second data the bank's prices ask for.
 func TestSecondIn(t *testing.T) {
 	w := newStation(t, clockcheck.Learned{})
 	w.run(60)
