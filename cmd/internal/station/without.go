@@ -24,7 +24,7 @@ const (
 	NoMark    = "there is no mark to take back: none was made since the computer started, or each has been taken back"
 )
 
-// maxAside: so many marks can be taken back, the newest ones.
+// maxAside: so many marks can be taken back, the newest ones. Each costs a judge's tick a second.
 const maxAside = 3
 
 // aside is a judge that did not hear a mark, nor any after it.
