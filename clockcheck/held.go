@@ -29,6 +29,8 @@ type Held struct {
 	LatenessS float64 `json:"lateness_s"`
 	// Doubted names whom some explanation still took to be false (package banked only).
 	Doubted []string `json:"doubted,omitempty"`
+	// … and how dear those explanations were together, nats; 0 = as likely as not.
+	DoubtNats float64 `json:"doubt_nats,omitempty"`
 	// Where UTC lies, s later than OffsetNS has it, as an unproved latency leaves it; both 0
 	// where there is none such.
 	RoomLoS float64 `json:"room_lo_s,omitempty"`

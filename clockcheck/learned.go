@@ -63,6 +63,7 @@ type LearnedRTC struct {
 	Written      bool          `json:"written_by_others"` // something else sets this clock
 	Ancestry     []string      `json:"ancestry"`
 	Doubted      []string      `json:"doubted,omitempty"` // see Held
+	DoubtNats    float64       `json:"doubt_nats,omitempty"`
 	// Where nothing but the kernel's own writes sets it: RTC − UTC after them.
 	KernelS       float64 `json:"kernel_s,omitzero"`
 	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`

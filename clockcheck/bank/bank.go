@@ -31,7 +31,8 @@ type Bank struct {
 	former    former
 	recalled  Recalled
 	held      Held
-	doubted   Set // whom the run before took to be false by some explanation
+	doubted   Set     // whom the run before took to be false by some explanation
+	doubt     float64 // nats: … at the least; 0 = as likely as not
 	late      Lateness
 	last      [NumSources]word
 	weight    [MaxTracks]float64 // of each track, together 1; latent ones 0
@@ -192,8 +193,11 @@ func (b *Bank) meetWitness(r *Reading) {
 	}
 	t.Out |= SetOf(r.Source)
 	price := b.nats[falseOf(r.Source)]
-	if t.Latent = b.doubted == 0; b.doubted.Has(kind(r.Source)) { // as likely false as not
-		price = 0
+	// A doubt of the run before is as likely as it was then. One that a latent track would
+	// outlive (settle) leaves the others latent.
+	t.Latent = b.doubted == 0 || b.doubt > b.nats[ServerFalse]/2
+	if b.doubted.Has(kind(r.Source)) {
+		t.Latent, price = false, math.Min(price, b.doubt)
 	}
 	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, price)
 	b.add(t)

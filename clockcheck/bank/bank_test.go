@@ -451,3 +451,37 @@ func BenchmarkLook(b *testing.B) {
 		at++
 	}
 }
+
+// A doubt that is kept over a power-off is as likely after it as before: no start makes it
+// as likely as not, and none forgets it. A strong one leaves nothing believed unheard.
+func TestDoubtIsKept(t *testing.T) {
+	for _, doubt := range []float64{0, 4, 9} {
+		b := newBank()
+		b.Opened(known(0.15))
+		b.Recall(&Recalled{Sigma: 0.02, RateSigma: 1e-6, Dated: true, Doubted: SetOf(Receiver), Doubt: doubt})
+		for k := timescale.Local(1); k < 20; k++ {
+			b.Hear(&Reading{Source: Clock, At: k * 10 * second, Z: 1000e9, Var: 1e-6, Dated: true, From: SetOf(Before)})
+			r := look(k*10*second, 1000-0.15, 0.004)
+			r.Stream.LeadMost = 0
+			b.Hear(r)
+		}
+		found, set, want := false, false, math.Exp(-math.Min(doubt, b.nats[ReceiverFalse]))
+		for i := range b.Tracks() {
+			switch tr := &b.Tracks()[i]; {
+			case tr.Out.Has(Receiver):
+				found = true
+				if got := b.Weight(i) / b.Weight(b.best); !tr.streams() && i != b.best && math.Abs(math.Log(got/want)) > 0.5 {
+					t.Errorf("a doubt of %v nats is %.2g as likely as the best, want %.2g", doubt, got, want)
+				}
+			case tr.Assumes(ClockSet) && !tr.Latent:
+				set = true
+			}
+		}
+		if set != (doubt == 0) {
+			t.Errorf("a doubt of %v nats: that the clock was set is reckoned with: %v", doubt, set)
+		}
+		if !found {
+			t.Errorf("a doubt of %v nats is forgotten", doubt)
+		}
+	}
+}

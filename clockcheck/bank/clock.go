@@ -29,13 +29,15 @@ type Recalled struct {
 	Rate, RateSigma float64 // s/s
 	Lo, Hi          float64 // s: where else UTC may be by it, around 0
 	Dated           bool
-	Doubted         Set // whom some explanation took to be false when it was compared
+	Doubted         Set     // whom some explanation took to be false when it was compared
+	Doubt           float64 // nats, of these explanations together
 }
 
 // Recall gives the hardware clock its learned state, in all tracks, before it is first
 // heard.
 func (b *Bank) Recall(c *Recalled) {
-	b.recalled, b.doubted = *c, b.doubted|c.Doubted
+	b.recalled = *c
+	b.doubtAgain(c.Doubted, c.Doubt)
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
 		if t.Clocked || !t.hears(Clock) {

@@ -17,6 +17,7 @@ type Held struct {
 	Dated           bool
 	From            Set             // whose word it was
 	Doubted         Set             // whom some explanation took to be false
+	Doubt           float64         // nats, of these explanations together
 	Told            timescale.Local // the newest reading that told UTC
 	Stream          bool            // the receiver took part then, and
 	Lateness        float64         // … was so late, s
@@ -25,7 +26,8 @@ type Held struct {
 
 // Resume goes on from what the run before knew, as through a silence.
 func (b *Bank) Resume(h *Held) {
-	b.held, b.doubted = *h, b.doubted|h.Doubted
+	b.held = *h
+	b.doubtAgain(h.Doubted, h.Doubt)
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
 		if t.Located {
@@ -64,6 +66,29 @@ func (b *Bank) Doubted() (s Set) {
 		}
 	}
 	return s
+}
+
+// Doubt is how dear all explanations together are that take somebody to be false, of those
+// that the guard reckons with, nats: −ln of their weight.
+func (b *Bank) Doubt() float64 {
+	w := 0.0
+	for i := range b.tracks[:b.n] {
+		if b.Alive(i) && b.tracks[i].Out != 0 {
+			w += b.weight[i]
+		}
+	}
+	return -math.Log(math.Min(math.Max(w, Risk/2), 1))
+}
+
+// doubtAgain takes up what an earlier run doubted: where two do, the stronger doubt stands.
+func (b *Bank) doubtAgain(whom Set, nats float64) {
+	if whom == 0 {
+		return
+	}
+	if b.doubted == 0 || nats < b.doubt {
+		b.doubt = nats
+	}
+	b.doubted |= whom
 }
 
 // Lateness is how late the receiver's sentences are, its σ over all tracks that hear

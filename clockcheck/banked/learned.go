@@ -54,7 +54,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 	out := &clockcheck.LearnedRTC{At: timescale.UTC(int64(f.At) + f.Base + int64((f.V[estimate.X]+mid)*1e9)),
 		OffsetS: float64(f.ClockBase)/1e9 + f.V[estimate.R] - mid, SigmaS: math.Max(sigma, f.Sigma(estimate.R)),
 		RatePPM: f.V[estimate.S] * 1e6, RateSigmaPPM: f.Sigma(estimate.S) * 1e6,
-		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted()}
+		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt()}
 	j.clock.Keep(out)
 	out.Sensor, out.TempC = j.warm.sensor, j.warm.c
 	return out
@@ -76,7 +76,7 @@ func (j *Judge) hold() *clockcheck.Held {
 	}
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
-		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), Confirmed: j.bank.Told(),
+		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt(), Confirmed: j.bank.Told(),
 		Stream: t.On.Has(bank.Receiver) && !t.Out.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid}
 }
 
@@ -105,8 +105,9 @@ func (j *Judge) Resume(now timescale.Local) {
 		return
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
-		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Told: h.Confirmed}
-	for _, d := range h.Doubts { // kept by the rules
+		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed}
+	for _, d := range h.Doubts { // kept by the rules, which weigh none
+		back.Doubt = 0
 		back.Doubted |= doubtedOf([]string{rulesName(string(d.Kind))})
 	}
 	if h.Stream {

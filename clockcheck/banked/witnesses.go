@@ -52,6 +52,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		j.bank.ClockWritten()
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.warm.turned(j.learned.RTC, j.cfg.RTCCompensated)); ok {
 		out.Dated, back.Doubted = back.Dated, doubtedOf(j.learned.RTC.Doubted)
+		back.Doubt = math.Max(j.learned.RTC.DoubtNats, 0)
 		j.bank.Recall(&back)
 	}
 	sets := j.count(bank.ClockSet)
