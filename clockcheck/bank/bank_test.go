@@ -485,3 +485,36 @@ func TestDoubtIsKept(t *testing.T) {
 		}
 	}
 }
+
+// Carried into the cold, the computer's crystal changes its rate by 35 ppm in ten minutes
+// (1 ppm/K). A steady hardware clock and a lone receiver that scatters agree: nobody set
+// the one time and again, nobody led the other away.
+func TestCrystalCarriedIntoTheCold(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 9))
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	utc := 1000.0
+	for k := timescale.Local(1); k < 1440; k++ {
+		if k > 720 {
+			utc += 10 * 35e-6 * math.Min(float64(k-720)/60, 1)
+		}
+		r := look(k*10*second, utc-0.15+rng.NormFloat64()*0.01, 0.01)
+		r.Stream.LeadMost = 0
+		b.Hear(r)
+		if k%60 == 30 {
+			b.Hear(&Reading{Source: Clock, At: k * 10 * second, Z: int64((utc + 5) * 1e9), Var: 1e-6, Dated: true})
+		}
+		if lo, hi := span(b); lo > utc || hi < utc {
+			t.Fatalf("after %d min UTC is said to be from %.3f to %.3f, want %.3f in it", k/6, lo, hi, utc)
+		}
+	}
+	sets := 0
+	for _, a := range b.Best().Assumptions() {
+		if a.What == ClockSet {
+			sets++
+		}
+	}
+	if sets > 0 || !b.Best().streams() {
+		t.Errorf("the best explanation has the hardware clock set %d times, and hears the receiver: %v; want the crystal moved", sets, b.Best().streams())
+	}
+}

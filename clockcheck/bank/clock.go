@@ -115,15 +115,21 @@ func (b *Bank) clockAgain(t *Track, r *Reading) {
 }
 
 // clockMoved replaces a track whose hardware clock is nu seconds from where it was
-// expected: it was set, or its rate moved; or, where nobody else tells UTC now, the
-// computer's oscillator did.
+// expected: it was set, or its rate moved; or the computer's oscillator did.
 func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
-	age := math.Max(r.At.Sub(t.told).Seconds(), 1)
-	if c := *t; age > clockQuiet.Seconds() && math.Abs(nu) < oscillatorStep*age && b.allowed(OscillatorMoved) {
+	// An oscillator that moves takes the hardware clock along since that was last heard,
+	// whoever tells UTC: the scatter of a stream hides more than that of an edge.
+	heard := t.told
+	if t.ticked != 0 {
+		heard = min(heard, t.ticked)
+	}
+	age := math.Max(r.At.Sub(heard).Seconds(), 1)
+	if what, price := b.oscillator(nu, age); age > clockQuiet.Seconds() && math.Abs(nu) < forkStep*age && b.allowed(what) {
+		c := *t
 		c.F.Open(estimate.Y, nu*nu/(age*age))
 		c.F.Open(estimate.X, nu*nu)
 		c.F.Measure(c.clockSays(r), estimate.Clock, r.Var+clockFloor*clockFloor)
-		c.assume(Assumed{What: OscillatorMoved, Of: Clock, Since: r.At, SizeS: nu}, b.nats[OscillatorMoved])
+		c.assume(Assumed{What: what, Of: Clock, Since: r.At, SizeS: nu}, price)
 		b.add(c)
 	}
 	a := ClockSet

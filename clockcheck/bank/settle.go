@@ -73,11 +73,14 @@ func (b *Bank) twin(i int) int {
 	return -1
 }
 
-// near tells whether two tracks put UTC at the same place to a tenth of their σ.
+// near tells whether two tracks put UTC at the same place, and its rate, to a tenth of
+// their σ.
 func near(t, u *Track) bool {
 	d := float64(t.F.Base-u.F.Base)/1e9 + t.F.V[estimate.X] - u.F.V[estimate.X]
 	s, q := t.F.Sigma(estimate.X), u.F.Sigma(estimate.X)
-	return t.F.At == u.F.At && math.Abs(d) < 0.1*math.Min(s, q)+1e-4 && s < 1.1*q+1e-4
+	y, p := t.F.Sigma(estimate.Y), u.F.Sigma(estimate.Y)
+	return t.F.At == u.F.At && math.Abs(d) < 0.1*math.Min(s, q)+1e-4 && s < 1.1*q+1e-4 &&
+		math.Abs(t.F.V[estimate.Y]-u.F.V[estimate.Y]) < 0.1*math.Min(y, p)+1e-8 && y < 1.1*p+1e-8
 }
 
 func (b *Bank) remove(i int) {
