@@ -8,6 +8,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -170,6 +171,30 @@ func BenchmarkLook(b *testing.B) {
 		w.look()
 	}
 	b.ReportMetric(float64(len(w.j.bank.Tracks())), "tracks")
+}
+
+// BenchmarkBareFilters is what the filters of as many explanations cost by themselves: what
+// a look is measured against, so that the load of the machine cancels.
+func BenchmarkBareFilters(b *testing.B) {
+	w := inDoubt(&testing.T{})
+	var f [bank.MaxTracks]estimate.Filter
+	n := copy(f[:], filters(w.j.bank.Tracks()))
+	now := w.now
+	for b.Loop() {
+		now = now.Add(10 * time.Second)
+		for i := range f[:n] {
+			f[i].Advance(now)
+			mean, v := f[i].Expect(estimate.Stream)
+			f[i].Measure(mean, estimate.Stream, v+1e-5)
+		}
+	}
+}
+
+func filters(tracks []bank.Track) (f []estimate.Filter) {
+	for i := range tracks {
+		f = append(f, tracks[i].F)
+	}
+	return f
 }
 
 func BenchmarkEpoch(b *testing.B) {
