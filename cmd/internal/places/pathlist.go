@@ -21,7 +21,7 @@ import (
 // few chunks are in memory at a time, however long the list.
 
 const (
-	chunkSize = 16 << 10
+	chunkSize = 64 << 10
 	batchSize = 128
 	maxLine   = 1 << 20 // a line without an end is no list
 )
