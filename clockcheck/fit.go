@@ -59,7 +59,11 @@ func (j *Judge) joinReceiver(at timescale.Local, z int64, f fit) {
 	j.x.secLo, j.x.secHi = j.x.secLo-f.s, j.x.secHi-f.s
 	if !f.pinned {
 		j.x.secAlone = true // x, by whomever it stands, does not name the second
-		j.x.secLo, j.x.secHi = j.x.secLo-(f.hi-k), j.x.secHi+(k-f.lo)
+		// UTC is what the stream says less its lead, and f holds each lead by which that lies
+		// among the seconds open for x: one or the other is right, and their doubts are not
+		// added. A hardware clock that an unproved evening has set leaves the next as unsure
+		// as that. What x left open stays open: this proves nothing.
+		j.x.secLo, j.x.secHi = min(j.x.secLo, k-f.hi), max(j.x.secHi, k-f.lo)
 	}
 	rx.gone = false
 	rx.attached, rx.leapsMissing, rx.fault, rx.pending, rx.from, j.x.stream, j.x.room = true, k, fNone, 0, at, false, room{}
