@@ -54,7 +54,7 @@ func numbersOf(text string) (out [][]string) {
 	return out
 }
 
-// longRun: shorter runs of digits are read at once (common practice, no source).
+// longRun: shorter runs of digits are read at once (common practice, no source for it).
 const longRun = 5
 
 // groups parts the long runs of digits of a number by threes, counted from its point; a run
