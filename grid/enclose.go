@@ -104,7 +104,6 @@ func (w *swing) of(e *End, headingDeg float64, r *rates) (ok bool) {
 	if e.shape == turnedBox {
 		var sin float64
 		sin, cos = sincos(headingDeg - e.turned*(180/math.Pi))
-		asin = math.Abs(sin)
 		return w.ofSquare(e, r, sin, cos, most)
 	}
 	if e.shape == cellBox {
