@@ -176,6 +176,7 @@ type Hear struct {
 	Station  string   `placeholder:"NAME" help:"Listen for this time signal only: WWV, WWVH, CHU or BPM. Default: for any, and for the band."`
 	Place    string   `placeholder:"PLACE" help:"Where you are, for the way of a time signal: a locator, or latitude,longitude. Default: where the service says."`
 	OwnHz    float64  `name:"own-hz" placeholder:"HZ" help:"The audio frequency that you transmit on: a signal there is your own, and is left out."`
+	At       string   `placeholder:"UTC" help:"When the first sample of the recording was taken, by the clock to be judged: 2031-02-03T04:05:15.0Z. Its last digit counts as ± 1."`
 	Offsets  bool     `help:"By hand: the arguments are the time offsets that your decoder shows, in seconds, one for each station. Positive = they seem to come late."`
 	Once     bool     `help:"End when something was heard."`
 	Check    bool     `help:"Only compare; tell the service nothing."`

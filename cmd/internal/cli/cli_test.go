@@ -40,6 +40,8 @@ func TestUsageErrors(t *testing.T) {
 		{"odd locator", "grid FG69 --length 5", "2, 4, 6, 8 or 10", "grid --help"},
 		{"value missing", "run --config", "--config", "run --help"},
 		{"CSV of one path", "path FG69 --csv", "--list", "path --help"},
+		{"two recordings at one instant", "hear --at 2031-02-03T04:05:15Z a.wav b.wav", "one recording", "hear --help"},
+		{"an instant of no recording", "hear --at 2031-02-03T04:05:15Z", "one recording", "hear --help"},
 		{"two forms", "path --list - --csv --json", "choose one", "path --help"},
 		{"CSV of one place", "grid FG69 --csv", "--track", "grid --help"},
 		{"two forms of a track", "grid --track a --csv --gpx", "choose one", "grid --help"},

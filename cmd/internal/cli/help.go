@@ -202,5 +202,6 @@ The sign, by hand: your decoder shows +0.8 for most of them, because they seem t
     noonmark hear
     noonmark hear --sound plughw:1 --mode FT8
     noonmark hear --offsets 0.8 0.9 0.7 0.8 1.0 --mode FT8
+    noonmark hear period.wav --at 2031-02-03T04:05:15.0Z
     noonmark hear --json period.wav`
 }

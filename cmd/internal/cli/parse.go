@@ -128,6 +128,8 @@ func (c *CLI) check() error {
 		return fmt.Errorf("--rate %d: 8000 to 48000 samples a second", c.Hear.Rate)
 	case c.Hear.Offsets && (c.Hear.Raw || len(c.Hear.Words) == 0):
 		return errors.New("name the offsets after --offsets, in seconds: noonmark hear --offsets 0.8 0.9 0.7 0.8 1.0")
+	case c.Hear.At != "" && (c.Hear.Offsets || c.Hear.Raw || len(c.Hear.Words) != 1):
+		return errors.New("--at is the instant of one recording's first sample: noonmark hear FILE.wav --at 2031-02-03T04:05:15.0Z")
 	case c.Mark.Beat && c.Mark.React:
 		return errors.New("--beat and --react: choose one")
 	case c.Mark.Taps != 0 && (c.Mark.Taps < 3 || c.Mark.Taps > 60):

@@ -23,7 +23,8 @@ type found struct {
 	Signals []finding `json:"signals"`
 	Crowd   *crowded  `json:"crowd"`
 	Station *heard    `json:"station"`
-	Because string    `json:"because"` // why there is no crowd, or what is odd about the sound
+	Clock   *stamped  `json:"clock,omitempty"` // with --at
+	Because string    `json:"because"`         // why there is no crowd, or what is odd about the sound
 
 	crowd crowd.Offset
 	bound float64
@@ -76,6 +77,9 @@ func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
 		all[i].BeginS += into
 	}
 	for i, o := range band.Offsets(all, m) {
+		if into > 0 {
+			o = math.Remainder(o, m.Period.Seconds())
+		}
 		f.Signals = append(f.Signals, finding{round(o, 3), round(all[i].FreqHz, 1), round(all[i].SNRdB, 0)})
 	}
 	apart := band.Distinct(all, m)
@@ -94,6 +98,9 @@ func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
 	case err != nil:
 		f.Because += fmt.Sprintf("The %d stations do not agree well enough (± %.1f s).", len(apart), c.BoundS)
 	default:
+		if into > 0 {
+			c.OffsetS = math.Remainder(c.OffsetS, m.Period.Seconds())
+		}
 		f.crowd, f.bound = c, c.BoundS+m.Doubt.Seconds()
 		f.Crowd = &crowded{c.Signals, round(c.OffsetS, 3), round(c.BoundS+m.Doubt.Seconds(), 3)}
 	}

@@ -43,14 +43,23 @@ func Hear(ctx context.Context, c cli.Hear, in io.Reader, out, errOut io.Writer) 
 // files examines recordings, each for itself.
 func files(c cli.Hear, m band.Mode, out io.Writer) (code int, err error) {
 	code = exit.No
+	var at stamp
+	if c.At != "" {
+		if at, err = readAt(c.At); err != nil {
+			return exit.Misuse, exit.Usage(err)
+		}
+	}
 	enc := json.NewEncoder(out)
 	for _, path := range c.Words {
 		p, word, err := read(path, c.Channel-1)
 		if err != nil {
 			return exit.No, fmt.Errorf("hear: %w", err)
 		}
-		f := examine(p, m)
+		f := examineSpan(p, m, 0, at.into(m))
 		f.Path = path
+		if c.At != "" {
+			f.Clock = at.by(f, m, c)
+		}
 		if word != "" {
 			f.Because = word + " " + f.Because
 		}
@@ -109,6 +118,9 @@ func show(out io.Writer, f found) {
 			fmt.Fprintf(out, " That is %s UTC.", s.UTC.V.Time().Format("2006-01-02 15:04"))
 		}
 		fmt.Fprintln(out)
+	}
+	if f.Clock != nil {
+		f.Clock.show(out)
 	}
 	if f.Because != "" {
 		fmt.Fprintf(out, "  %s\n", f.Because)
