@@ -9,14 +9,15 @@ is silent for 40 s. Meanwhile browsers come and go on the page's stream, program
 /status.json and /metrics, readers of the shared sentences come and go (some read
 nothing), and devices ask the time service. Everything is on loopback.
 
-Once a minute: resident memory, descriptors, threads, files in both folders, and the
-largest gap between two statuses. After the first tenth, which fills caches and the
+Once a minute: resident memory, descriptors, threads, files in both folders, parts of the
+record and their size, and the largest gap between two statuses. After the first tenth, which fills caches and the
 history, what follows is compared by its thirds. At the end the load stops, and after a
 minute the program is ended by SIGQUIT, on which Go's runtime writes down every goroutine:
 that number is compared with the number of a second process that ran for two minutes.
 
 Exit 1: the process ended, memory grew by more than 1.5 MB from the first third to the
-last, descriptors, threads or files grew, more goroutines are left than after two minutes,
+last, descriptors, threads or files grew, the record (here of 1 MB) had more than eight
+parts or was larger than its bound and a part of it, more goroutines are left than after two minutes,
 or a status came more than 3 s late (stale_after_s: a reader would say "cannot tell"). The
 1.1 s bar on gaps belongs to an idle machine; the gap seen is printed.
 """
@@ -25,6 +26,8 @@ import http.client, json, os, pty, random, re, shutil, signal, socket, statistic
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "vm"))
 sys.dont_write_bytecode = True  # the tree stays clean
 from receiver import burst
+
+RECORD, PARTS = 1 << 20, 8  # record.most_mb in B; into so many files a run divides it
 
 def free_port(kind):
     with socket.socket(socket.AF_INET, kind) as s:
@@ -42,7 +45,7 @@ class Program:
         settings = f"{self.top}/noonmark.toml"
         with open(settings, "w") as f:
             f.write(f'[receiver]\ndevice = "{os.ttyname(slave)}"\nshare_tcp = "127.0.0.1:{self.share}"\n[rtc]\ndevice = "none"\n'
-                    f'[publish]\nhttp = "127.0.0.1:{self.http}"\ntime_service = "127.0.0.1:{self.ntp}"\n[record]\nmost_mb = 1\n')
+                    f'[publish]\nhttp = "127.0.0.1:{self.http}"\ntime_service = "127.0.0.1:{self.ntp}"\n[record]\nmost_mb = {RECORD >> 20}\n')
         self.stop, self.log = threading.Event(), open(f"{self.top}/log", "w+")
         threading.Thread(target=self.feed, daemon=True).start()
         self.process = subprocess.Popen([binary, "run", "--config", settings, "--run-dir", f"{self.top}/run", "--state-dir", f"{self.top}/state",
@@ -69,12 +72,21 @@ class Program:
             return json.load(f)
 
     def looks(self):
-        """Resident memory in MB, descriptors, threads, files."""
+        """Resident memory in MB, descriptors, threads, files without the record's, the record's parts and their bytes."""
         with open(f"/proc/{self.process.pid}/status") as f:
             text = f.read()
         word = lambda name: int(re.search(name + r":\s*(\d+)", text).group(1))
-        files = sum(len(names) for folder in ("run", "state") for _, _, names in os.walk(f"{self.top}/{folder}"))
-        return word("VmRSS") / 1024, len(os.listdir(f"/proc/{self.process.pid}/fd")), word("Threads"), files
+        files, parts, size = 0, 0, 0
+        for folder in ("run", "state"):
+            for where, _, names in os.walk(f"{self.top}/{folder}"):
+                of_record = [n for n in names if n.endswith(".record.gz")]
+                files, parts = files + len(names) - len(of_record), parts + len(of_record)
+                for n in of_record:
+                    try:
+                        size += os.path.getsize(os.path.join(where, n))
+                    except FileNotFoundError:
+                        pass  # the oldest has just been removed
+        return word("VmRSS") / 1024, len(os.listdir(f"/proc/{self.process.pid}/fd")), word("Threads"), files, parts, size
 
     def goroutines(self):
         """Ends it by SIGQUIT and counts the goroutines it writes down."""
@@ -185,6 +197,10 @@ def verdict(rows, left, fresh, gap):
     for i, name, least in ((1, "descriptors", 3), (2, "threads", 2), (3, "files", 2)):
         if (more := mean(rows[-third:], i) - mean(rows[:third], i)) > least:
             wrong.append(f"{name} grew by {more:.1f}")
+    if (most := max(r[4] for r in rows)) > PARTS:
+        wrong.append(f"the record had {most} parts, at most {PARTS}")
+    if (most := max(r[5] for r in rows)) > RECORD * (1 + 1 / PARTS) + 8192:
+        wrong.append(f"the record had {most} B, at most {RECORD} and a part")
     if left > fresh:
         wrong.append(f"{left} goroutines are left; after two minutes without load there are {fresh}")
     if gap > 3:
@@ -206,6 +222,7 @@ def main():
         while (at := time.monotonic() - begin) < minutes * 60 and p.process.poll() is None:
             rows.append(p.looks())
             print(f"{at / 60:6.1f} min  {rows[-1][0]:6.1f} MB  {rows[-1][1]:3} descriptors  {rows[-1][2]:2} threads  {rows[-1][3]:2} files  "
+                  f"{rows[-1][4]} parts of the record, {rows[-1][5] / 1024:.0f} KiB  "
                   f"largest gap {gaps.worst:.2f} s of {gaps.count}", file=out)
             time.sleep(min(60, max(0.1, minutes * 60 - at)))
         if p.process.poll() is not None:

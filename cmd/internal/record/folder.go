@@ -14,7 +14,8 @@ import (
 )
 
 // Folder keeps a record in files of a folder, with a bound on their sum: the oldest are
-// removed. It belongs to one goroutine. What goes wrong with it stops the record, never the
+// removed. A run has at most eight files; over many short runs a file counts as a block
+// at least, so that their number is bounded, too. It belongs to one goroutine. What goes wrong with it stops the record, never the
 // station.
 type Folder struct {
 	dir     string
@@ -33,6 +34,7 @@ const (
 	flushEvery = 10 * time.Second
 	suffix     = ".record.gz"
 	leastBytes = 64 << 10
+	block      = 4096 // B, the least that a file takes: a page of memory, and mke2fs(8)'s usual block
 )
 
 // OpenFolder begins a record in a folder that is made if it is not there. most bounds the
@@ -83,7 +85,7 @@ func (f *Folder) prune() error {
 		if err != nil {
 			return fmt.Errorf("record: %w", err)
 		}
-		if sum += info.Size(); sum <= f.most-f.most/parts {
+		if sum += taken(info.Size()); sum <= f.most-f.most/parts {
 			continue
 		}
 		for _, old := range list[:i+1] {
@@ -95,6 +97,9 @@ func (f *Folder) prune() error {
 	}
 	return nil
 }
+
+// taken is what a file of size bytes takes of memory or disk, B: whole blocks, one at least.
+func taken(size int64) int64 { return max((size+block-1)/block, 1) * block }
 
 // Files are the records of a folder, the oldest first.
 func Files(dir string) ([]string, error) {

@@ -2,6 +2,7 @@ package record_test
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"math/rand/v2"
 	"os"
@@ -75,6 +76,51 @@ func TestFolderIsBounded(t *testing.T) {
 		if n == 0 {
 			t.Errorf("%s holds nothing", name)
 		}
+	}
+}
+
+// One long run has eight files at most, whatever it records.
+func TestOneRunHasEightFiles(t *testing.T) {
+	dir, rng, most := t.TempDir(), rand.New(rand.NewPCG(2, 2)), 0
+	f, err := record.OpenFolder(dir, 1, "run", func() record.Header { return record.Header{} })
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for i := range 350 {
+		f.Put(noise(rng))
+		if err := f.Tick(timescale.Local(i) * 10e9); err != nil {
+			t.Fatal(err)
+		}
+		files, err := record.Files(dir)
+		if most = max(most, len(files)); err != nil || most > 8 {
+			t.Fatalf("%d files after %d inputs, %v", most, i+1, err)
+		}
+	}
+	if most < 6 {
+		t.Errorf("%d files at most: nothing was rotated", most)
+	}
+}
+
+// A program that starts again and again leaves no more files than the bound has blocks.
+func TestManyShortRuns(t *testing.T) {
+	dir, most := t.TempDir(), 0
+	for i := range 160 {
+		f, err := record.OpenFolder(dir, 1, fmt.Sprintf("run%04d", i), func() record.Header { return record.Header{} })
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			t.Fatal(err)
+		}
+		files, err := record.Files(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		most = max(most, len(files))
+	}
+	if room := 512 << 10 / 4096; most > room || most < room/2 {
+		t.Errorf("%d files at most, of the %d that the least bound, 512 KiB, has room for", most, room)
 	}
 }
 
