@@ -25,6 +25,7 @@ func TestTranscripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("NO_COLOR", "1")
 			e.Setenv("XDG_RUNTIME_DIR", e.WorkDir+"/user")
+			e.Setenv("SYSTEMD_UNIT_PATH", e.WorkDir+"/units") // whatever is installed here
 			e.Setenv("XDG_STATE_HOME", e.WorkDir+"/state")
 			return nil
 		},

@@ -76,6 +76,25 @@ func (e Environment) ReadDirs(flag string) []string {
 	return dirs
 }
 
+// StartCommand is what starts the service on this computer: the service manager where the
+// package's unit is installed, else the program itself. A unit that is masked, a link to
+// /dev/null, is not installed. Folders: systemd.unit(5), "System Unit Search Path".
+func (e Environment) StartCommand() string {
+	dirs := "/etc/systemd/system:/run/systemd/system:/usr/local/lib/systemd/system:/usr/lib/systemd/system:/lib/systemd/system"
+	if d := e.Getenv("SYSTEMD_UNIT_PATH"); d != "" {
+		dirs = d
+	}
+	for dir := range strings.SplitSeq(dirs, ":") {
+		if info, err := os.Stat(filepath.Join(dir, "noonmark.service")); err == nil {
+			if info.Mode().IsRegular() {
+				return "sudo systemctl start noonmark"
+			}
+			break // the first that is found counts
+		}
+	}
+	return "noonmark run"
+}
+
 // DemoDir is where noonmark demo publishes, for the same user's commands with --demo: a
 // directory that no service uses.
 func (e Environment) DemoDir() string {

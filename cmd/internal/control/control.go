@@ -8,10 +8,12 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
+	"os"
 	"path/filepath"
 	"time"
 
 	"noonmark/clockcheck/timescale"
+	"noonmark/cmd/internal/config"
 	"noonmark/status"
 )
 
@@ -73,7 +75,7 @@ type Marked struct {
 }
 
 // ErrNoService says that no service listens.
-var ErrNoService = errors.New("no service is running here: start it: noonmark run")
+var ErrNoService = errors.New("no service is running here")
 
 // Tell asks the service that listens in the first of dirs.
 func Tell(dirs []string, r Request) (a Answer, err error) {
@@ -89,7 +91,7 @@ func Tell(dirs []string, r Request) (a Answer, err error) {
 		err = ErrNoService
 	}
 	if err != nil {
-		return a, err
+		return a, fmt.Errorf("%w: start it: %s", err, config.Environment{Getenv: os.Getenv}.StartCommand())
 	}
 	defer c.Close()
 	c.SetDeadline(time.Now().Add(2 * Time))

@@ -4,10 +4,12 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"os"
 	"time"
 
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/cli"
+	"noonmark/cmd/internal/config"
 	"noonmark/cmd/internal/control"
 	"noonmark/cmd/internal/hostclock"
 )
@@ -57,7 +59,7 @@ func (h *hearer) delivered(c cli.Hear, w claim) (told, error) {
 	switch {
 	case errors.Is(err, control.ErrNoService):
 		if !c.JSON {
-			say(h.out, "No service is running, so that nothing else is done with it. To have the clock judged: noonmark run")
+			say(h.out, "No service is running, so that nothing else is done with it. To have the clock judged: "+config.Environment{Getenv: os.Getenv}.StartCommand())
 		}
 	case err != nil:
 		return t, err

@@ -242,7 +242,7 @@ func (m *marker) deliver(c cli.Mark, out *marked, r marks.Result, p hostclock.Pa
 	}
 	a, err := m.tell(control.Request{Do: "mark", Mark: w})
 	if errors.Is(err, control.ErrNoService) {
-		m.say("No service is running, so that nothing else is done with it. To have the clock kept: noonmark run")
+		m.say("No service is running, so that nothing else is done with it. To have the clock kept: %s", config.Environment{Getenv: os.Getenv}.StartCommand())
 		return nil
 	}
 	if err != nil {

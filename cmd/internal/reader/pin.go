@@ -49,7 +49,7 @@ func PIN(c cli.Pin, out io.Writer) (int, error) {
 	if errors.Is(first, fs.ErrPermission) {
 		return exit.Cannot, exit.With(exit.Cannot, errors.New("you may not see the number: sudo noonmark pin"))
 	}
-	return exit.Cannot, exit.With(exit.Cannot, errors.New("no service with a page is running here: noonmark run"))
+	return exit.Cannot, exit.With(exit.Cannot, fmt.Errorf("no service with a page is running here: %s", env.StartCommand()))
 }
 
 // errSilent: what lies in the directory is of a service that was killed or hangs.

@@ -16,13 +16,23 @@ import (
 // LookEvery is how often until looks: a status comes once a second.
 const LookEvery = 500 * time.Millisecond
 
+// errNone: no service runs here, or its first second has not passed.
+var errNone = errors.New("no status is published")
+
+// start is the advice where no service runs: how this computer starts it.
+func start() status.Advice {
+	a := status.Refusal("").Advice
+	a.Text = "Start noonmark: " + config.Environment{Getenv: os.Getenv}.StartCommand() + "."
+	return a
+}
+
 // Published finds the status to read, and takes the reader's present.
 func Published(runDir string) (status.Snapshot, status.Now, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	found, err := status.Find(env.ReadDirs(runDir)...)
 	s, now := found.Status, found.Now
 	if errors.Is(err, os.ErrNotExist) {
-		err = errors.New("no status is published: start the service: noonmark run")
+		err = fmt.Errorf("%w: start the service: %s", errNone, env.StartCommand())
 	}
 	if err != nil {
 		return s, now, err

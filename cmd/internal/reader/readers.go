@@ -4,6 +4,7 @@ package reader
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 
@@ -18,6 +19,9 @@ import (
 func Ready(c cli.Ready, out io.Writer) (int, error) {
 	s, now, err := Published(c.RunDir)
 	report := status.Refusal("Nothing to go by: " + errText(err) + ".")
+	if errors.Is(err, errNone) {
+		report.Because, report.Advice = "Nothing to go by: "+errNone.Error()+".", start()
+	}
 	if err == nil {
 		if report, err = status.Ready(s, now, c.Modes); err != nil {
 			return exit.Misuse, modeError(err)

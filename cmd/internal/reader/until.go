@@ -36,7 +36,7 @@ func Until(ctx context.Context, c cli.Until, out io.Writer) (int, error) {
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	w := Waited{For: wanted(c)}
 	look := func() (bool, string, error) {
-		w.Advice = status.Refusal("").Advice
+		w.Advice = start()
 		found, err := status.Find(env.ReadDirs(c.RunDir)...)
 		if err != nil {
 			return false, "No status is published yet.", nil

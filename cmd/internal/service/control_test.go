@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"io"
 	"log/slog"
 	"math"
@@ -121,7 +122,7 @@ func TestControl(t *testing.T) {
 
 func TestNoService(t *testing.T) {
 	dir := t.TempDir()
-	if _, err := control.Tell([]string{dir}, control.Request{Do: "mark", Mark: markNow(time.Second)}); err != control.ErrNoService {
+	if _, err := control.Tell([]string{dir}, control.Request{Do: "mark", Mark: markNow(time.Second)}); !errors.Is(err, control.ErrNoService) {
 		t.Errorf("%v", err)
 	}
 	// A socket that a killed service left behind.
@@ -131,7 +132,7 @@ func TestNoService(t *testing.T) {
 	}
 	l.(*net.UnixListener).SetUnlinkOnClose(false)
 	l.Close()
-	if _, err := control.Tell([]string{dir}, control.Request{Do: "mark", Mark: markNow(time.Second)}); err != control.ErrNoService {
+	if _, err := control.Tell([]string{dir}, control.Request{Do: "mark", Mark: markNow(time.Second)}); !errors.Is(err, control.ErrNoService) {
 		t.Errorf("%v", err)
 	}
 }
