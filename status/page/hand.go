@@ -6,6 +6,7 @@ import (
 	"math"
 	"net"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -34,6 +35,10 @@ type Hand interface {
 	Mark(Taps) (string, error)
 	// Borrow takes the clock of a device as an operator's reference.
 	Borrow(Borrowed) (string, error)
+	// Timed are the modes whose offsets Offsets takes.
+	Timed() []string
+	// Offsets takes what a decoder on the station's own computer shows for other stations.
+	Offsets(mode string, typed []string) (string, error)
 	// Withdraw takes the newest of both back, with all that was learned from it.
 	Withdraw() (string, error)
 	// Use makes a mode the station's mode in use.
@@ -84,10 +89,11 @@ const (
 )
 
 const (
-	maxForm  = 4 << 10
-	maxTaps  = 20
-	maxSlack = 2 * time.Second
-	tapsKept = 45 * time.Minute // older taps are no longer worth anything
+	maxForm    = 4 << 10
+	maxTaps    = 20
+	maxOffsets = 100
+	maxSlack   = 2 * time.Second
+	tapsKept   = 45 * time.Minute // older taps are no longer worth anything
 )
 
 func (p *Page) handRoutes() {
@@ -95,7 +101,7 @@ func (p *Page) handRoutes() {
 		return
 	}
 	own := http.NewCrossOriginProtection()
-	for name, do := range map[string]func(*http.Request) (string, error){"mark": p.mark, "borrow": p.borrow, "use": p.use,
+	for name, do := range map[string]func(*http.Request) (string, error){"mark": p.mark, "borrow": p.borrow, "use": p.use, "offsets": p.offsets,
 		"withdraw": func(*http.Request) (string, error) { return p.cfg.Hand.Withdraw() },
 		"resume":   func(*http.Request) (string, error) { return p.cfg.Hand.Resume() }} {
 		p.mux.Handle("POST /hand/"+name, own.Handler(p.byHand(do)))
@@ -211,6 +217,20 @@ func (p *Page) borrow(r *http.Request) (string, error) {
 		return "", refusal("Say how many days ago it took its time, 0 to 365.")
 	}
 	return p.cfg.Hand.Borrow(b)
+}
+
+// offsets takes typed ones, and those only that were read off by the clock that is judged.
+func (p *Page) offsets(r *http.Request) (string, error) {
+	mode, typed := r.PostForm.Get("mode"), strings.Fields(r.PostForm.Get("offsets"))
+	switch {
+	case !slices.Contains(p.cfg.Hand.Timed(), mode):
+		return "", refusal("Say which mode the offsets are of.")
+	case r.PostForm.Get("own") != "yes":
+		return "", refusal("The decoder must run on the station’s own computer: another device has another clock.")
+	case len(typed) > maxOffsets:
+		return "", refusal(fmt.Sprintf("More than %d offsets are not taken.", maxOffsets))
+	}
+	return p.cfg.Hand.Offsets(mode, typed)
 }
 
 func (p *Page) use(r *http.Request) (string, error) {

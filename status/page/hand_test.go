@@ -26,6 +26,7 @@ type hands struct {
 	taps      []Taps
 	borrowed  []Borrowed
 	mode      string
+	offsets   []string
 }
 
 func (h *hands) Open(pin, from string) error {
@@ -63,6 +64,15 @@ func (h *hands) Borrow(b Borrowed) (string, error) {
 	return "Borrowed.", nil
 }
 
+func (h *hands) Timed() []string { return []string{"FT8", "FT4"} }
+
+func (h *hands) Offsets(mode string, typed []string) (string, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.offsets = append([]string{mode}, typed...)
+	return "By " + strconv.Itoa(len(typed)) + " stations.", nil
+}
+
 func (h *hands) Resume() (string, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -94,6 +104,7 @@ func TestByHandIsRefused(t *testing.T) {
 	borrow := url.Values{"pin": {"2468"}, "source": {SourceNetwork}, "days": {"0"}, "slack": {"3"}, "at": {ms(now)}, "utc": {"1927857906000"}}
 	use := url.Values{"pin": {"2468"}, "mode": {"FT4"}}
 	resume := url.Values{"pin": {"2468"}}
+	offsets := url.Values{"pin": {"2468"}, "mode": {"FT8"}, "own": {"yes"}, "offsets": {" 0.8  -0.9\n0,7 "}}
 	with := func(v url.Values, key, value string) url.Values {
 		c := url.Values{}
 		for k := range v {
@@ -129,6 +140,12 @@ func TestByHandIsRefused(t *testing.T) {
 		{"no time", "borrow", "", with(borrow, "utc", "NaN"), 422},
 		{"days to come", "borrow", "", with(borrow, "days", "-1"), 422},
 		{"a mode that is none", "use", "", with(use, "mode", "<script>"), 422},
+		{"a wrong PIN for offsets", "offsets", "", with(offsets, "pin", "1234"), 403},
+		{"offsets of another site", "offsets", "cross-site", offsets, 403},
+		{"offsets of another device's decoder", "offsets", "", with(offsets, "own", ""), 422},
+		{"offsets of no mode", "offsets", "", with(offsets, "mode", "WSPR"), 422},
+		{"too many offsets", "offsets", "", with(offsets, "offsets", strings.Repeat("0.1 ", maxOffsets+1)), 422},
+		{"offsets", "offsets", "same-origin", offsets, 200},
 		{"a mark", "mark", "", with(mark, "minute", "2031-02-03T04:06"), 200},
 		{"a borrowed clock", "borrow", "same-origin", borrow, 200},
 		{"a mode", "use", "", use, 200},
@@ -150,6 +167,9 @@ func TestByHandIsRefused(t *testing.T) {
 		if a.StatusCode != row.want {
 			t.Errorf("%s: %d, want %d: %s", row.name, a.StatusCode, row.want, text)
 		}
+	}
+	if got := strings.Join(h.offsets, "|"); got != "FT8|0.8|-0.9|0,7" {
+		t.Errorf("offsets arrived as %s", got)
 	}
 	if len(h.taps) != 1 || len(h.borrowed) != 1 || h.mode != "FT4" {
 		t.Fatalf("done: %+v, %+v, %q", h.taps, h.borrowed, h.mode)
@@ -228,6 +248,16 @@ func TestByHandInTheBrowser(t *testing.T) {
 	}
 	if !strings.Contains(b.Text("guide"), "Station’s minute in") {
 		t.Errorf("the guide says %q", b.Text("guide"))
+	}
+
+	pagetest.Eval[bool](b, `document.getElementById("offsets").value = "0.8 0.9 0.7 0.8 1.0", true`)
+	answer("#offsets-form", `document.getElementById("offsets-send").click()`, "another device has another clock")
+	if h.offsets != nil {
+		t.Error("offsets of any computer were taken")
+	}
+	answer("#offsets-form", `document.querySelector("input[name=own]").click(), document.getElementById("offsets-send").click()`, "By 5 stations.")
+	if got := strings.Join(h.offsets, "|"); got != "FT8|0.8|0.9|0.7|0.8|1.0" || pagetest.Eval[string](b, `document.getElementById("offsets").value`) != "" {
+		t.Errorf("offsets arrived as %s", got)
 	}
 
 	// The mark turned every mode: it offers its own withdrawal.

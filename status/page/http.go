@@ -52,6 +52,7 @@ type document struct {
 	Speed         float64
 	host          string
 	Hand          []Signal // the choice, if anything can be done by hand
+	Timed         []string // modes whose offsets can be typed
 	ByHand        bool
 	CautionPlace  string
 	CautionSender string
@@ -166,7 +167,7 @@ func (p *Page) document(r *http.Request, extra *details, came float64) (*documen
 	d := &document{view: &view{Verdict: status.Unknown}, details: extra, Gone: true, First: "null", host: r.Host, Asked: p.known(r.FormValue("mode")), Part: r.FormValue("part") != "",
 		Look: lookOf(r), Speed: p.cfg.Speed, Parts: make(map[string]template.HTML), CautionPlace: cautionPlace, CautionSender: cautionSender}
 	if p.cfg.Hand != nil {
-		d.Hand, d.ByHand = p.cfg.Hand.Signals(), true
+		d.Hand, d.Timed, d.ByHand = p.cfg.Hand.Signals(), p.cfg.Hand.Timed(), true
 	}
 	for _, l := range looks {
 		l.Chosen = l.Name == d.Look || d.Look == "" && l.Name == "auto"

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
-	"strings"
 	"time"
 
 	"noonmark/clockcheck/air/band"
@@ -15,28 +13,16 @@ import (
 	"noonmark/cmd/internal/exit"
 )
 
-// shownStep is in which steps programs show offsets, s, where the numbers do not say.
-const shownStep = 0.1
-
 // byHand takes the offsets that the operator reads off for the others. Positive = they
 // seem to come late = this computer's clock is fast.
 func (h *hearer) byHand(c cli.Hear, m band.Mode) (int, error) {
-	var offsets []float64
-	for _, w := range c.Words {
-		v, err := strconv.ParseFloat(strings.TrimSuffix(strings.ReplaceAll(w, ",", "."), "s"), 64)
-		if err != nil || math.IsNaN(v) || math.Abs(v) > m.Period.Seconds()/2 {
-			return exit.Misuse, exit.Usage(fmt.Errorf("hear: %q is not an offset of %s in seconds, from %.1f to %.1f", w, m.Name, -m.Period.Seconds()/2, m.Period.Seconds()/2))
-		}
-		offsets = append(offsets, v)
+	o, err := crowd.ByHand(c.Words, m.Name, m.Period, m.Doubt)
+	switch {
+	case errors.Is(err, crowd.ErrFew), errors.Is(err, crowd.ErrScattered):
+		return exit.No, fmt.Errorf("hear: %w", err)
+	case err != nil:
+		return exit.Misuse, exit.Usage(fmt.Errorf("hear: %w", err))
 	}
-	o, err := crowd.Of(offsets, m.Period.Seconds())
-	if errors.Is(err, crowd.ErrFew) {
-		return exit.No, fmt.Errorf("hear: %d offsets are too few: each of another station, %d at least, better ten", len(offsets), crowd.Least)
-	}
-	if err != nil {
-		return exit.No, fmt.Errorf("hear: %w: read more of them, or look for a mistyped sign", err)
-	}
-	o.BoundS += shownStep/2 + m.Doubt.Seconds()
 	p := h.sample()
 	w := claim{source: "crowd", error: o.OffsetS - crowd.Delay, bound: o.BoundS, common: crowd.Floor + m.Doubt.Seconds(), modulo: m.Period, signals: o.Signals, at: p}
 	return exit.OK, h.deliver(c, w)

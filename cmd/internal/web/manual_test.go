@@ -129,3 +129,4 @@ func TestHelpLeadsSomewhere(t *testing.T) {
 type byHandOf struct{ page.Hand }
 
 func (byHandOf) Signals() []page.Signal { return nil }
+func (byHandOf) Timed() []string        { return nil }

@@ -264,6 +264,10 @@
       const now = performance.now(), t = own(now);
       await send(e.target, t ? { at: t.ms, utc: Date.now(), slack: t.half + grain() } : {});
     });
+    $("offsets-form").addEventListener("submit", async (e) => {
+      e.preventDefault();
+      if (await send(e.target, {})) $("offsets").value = "";
+    });
     $("use-form").addEventListener("submit", async (e) => {
       e.preventDefault();
       if (e.submitter?.id === "use-send") await send(e.target, { mode: e.submitter.value });
