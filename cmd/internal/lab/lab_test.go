@@ -34,7 +34,8 @@ func scenarios(t testing.TB) (cases []*Case) {
 	return cases
 }
 
-// long asks for the long worlds too: a step of .ci/run of its own.
+// long asks for the long worlds too: a step of .ci/run of its own. NOONMARK_LONG=2 plays
+// every scenario twice.
 var long = os.Getenv("NOONMARK_LONG") != ""
 
 // part is every nth of all, and all of them where the long worlds are asked for: the plain
@@ -51,7 +52,7 @@ func part[T any](all []T, n int) (some []T) {
 // Everything that the files expect holds, and nothing false is said.
 func TestScenarios(t *testing.T) {
 	cases, seeds := part(scenarios(t), 4), uint64(1)
-	if long {
+	if os.Getenv("NOONMARK_LONG") == "2" {
 		seeds = 2
 	}
 	if testing.Short() { // the race detector makes it ten times slower
