@@ -92,6 +92,8 @@ func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
 		f.Because += fmt.Sprintf("No signal of %s is in the sound.", m.Name)
 		if hz := otherRate(p, m); hz != 0 {
 			f.Because += fmt.Sprintf(" The sampling rate is wrong: the signals are as if it were %d Hz, not %d.", hz, p.Rate)
+		} else if word := sound.Like(samples); word != "" && f.Station == nil {
+			f.Because += " " + word
 		}
 	case errors.Is(err, crowd.ErrFew):
 		f.Because += fmt.Sprintf("%d stations are plain enough; %d are the least that make a crowd.", len(apart), crowd.Least)

@@ -5,11 +5,13 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"noonmark/clockcheck/air/airtest"
 	"noonmark/clockcheck/air/band"
 	"noonmark/clockcheck/air/sound"
 	"noonmark/cmd/internal/cli"
@@ -91,6 +93,26 @@ func TestBadSound(t *testing.T) {
 		code, text := run(t, c)
 		if code != 1 || !strings.Contains(text, tt.word) || !strings.Contains(text, `"crowd":null`) {
 			t.Errorf("%s: %d, %s", tt.name, code, text)
+		}
+	}
+}
+
+// TestOtherSound: voice, music, clicks and carriers are named, and no claim is made of them.
+func TestOtherSound(t *testing.T) {
+	m, err := band.ModeNamed("FT8")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for word, add := range map[string]func(*rand.Rand, []float32){
+		"a voice": func(r *rand.Rand, x []float32) { airtest.Voice(r, x, 15) }, "music": func(r *rand.Rand, x []float32) { airtest.Music(r, x, 15) },
+		"Clicks": func(r *rand.Rand, x []float32) { airtest.Clicks(r, x, 5, 15) }, "a carrier": func(r *rand.Rand, x []float32) { airtest.Carriers(r, x, 1, 15) },
+	} {
+		r := rand.New(rand.NewPCG(1, 2))
+		x := make([]float32, 15*airtest.Rate)
+		add(r, x)
+		f := examine(sound.Piece{Rate: airtest.Rate, Samples: airtest.Noise(r, x)}, m)
+		if f.Crowd != nil || f.Station != nil || !strings.Contains(f.Because, word) {
+			t.Errorf("%s: %+v", word, f)
 		}
 	}
 }
