@@ -86,4 +86,5 @@ def main():
         p.terminate()
         p.wait()
 
-main()
+if __name__ == "__main__":
+    main()
