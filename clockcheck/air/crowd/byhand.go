@@ -40,3 +40,16 @@ func ByHand(typed []string, mode string, period, doubt time.Duration) (Offset, e
 	o.BoundS += shownStep/2 + doubt.Seconds()
 	return o, nil
 }
+
+// ReadWithin is how old offsets may be that were typed in, with room for the typing
+// (assumption).
+const ReadWithin = 3 * time.Minute
+
+// AfterStep refuses offsets that may have been read off before a step of the clock, so long ago.
+func AfterStep(ago time.Duration) error {
+	if ago >= ReadWithin {
+		return nil
+	}
+	return fmt.Errorf("the clock was stepped %.0f s ago: offsets read before that are of another clock. Wait %.0f s, read them again, and send those",
+		ago.Seconds(), math.Ceil((ReadWithin - ago).Seconds()))
+}

@@ -23,6 +23,13 @@ func (h *hearer) byHand(c cli.Hear, m band.Mode) (int, error) {
 	case err != nil:
 		return exit.Misuse, exit.Usage(fmt.Errorf("hear: %w", err))
 	}
+	if h.stepped != nil && !c.Check {
+		if ago, ok := h.stepped(); ok {
+			if err := crowd.AfterStep(ago); err != nil {
+				return exit.No, fmt.Errorf("hear: %w", err)
+			}
+		}
+	}
 	p := h.sample()
 	w := claim{source: "crowd", error: o.OffsetS - crowd.Delay, bound: o.BoundS, common: crowd.Floor + m.Doubt.Seconds(), modulo: m.Period, signals: o.Signals, at: p}
 	return exit.OK, h.deliver(c, w)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 
 	"noonmark/clockcheck/air/band"
 	"noonmark/clockcheck/air/sound"
@@ -15,6 +16,8 @@ import (
 	"noonmark/cmd/internal/control"
 	"noonmark/cmd/internal/exit"
 	"noonmark/cmd/internal/hostclock"
+	"noonmark/cmd/internal/reader"
+	"noonmark/status"
 )
 
 // maxFile is the largest file that is read: 20 minutes at 48 kHz, two channels.
@@ -29,6 +32,13 @@ func Hear(ctx context.Context, c cli.Hear, in io.Reader, out, errOut io.Writer) 
 	env := config.Environment{Getenv: os.Getenv, UID: os.Getuid()}
 	h := &hearer{out: out, sample: hostclock.Sample, now: hostclock.Now,
 		tell: func(r control.Request) (control.Answer, error) { return control.Tell(env.ReadDirs(c.RunDir), r) }}
+	h.stepped = func() (time.Duration, bool) {
+		s, now, err := reader.Published(c.RunDir)
+		if err != nil || !status.Fresh(s, now).OK {
+			return 0, false
+		}
+		return s.SteppedAgo()
+	}
 	switch {
 	case c.Offsets:
 		return h.byHand(c, m)

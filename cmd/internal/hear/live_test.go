@@ -158,6 +158,22 @@ func TestByHand(t *testing.T) {
 	}
 }
 
+// TestByHandAfterAStep: what was read off before a step is of another clock.
+func TestByHandAfterAStep(t *testing.T) {
+	m, err := band.ModeNamed("FT8")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for ago, told := range map[time.Duration]int{20 * time.Second: 0, crowd.ReadWithin: 1} {
+		s := newStudio(0)
+		h := &hearer{out: io.Discard, sample: s.sample, now: s.now, tell: s.tell, stepped: func() (time.Duration, bool) { return ago, true }}
+		_, err := h.byHand(cli.Hear{Words: []string{"0.8", "0.9", "0.7", "0.8", "1.0"}}, m)
+		if len(s.asked) != told || (err == nil) != (told == 1) || err != nil && !strings.Contains(err.Error(), "Wait 160 s") {
+			t.Errorf("%v after a step: %d told, %v", ago, len(s.asked), err)
+		}
+	}
+}
+
 func FuzzRaw(f *testing.F) {
 	f.Add([]byte{1, 2, 3}, 2)
 	f.Fuzz(func(t *testing.T, b []byte, channels int) {

@@ -23,6 +23,8 @@ type hearer struct {
 	sample func() pair
 	now    func() timescale.Local
 	tell   func(control.Request) (control.Answer, error)
+	// stepped is how long ago the system clock was stepped, as far as the service says; nil = it says nothing.
+	stepped func() (ago time.Duration, ok bool)
 }
 
 // told is what is printed, as JSON, of one thing heard.

@@ -9,11 +9,7 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/air/band"
 	"noonmark/clockcheck/air/crowd"
-	"noonmark/status"
 )
-
-// readWithin is how old typed offsets may be that the page asks for, with room for the typing.
-const readWithin = 3 * time.Minute
 
 // Timed are the modes whose offsets can be typed.
 func (h *ByHand) Timed() (names []string) {
@@ -39,9 +35,10 @@ func (h *ByHand) Offsets(mode string, typed []string) (string, error) {
 		if s == nil || !s.Written.SystemUTC.OK {
 			return "", errBusy
 		}
-		if ago, moved := clockMoved(s); moved && ago < readWithin {
-			return "", fmt.Errorf("the clock was stepped %.0f s ago: offsets read before that are of another clock. Wait %.0f s, read them again, and send those",
-				ago.Seconds(), math.Ceil((readWithin - ago).Seconds()))
+		if ago, stepped := s.SteppedAgo(); stepped {
+			if err := crowd.AfterStep(ago); err != nil {
+				return "", err
+			}
 		}
 		placed := h.cfg.Station().Air(clockcheck.Air{Source: clockcheck.Crowd, At: h.last, UTC: s.Written.SystemUTC.V.Add(-time.Duration(off * 1e9)),
 			Modulo: m.Period, Bound: time.Duration(o.BoundS * 1e9), Common: time.Duration(crowd.Floor*1e9) + m.Doubt, Signals: o.Signals})
@@ -55,18 +52,4 @@ func (h *ByHand) Offsets(mode string, typed []string) (string, error) {
 		return fmt.Sprintf("By %d stations the station’s clock is %.2f s %s ± %.2f s. A clock that is %s has the others come %s. “Who tells the time” shows what it came to.",
 			o.Signals, math.Abs(off), word, o.BoundS, word, come), nil
 	})
-}
-
-// clockMoved is how long ago the system clock was stepped last, by the events still listed.
-func clockMoved(s *status.Snapshot) (ago time.Duration, moved bool) {
-	now := s.Written.SystemUTC.V
-	if s.Clock.ErrorS.OK {
-		now = now.Add(-time.Duration(s.Clock.ErrorS.V * 1e9))
-	}
-	for _, e := range s.Events {
-		if (e.Kind == "stepped" || e.Kind == "clock-stepped") && e.UTC.OK {
-			ago, moved = max(now.Sub(e.UTC.V), 0), true
-		}
-	}
-	return ago, moved
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/air/crowd"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
 	"noonmark/status"
@@ -84,7 +85,7 @@ func TestOffsetsRefused(t *testing.T) {
 // TestOffsetsOfAClockSteppedSince: what was read off before a step is of another clock.
 func TestOffsetsOfAClockSteppedSince(t *testing.T) {
 	for _, kind := range []string{"stepped", "clock-stepped"} {
-		for ago, taken := range map[time.Duration]bool{10 * time.Second: false, readWithin - time.Second: false, readWithin + time.Second: true} {
+		for ago, taken := range map[time.Duration]bool{10 * time.Second: false, crowd.ReadWithin - time.Second: false, crowd.ReadWithin + time.Second: true} {
 			h, s, tick := fastStation(t)
 			utc := s.Written.SystemUTC.V.Add(-800 * time.Millisecond)
 			s.Events = append(s.Events, status.Event{UTC: status.At(utc.Add(-ago)), Kind: kind})
