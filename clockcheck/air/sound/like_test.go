@@ -33,6 +33,9 @@ func simulated(r *rand.Rand, kind string, snr float64) []float32 {
 // TestLike: simulated sounds, 10 to 20 dB, get their word in five of six cases or more, and
 // noise never one. NOONMARK_TEST_LONG takes 60 of each.
 func TestLike(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	r := rand.New(rand.NewPCG(7, 8))
 	n := 6
 	if os.Getenv("NOONMARK_TEST_LONG") != "" {

@@ -30,6 +30,9 @@ func heardAt(t *testing.T, file, at string) *stamped {
 // (testdata/air/heard.csv). So a clock that stamped it 04:05:15 was 0.8 s fast, and one
 // that stamped it 2 s less 1.2 s slow; nothing else changes.
 func TestAt(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for _, tt := range []struct {
 		at          string
 		error, most float64 // s: by the list; the widest bound
@@ -49,6 +52,9 @@ func TestAt(t *testing.T) {
 // TestAtStation: the real minute of WWV begins 42.9 ms after the first sample (testdata/air),
 // so its true stamp is 00:07:59.9571; a clock half a second fast stamps it 00:08:00.4571.
 func TestAtStation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	for at, fast := range map[string]float64{"2025-02-27T00:08:00.457Z": 0.5, "2025-02-27T00:07:40.957Z": -19} {
 		if got := heardAt(t, "wwv-20250227T0008.wav", at); math.Abs(got.ErrorS-fast) > got.BoundS || got.BoundS > 0.1 || got.ModuloS != 60 {
 			t.Errorf("%s: %+v", at, got)
@@ -58,6 +64,9 @@ func TestAtStation(t *testing.T) {
 
 // TestAtSays: the sign in words, and that no service learns of it.
 func TestAtSays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	_, text := run(t, cli.Hear{Words: []string{air + "busy_03.wav"}, At: "2031-02-03T04:05:13Z"})
 	for _, want := range []string{"The clock that gave 2031-02-03T04:05:13Z was 1.2", " s slow ± 1.", "multiples of 15 s", "given to 1 s", "service learns nothing"} {
 		if !strings.Contains(text, want) {

@@ -99,6 +99,9 @@ func TestBadSound(t *testing.T) {
 
 // TestOtherSound: voice, music, clicks and carriers are named, and no claim is made of them.
 func TestOtherSound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a goroutine that the race detector could watch")
+	}
 	m, err := band.ModeNamed("FT8")
 	if err != nil {
 		t.Fatal(err)
