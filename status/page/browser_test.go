@@ -16,7 +16,7 @@ import (
 )
 
 // patience is how long a test waits for what comes at once on an idle machine.
-const patience = time.Minute
+const patience = 3 * time.Minute
 
 // open is a browser that minds breaches of the page's own security policy, and
 // faults of its script.

@@ -30,7 +30,7 @@ type Browser struct {
 }
 
 // Open starts a browser of its own for a test, at 360 by 640.
-func Open(t testing.TB) *Browser { return OpenFor(t, 3*time.Minute) }
+func Open(t testing.TB) *Browser { return OpenFor(t, 10*time.Minute) }
 
 // OpenFor is Open for a test that may take so long.
 func OpenFor(t testing.TB, limit time.Duration) *Browser {
