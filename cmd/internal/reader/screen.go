@@ -84,6 +84,9 @@ func untilSecond(s status.Snapshot, now status.Now) time.Duration {
 	return min(max(time.Second-into, 10*time.Millisecond), time.Second)
 }
 
+// errGone: a raw terminal gives Ctrl-D as a byte, so its end of file is a hang-up.
+var errGone = errors.New("the terminal is gone")
+
 // quitKey reads keys until one that means the end; the error is that of a terminal that
 // is gone.
 func quitKey(in io.Reader) error {
@@ -96,7 +99,7 @@ func quitKey(in io.Reader) error {
 			}
 		}
 		if errors.Is(err, io.EOF) {
-			return nil
+			return errGone
 		}
 		if err != nil {
 			return err
