@@ -164,16 +164,20 @@ func TestStampsOfSharing(t *testing.T) {
 		p := func(d []time.Duration, q float64) time.Duration { return d[int(q*float64(len(d)-1))] }
 		t.Logf("%d and %d bursts; alone: median %v, 99 %% %v; shared with 50, 10 stuck: median %v, 99 %% %v",
 			len(alone), len(shared), p(alone, 0.5), p(alone, 0.99), p(shared, 0.5), p(shared, 0.99))
-		fewer := len(shared) < len(alone)*8/10 // bursts whose beginning was not seen at all
-		if !fewer && p(shared, 0.99)-p(alone, 0.99) <= time.Millisecond {
+		// A burst is left out where this test itself was held up, so few say nothing: a busy
+		// machine leaves out more of those that 50 clients are fed beside.
+		if len(shared) < 20 || len(alone) < 20 {
+			continue
+		}
+		if p(shared, 0.99)-p(alone, 0.99) <= time.Millisecond {
 			return
 		}
 		usable, quiet := p(alone, 0.5) <= time.Millisecond, p(alone, 0.99) <= time.Millisecond
-		if quiet || usable && (fewer || p(shared, 0.5)-p(alone, 0.5) > time.Millisecond) {
+		if quiet || usable && p(shared, 0.5)-p(alone, 0.5) > time.Millisecond {
 			missed++
 		}
 	}
-	if missed < 2 {
+	if missed < 3 {
 		t.Skip("this machine is too busy to tell a delay of 1 ms")
 	}
 	t.Error("sharing delays the stamps of arrival by more than 1 ms at the 99th percentile")
