@@ -16,6 +16,18 @@ const portQuiet = 30 * time.Second
 // system are those of the judgement, which is last.
 func (j *Judge) Lasts(now timescale.Local, system timescale.UTC, last *Judgement, until float64) []float64 {
 	c := j.clone()
+	return PlaySilence(last, until, func(t float64, quiet bool, d *Judgement) {
+		if quiet && c.rx.present {
+			c.ReceiverLost("It is silent.")
+		}
+		ahead, _ := j.Ahead(last.Error, t) // the clock goes on as it goes
+		c.judge(now.Add(seconds2d(t)), system.Add(seconds2d(t+ahead-last.Error+j.f.v[sY]*t)), d)
+	})
+}
+
+// PlaySilence is Lasts for any judge. play has a copy of it judge t seconds after last, with
+// no reading since; quiet: the receiver's port has been given up by then.
+func PlaySilence(last *Judgement, until float64, play func(t float64, quiet bool, d *Judgement)) []float64 {
 	out, on := make([]float64, len(last.Modes)), make([]bool, len(last.Modes))
 	for i, m := range last.Modes {
 		if on[i] = m.Verdict == Within; !on[i] {
@@ -24,12 +36,7 @@ func (j *Judge) Lasts(now timescale.Local, system timescale.UTC, last *Judgement
 	}
 	var d Judgement
 	for t := 1.0; t <= until && slices.Contains(on, true); t = max(t+1, t*1.02) {
-		at := now.Add(seconds2d(t))
-		if at.Sub(now) > portQuiet && c.rx.present {
-			c.ReceiverLost("It is silent.")
-		}
-		ahead, _ := j.Ahead(last.Error, t) // the clock goes on as it goes
-		c.judge(at, system.Add(seconds2d(t+ahead-last.Error+j.f.v[sY]*t)), &d)
+		play(t, seconds2d(t) > portQuiet, &d)
 		for i := range on {
 			if on[i] = on[i] && d.Modes[i].Verdict == Within; on[i] {
 				out[i] = t

@@ -18,11 +18,13 @@ import (
 // changing air accounts for (viewsFar), it is no ordinary night, and the filter's is
 // reported; from half of that on the report goes over to it.
 const (
-	// q2View is the oscillator's random walk of rate while it is followed, 1/s: 0.3 ppm
-	// in an hour. Measured: 0.13 in 0.6 ppm peak to peak in 8 h idle, more with the
-	// temperature; a wrong rate costs little here, for the stream corrects it.
+	// q2View is the oscillator's random walk of rate while it is followed, 1/s: its root times
+	// that of 3,600 s is 0.3 ppm in an hour. Measured: 0.13 in 0.6 ppm peak to peak in 8 h
+	// idle; the temperature adds to it, by an assumption. Its price: a wrong rate costs little
+	// here, for the stream corrects it.
 	q2View = 3e-17
-	// viewsFar: 1 ppm up and down in a day is 14 ms either way, s.
+	// viewsFar, s: 1 ppm up and down in a day parts the views by 14 ms (1 ppm × 86,400 s / 2π);
+	// three and a half times that is an assumption. Its price: a drag may move the report so far.
 	viewsFar = 0.050
 	// viewLearns: so long after it was met a stream refines its latency against
 	// whatever x stood on before.
