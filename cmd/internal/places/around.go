@@ -51,15 +51,12 @@ func neighbourMap(c grid.Cell) string {
 	var b strings.Builder
 	for row, names := range directions {
 		b.WriteString(map[bool]string{true: "Around  ", false: "        "}[row == 0])
-		for column, name := range names {
+		for _, name := range names {
 			l := around[name]
 			if name == "" {
 				l = c.Locator()
 			}
 			fmt.Fprintf(&b, " %-10s", l)
-			if column == 2 {
-				break
-			}
 		}
 		b.WriteString("\n")
 	}
