@@ -21,13 +21,14 @@ import (
 )
 
 type commands struct {
-	Run     run     `cmd:"" help:"Play scenarios and tell what held."`
-	Nights  nights  `cmd:"" help:"Play random nights of 12 h."`
-	Compare compare `cmd:"" help:"Play the same nights by both judges."`
-	Ablate  ablate  `cmd:"" help:"Take the judge's rules away one by one and tell which scenarios fall."`
-	Steady  steady  `cmd:"" help:"Measure the estimate in the steady state beside the optimum and the loop of RFC 5905."`
-	Plot    plot    `cmd:"" help:"Draw one night as SVG: error, bound, tolerance, verdict, events."`
-	Story   story   `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
+	Run      run      `cmd:"" help:"Play scenarios and tell what held."`
+	Nights   nights   `cmd:"" help:"Play random nights of 12 h."`
+	Compare  compare  `cmd:"" help:"Play the same nights by both judges."`
+	Refusals refusals `cmd:"" help:"Tell which explanation of the bank refuses while the clock is inside the tolerance."`
+	Ablate   ablate   `cmd:"" help:"Take the judge's rules away one by one and tell which scenarios fall."`
+	Steady   steady   `cmd:"" help:"Measure the estimate in the steady state beside the optimum and the loop of RFC 5905."`
+	Plot     plot     `cmd:"" help:"Draw one night as SVG: error, bound, tolerance, verdict, events."`
+	Story    story    `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
 }
 
 // errFell is a run in which something did not hold; it has been told already.

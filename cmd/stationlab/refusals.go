@@ -1,0 +1,135 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"time"
+
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/banked"
+	"noonmark/cmd/internal/lab"
+	"noonmark/cmd/internal/station"
+	"noonmark/status"
+)
+
+// refusals plays nights by both judges and says which explanation of the bank refused
+// while the clock was inside the tolerance.
+type refusals struct {
+	Count uint64   `default:"20" help:"How many."`
+	From  uint64   `default:"1" help:"First seed."`
+	Show  int      `default:"15" help:"How many causes are named for each mode."`
+	Kinds string   `enum:"old,new" default:"old" help:"Kinds of nights: ${enum}."`
+	Only  string   `placeholder:"KIND" help:"A new kind that each night must have."`
+	Seeds []uint64 `help:"These nights instead."`
+	Alone bool     `help:"Do not play the nights by the rules: count also the seconds in which they refuse too."`
+}
+
+// cause is an explanation that refused, in a mode.
+type cause struct{ mode, what string }
+
+// tally sums what one cause refused.
+type tally struct {
+	s      int     // seconds
+	half   float64 // sum of the half-widths that it made, s
+	weight float64 // sum of its weights
+	nights int
+	most   int    // seconds in one night
+	first  string // … and where that begins
+}
+
+func (c refusals) Run(out io.Writer) error {
+	d := drawn{judged{"rules"}, c.Kinds, c.Only}
+	if err := d.check(); err != nil {
+		return err
+	}
+	all := map[cause]*tally{}
+	if len(c.Seeds) == 0 {
+		for s := c.From; s < c.From+c.Count; s++ {
+			c.Seeds = append(c.Seeds, s)
+		}
+	}
+	for _, seed := range c.Seeds {
+		for k, t := range tellRefusals(func() *lab.Case { return d.night(seed) }, seed, c.Alone) {
+			a := all[k]
+			if a == nil {
+				a = &tally{}
+				all[k] = a
+			}
+			if a.s, a.half, a.weight, a.nights = a.s+t.s, a.half+t.half, a.weight+t.weight, a.nights+1; t.s > a.most {
+				a.most, a.first = t.s, t.first
+			}
+		}
+	}
+	c.print(out, all)
+	return nil
+}
+
+// tellRefusals plays one night by the rules, then by the bank, and sums what the bank
+// refuses while the truth is inside the tolerance.
+func tellRefusals(night func() *lab.Case, seed uint64, alone bool) map[cause]*tally {
+	said := map[time.Duration][]bool{} // by the rules: within, for each mode
+	if !alone {
+		night().Play(seed, 0, func(at time.Duration, _ float64, s *status.Snapshot) {
+			w := make([]bool, len(s.Modes))
+			for i, m := range s.Modes {
+				w[i] = m.Verdict == status.Within
+			}
+			said[at] = w
+		})
+	}
+	sum := map[cause]*tally{}
+	var judge *banked.Judge
+	c := night()
+	c.Make = func(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
+		judge = banked.New(cfg, learned)
+		return judge
+	}
+	c.Play(seed, 0, func(at time.Duration, truth float64, s *status.Snapshot) {
+		w := said[at]
+		for i, m := range s.Modes {
+			if m.Verdict == status.Within || math.Abs(truth) > m.ToleranceS || !alone && (i >= len(w) || !w[i]) {
+				continue
+			}
+			r := refuser(judge, s, m.ToleranceS)
+			k := cause{m.Mode, r.what}
+			t := sum[k]
+			if t == nil {
+				t = &tally{first: fmt.Sprintf("seed %d at %s", seed, at.Truncate(time.Second))}
+				sum[k] = t
+			}
+			t.s++
+			t.half += r.half
+			t.weight += r.weight
+		}
+	})
+	return sum
+}
+
+// print names the largest causes of each mode.
+func (c refusals) print(out io.Writer, all map[cause]*tally) {
+	keys := make([]cause, 0, len(all))
+	total := map[string]int{}
+	for k, t := range all {
+		keys = append(keys, k)
+		total[k.mode] += t.s
+	}
+	slices.SortFunc(keys, func(a, b cause) int {
+		return cmp.Or(cmp.Compare(a.mode, b.mode), cmp.Compare(all[b].s, all[a].s), cmp.Compare(a.what, b.what))
+	})
+	n, mode := 0, ""
+	for _, k := range keys {
+		if k.mode != mode {
+			mode, n = k.mode, 0
+			fmt.Fprintf(out, "%s: refused for %.1f h while the clock was inside\n%9s %7s %10s %8s  %s\n", mode, float64(total[mode])/3600, "hours", "nights", "half-width", "weight", "the likeliest explanation that refuses")
+		}
+		if n++; n > c.Show {
+			continue
+		}
+		t := all[k]
+		s := float64(t.s)
+		fmt.Fprintf(out, "%9.2f %7d %8.3f s %8.2g  %s (%s)\n", s/3600, t.nights, t.half/s, t.weight/s, k.what, t.first)
+	}
+}
