@@ -4,6 +4,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -124,11 +125,17 @@ func rules(names []string) (set clockcheck.Rules, err error) {
 // drawn is a night that is drawn at random.
 type drawn struct {
 	judged
-	Kinds string `enum:"old,new" default:"old" help:"Kinds of nights: ${enum}."`
-	Only  string `placeholder:"KIND" help:"A new kind that each night must have; a name that does not exist lists them."`
+	Kinds string `enum:"old,new,ear" default:"old" help:"Kinds of nights: ${enum}."`
+	Only  string `placeholder:"KIND" help:"A new kind that each night must have, or the kind of night with an ear; a name that does not exist lists them."`
 }
 
 func (d drawn) check() error {
+	if d.Kinds == "ear" {
+		if d.Only != "" && !slices.Contains(lab.Ears, d.Only) {
+			return fmt.Errorf("stationlab: with --kinds ear, --only is one of: %s", strings.Join(lab.Ears, ", "))
+		}
+		return nil
+	}
 	if names := lab.KindNames(); d.Only != "" && (d.Kinds != "new" || !slices.Contains(names, d.Only)) {
 		return fmt.Errorf("stationlab: --only goes with --kinds new, and one of: %s", strings.Join(names, ", "))
 	}
@@ -137,8 +144,11 @@ func (d drawn) check() error {
 
 // night is the one of a seed.
 func (d drawn) night(seed uint64) *lab.Case {
-	if d.Kinds == "new" {
+	switch d.Kinds {
+	case "new":
 		return d.by(lab.RandomNew(seed, d.Only))
+	case "ear":
+		return d.by(lab.RandomEar(seed, cmp.Or(d.Only, lab.Ears[0])))
 	}
 	return d.by(lab.Random(seed))
 }
@@ -213,6 +223,7 @@ func (n nights) Run(out io.Writer) error {
 			lab.KindTable(out, all)
 		}
 	}
+	lab.SeenTable(out, all)
 	lab.Missed(out, all, n.Show)
 	lab.Needless(out, all, n.Show)
 	bad := lab.Wrong(out, all, n.Show)

@@ -15,7 +15,6 @@ type Station struct {
 	UTC     time.Time // of that minute; zero = not told
 	DUT1    float64   // s, UT1 − UTC, where the code was read
 	TAI     int       // s, TAI − UTC, where it was read; 0 = not
-	peak    float64   // nats by which its tick stands out
 }
 
 // Where the facts come from: NIST Special Publication 432 (2002 edition) for WWV and WWVH,
@@ -54,63 +53,58 @@ func Find(samples []float32) (out []Station) {
 		return []Station{s}
 	}
 	slow := envelope(samples, 100, 50*perMS)
+	var ticks []ticked
 	for _, hz := range [...]float64{1000, 1200} {
-		env := envelope(samples, hz, windowMS*perMS)
-		profile := fold(env)
-		middle, length, peak, ok := tick(profile)
-		if !ok {
+		if t, ok := tick(fold(envelope(samples, hz, windowMS*perMS)), hz); ok {
+			ticks = append(ticks, t)
+		}
+	}
+	for _, t := range apart(ticks) {
+		if t.name == "" {
 			continue
 		}
-		m := markOf(hz, length)
-		if m.name == "" {
-			continue
-		}
-		begin := middle - float64(m.tick-windowMS)/2
-		s := Station{Name: m.name, SecondS: math.Mod(begin/1e3+1, 1), Second: true, peak: peak}
-		s.minute(samples, m)
-		if m.name == "WWV" || m.name == "WWVH" {
+		s := Station{Name: t.name, SecondS: math.Mod(t.begin/1e3+1, 1), Second: true}
+		s.minute(samples, t.mark)
+		if t.name == "WWV" || t.name == "WWVH" {
 			s.code(slow)
 		}
 		out = append(out, s)
 	}
-	return apart(out)
+	return out
 }
 
-// markOf is the station with such a tick; its name is empty where there is none. A pulse of
-// n ms shows as n to n + 2 (M, and by simulation).
-func markOf(hz, length float64) mark {
-	for _, m := range marks {
-		if m.hz == hz && length > float64(m.tick)-2 && length < float64(m.tick)+3 {
-			return m
-		}
-	}
-	return mark{}
+// ticked is a pulse that comes each second; its name is empty where its length fits two stations
+// or none.
+type ticked struct {
+	mark
+	begin  float64 // ms of the second
+	height float64 // its power, in parts of the noise's
 }
 
-// The edges of a tick splash to the other tone, where they are 10 dB (2.3 nats) down.
+// A tick's edges splash to the other tone: of a tone Δ = 200 Hz beside, x ms of which lie in a
+// window of 5 ms, the window shows sin²(πΔx)/(πΔ·5 ms)² of its power, a tenth at most.
 const (
-	splashS    = 0.012
-	splashNats = 1.2
+	splashMS   = 17.0
+	splashPart = 0.25
 )
 
-// apart drops the one of two tones that is the other's splash.
-func apart(all []Station) []Station {
-	if len(all) < 2 || math.Abs(math.Remainder(all[0].SecondS-all[1].SecondS, 1)) > splashS {
-		return all
+// apart drops what may be the splash of a louder tick.
+func apart(all []ticked) (out []ticked) {
+	for _, t := range all {
+		own := true
+		for _, o := range all {
+			own = own && !(t.height < splashPart*o.height && math.Abs(math.Remainder(t.begin-o.begin, 1000)) < splashMS)
+		}
+		if own {
+			out = append(out, t)
+		}
 	}
-	switch d := all[0].peak - all[1].peak; {
-	case d > splashNats:
-		return all[:1]
-	case d < -splashNats:
-		return all[1:]
-	}
-	return all
+	return out
 }
 
-// tick finds the pulse that comes each second: the middle of the windows that hold it, ms of
-// the second, how long it is, and by how much it stands out. Before it and after it
-// there must be quiet.
-func tick(p []float64) (middle, length, peak float64, ok bool) {
+// tick finds the pulse of a tone that comes each second in its folded envelope. Before it and
+// after it there must be quiet.
+func tick(p []float64, hz float64) (t ticked, ok bool) {
 	contrast := make([]float64, 1000)
 	for i := range contrast {
 		contrast[i] = at(p, i) - math.Max(mean(p, i-12, i-5), mean(p, i+12, i+25))
@@ -128,44 +122,61 @@ func tick(p []float64) (middle, length, peak float64, ok bool) {
 	}
 	sigma := 1.4826 * median(spread)
 	if contrast[best]-mid < clearBy*sigma || contrast[best] < clearLeast {
-		return 0, 0, 0, false
+		return t, false
 	}
 	for i, v := range contrast { // another as clear, elsewhere: no second
 		if d := math.Abs(math.Remainder(float64(i-best), 1000)); d > 30 && v > 0.7*contrast[best] {
-			return 0, 0, 0, false
+			return t, false
 		}
 	}
-	// The windows that overlap a pulse of n ms: n + 5 − 1 of them, around its middle.
-	base := (mean(p, best-12, best-5) + mean(p, best+12, best+25)) / 2
-	half := base + (at(p, best)-base)/2
-	lo, hi := best, best
-	for at(p, lo-1) > half && best-lo < 20 {
-		lo--
+	return long(linear(p), best, hz), true
+}
+
+// Of two lengths one must fit so much better: the squares that the other leaves, by those that
+// it leaves itself, and less those, in parts of the noise's variance. Windows of 5 ms at each
+// millisecond make a square count five times: 50 is what one normal deviate of 3 σ makes
+// (by simulation no wrong length in 1,000 minutes; TestStations).
+const (
+	fitsBetter  = 1.5
+	fitsClearly = 50.0
+	fitsAtAll   = 0.3 // of the squares at most may be left
+)
+
+// long says which station's tick the pulse at ms i is, by its length.
+func long(u []float64, i int, hz float64) (t ticked) {
+	lo, hi := i-18, i+26
+	flat, _ := fit(u, lo, hi, func(int) float64 { return 0 })
+	noise, best, next := scatter(u), math.Inf(1), math.Inf(1)
+	for _, m := range marks {
+		if m.hz != hz || m.tick > 20 {
+			continue
+		}
+		begin, left, height := place(u, i, lo, hi, 12, windowMS, float64(m.tick))
+		if left < best {
+			best, next = left, best
+			t = ticked{m, begin, height}
+		} else {
+			next = math.Min(next, left)
+		}
 	}
-	for at(p, hi+1) > half && hi-best < 20 {
-		hi++
+	if next < fitsBetter*best || next-best < fitsClearly*noise || best > fitsAtAll*flat {
+		t.name = ""
 	}
-	sum, moment := 0.0, 0.0
-	for i := lo - 2; i <= hi+2; i++ {
-		w := math.Max(at(p, i)-base, 0)
-		sum, moment = sum+w, moment+w*float64(i)
-	}
-	// Of n + 4 windows the two at the ends hold too little of the pulse to count.
-	length = math.Max(float64(hi-lo+1)-windowMS+3, windowMS)
-	return moment / sum, length, at(p, best) - base, true
+	return t
 }
 
 // minute looks for the long tone that begins the minute.
 func (s *Station) minute(samples []float32, m mark) {
 	env := envelope(samples, m.hz, 25*perMS)
+	from, to := max(50, m.tick+30), m.minute-30 // where no other second has the tone
 	tone := func(sec int) float64 {
 		var x []float64
-		for ms := 50; ms < m.minute-50; ms += 10 {
+		for ms := from; ms < to; ms += 10 {
 			if i := int(s.SecondS*1e3) + sec*1000 + ms; i < len(env) {
 				x = append(x, env[i])
 			}
 		}
-		if len(x) < (m.minute-100)/10 {
+		if len(x) < (to-from)/10 {
 			return 0
 		}
 		return median(x)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/marks"
 	"noonmark/cmd/internal/world"
 )
 
@@ -44,6 +45,43 @@ func band(l *line) (*world.Band, error) {
 		}
 	}
 	return b, nil
+}
+
+// timeSignal reads which time-signal station the radio hears; it tells the minute, where
+// nothing else is said.
+func timeSignal(l *line) (*world.TimeSignal, error) {
+	t := &world.TimeSignal{Modulo: time.Minute}
+	if l.is("silent") {
+		return t, nil
+	}
+	name, err := l.word("the time-signal station")
+	if err != nil {
+		return nil, err
+	}
+	s, err := marks.Named(name)
+	if err != nil {
+		return nil, err
+	}
+	t.Name = s.Name
+	for l.is(",") {
+		switch {
+		case l.is("late by"):
+			t.Delay, err = l.span("by how much it comes later than the program assumes")
+		case l.is("early by"):
+			t.Delay, err = l.span("by how much it comes earlier than the program assumes")
+			t.Delay = -t.Delay
+		case l.is("second only"):
+			t.Modulo = time.Second
+		case l.is("with its date"):
+			t.Modulo = 0
+		default:
+			err = fmt.Errorf("a time signal may be late by or early by something, second only, or with its date")
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return t, nil
 }
 
 func bandOf(l *line, b *world.Band) error {

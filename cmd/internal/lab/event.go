@@ -51,6 +51,8 @@ func machine(l *line, c *world.Chapter) (ok bool, err error) {
 		c.Mark, err = operatorsMark(l)
 	case l.is("band"):
 		c.Band, err = band(l)
+	case l.is("time signal"):
+		c.Signal, err = timeSignal(l)
 	case l.is("hardware clock moved"):
 		c.RTCMove, err = l.offset("the step")
 	case l.is("battery"):

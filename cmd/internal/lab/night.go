@@ -16,6 +16,8 @@ type Refusal struct {
 	Needless     int `json:"needless_proved_s"`  // of that, not within
 	Unproved     int `json:"healthy_unproved_s"` // the same, its second or latency not proved
 	NeedlessUnpr int `json:"needless_unproved_s"`
+	Ear          int `json:"healthy_ear_s"` // the same, and nothing but the receiver and the air proves
+	NeedlessEar  int `json:"needless_ear_s"`
 }
 
 func (r *Refusal) add(o Refusal) {
@@ -24,6 +26,8 @@ func (r *Refusal) add(o Refusal) {
 	r.Needless += o.Needless
 	r.Unproved += o.Unproved
 	r.NeedlessUnpr += o.NeedlessUnpr
+	r.Ear += o.Ear
+	r.NeedlessEar += o.NeedlessEar
 }
 
 // Sample is the judgement at one instant of a night, drawn at random from the parts
@@ -57,6 +61,7 @@ type Night struct {
 	Samples  []Sample       `json:"samples"`
 	Breaks   []Break        `json:"breaks,omitempty"`
 	Kinds    []string       `json:"kinds,omitempty"`
+	Seen     *Seen          `json:"seen,omitempty"`
 	Classes  map[int]int    `json:"declared_false_by_class,omitempty"`
 	Why      map[string]int `json:"needless_why,omitempty"` // s, by the largest term of the guard
 }

@@ -30,6 +30,7 @@ type Case struct {
 	MayMiss     []Declared           // error ± guard need not hold the truth: declared invisible
 	Record      func(*station.Input) // is shown what reaches the station; nil = nobody is
 	Kinds       []string             // of a random night: what is unusual about it
+	Fault       *time.Duration       // since when something is wrong that must be seen; nil = nothing
 	at          time.Duration
 }
 

@@ -50,6 +50,7 @@ type observer struct {
 	rng                 *rand.Rand
 	healthy             int // s for which the receiver has been healthy and proved
 	unproved            int
+	lone                bool // nothing but the receiver and the air tells UTC
 	sum2                float64
 	n                   int
 	held2               float64
@@ -79,6 +80,7 @@ func (o *observer) look(w *world.World, s *status.Snapshot) {
 	}
 	o.health(w, s)
 	o.lookAtPromise(w, s)
+	o.lookForFault(at, truth, s)
 	for i, m := range s.Modes {
 		before := o.night.Modes[i].Needless
 		if o.mode(&o.night.Modes[i], m, truth, at); o.night.Modes[i].Needless > before {
@@ -184,6 +186,7 @@ func (o *observer) health(w *world.World, s *status.Snapshot) {
 		o.healthy, o.unproved = 0, 0
 		return
 	}
+	o.lone = !slices.ContainsFunc(s.Clock.Ancestry, func(a string) bool { return a != "receiver" && a != "air" })
 	o.unproved++
 	if slices.Contains(s.Clock.Proved, "second") && slices.Contains(s.Clock.Proved, "latency") {
 		o.healthy++
@@ -211,6 +214,12 @@ func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration)
 		return
 	}
 	needless := m.Verdict != status.Within
+	if o.lone && o.unproved > 60 {
+		n.Ear++
+		if needless {
+			n.NeedlessEar++
+		}
+	}
 	switch {
 	case o.healthy > 60:
 		n.Proved++

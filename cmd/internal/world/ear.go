@@ -24,9 +24,25 @@ type Band struct {
 // ear is the program that listens.
 type ear struct {
 	band   Band
+	signal TimeSignal
 	rng    *rand.Rand
-	next   timescale.Local
-	agreed bool // what was heard last was trusted
+	next   timescale.Local // when it next examines the band
+	minute timescale.Local // when it next looks for a time signal
+	agreed bool            // what was heard last was trusted
+}
+
+// period is that of the band's mode.
+func (b *Band) period() time.Duration {
+	if b.Period == 0 {
+		return 15 * time.Second
+	}
+	return b.Period
+}
+
+// tune lets the ear begin with an empty store of sound. It needs two periods, so that each
+// signal is in it whole once, and 75 s for a minute's begin.
+func (e *ear) tune(now timescale.Local) {
+	e.next, e.minute, e.agreed = now.Add(2*e.band.period()), now.Add(signalFirst), false
 }
 
 // calm: while what it hears is trusted, it looks at one period in ten.
@@ -49,13 +65,11 @@ func scatter(r *rand.Rand) float64 {
 	return 0
 }
 
-// listen lets the ear examine a period, when one is due.
+// listen lets the ear examine a period and a minute, when one is due.
 func (w *World) listen() {
 	e := &w.ear
-	period := e.band.Period
-	if period == 0 {
-		period = 15 * time.Second
-	}
+	w.listenForSignal()
+	period := e.band.period()
 	if e.band.Stations == 0 || w.local < e.next {
 		return
 	}

@@ -60,6 +60,7 @@ type Chapter struct {
 	Void    time.Duration           // the receiver calls itself invalid for so long, and tracks on
 	Mark    *Mark                   // the operator marks a minute
 	Band    *Band                   // the radio hears others from here on
+	Signal  *TimeSignal             // … or a time-signal station
 	Pulse   time.Duration           // the pulse alone comes later by this
 	Plug    *gnsstest.Model         // another receiver takes the place of the former
 	Restart *bool                   // the receiver starts again, cold if true, its port open
@@ -117,6 +118,11 @@ func (w *World) happen(c *Chapter) {
 	}
 	if c.Band != nil {
 		w.ear.band = *c.Band
+		w.ear.tune(w.local)
+	}
+	if c.Signal != nil {
+		w.ear.signal = *c.Signal
+		w.ear.tune(w.local)
 	}
 	w.receiverHappens(c)
 	w.weather(c)

@@ -132,7 +132,8 @@ func (w *World) startProgram() {
 	w.startSteering()
 	w.Station = station.New(w.cfg, w.kept.learned)
 	w.Station.Remember(w.kept.place)
-	w.nextRTC, w.ear.next = w.local, w.local
+	w.nextRTC = w.local
+	w.ear.tune(w.local)
 	w.thermometer.next = 0
 	w.warm()
 	if w.s.NoRTC {
