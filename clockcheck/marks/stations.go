@@ -45,7 +45,7 @@ var stations = [...]Station{
 		"0.8 s of 1200 Hz (on the hour 1500 Hz), after a woman's voice", true, srcText, nil, nil},
 	{"CHU", "Ottawa", 45.29481, -75.75786, []int{3330, 7850, 14670},
 		"0.5 s of 1000 Hz (on the hour 1 s), after a voice", true, srcText, nil, nil},
-	{"RWM", "Moscow region", 55.74, 37.9, []int{4996, 9996, 14996},
+	{"RWM", "Taldom, Moscow region", 56.73, 37.63, []int{4996, 9996, 14996}, // there since 2008
 		"0.5 s of carrier, heard with the beat oscillator", false, srcText,
 		[]span{{10, 29}, {40, 59}}, []refusal{{span{0, 59}, "it sends a plain carrier or its name"}}},
 	{"BPM", "Pucheng, Shaanxi", 34.949, 109.543, []int{2500, 5000, 10000, 15000},

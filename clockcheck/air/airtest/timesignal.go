@@ -9,10 +9,12 @@ import (
 
 // Clock is a time signal to be simulated: the first sample lies at Begin, UTC.
 type Clock struct {
-	Name  string // WWV, WWVH, CHU, BPM
+	Name  string // WWV, WWVH, CHU, BPM, RWM
 	Begin time.Time
 	SNRdB float64 // of a full tone, in 2500 Hz
 	TAI   int     // TAI − UTC, for CHU
+	DUT1  float64 // s, for BPM and RWM
+	Hz    float64 // the tone that the receiver makes of RWM's carrier
 }
 
 // tone adds a tone from a to before b, s after the first sample.
@@ -42,13 +44,88 @@ func (c Clock) Signal(n float64) []complex128 {
 		case "CHU":
 			c.chu(x, amp, at, utc)
 		case "BPM":
-			length := 0.010
-			if utc.Second() == 0 {
-				length = 0.3
-			}
-			tone(x, amp, 1000, at-0.020, at-0.020+length)
+			c.bpm(x, amp, at, utc)
+		case "RWM":
+			c.rwm(x, amp, at, utc)
 		}
 	}
+}
+
+// bpm is one second of BPM: UTC, 20 ms early, in minutes 0 to 9 and 15 to 24 of each half hour,
+// a carrier without a tone from 10, UT1 from 25, and its name, of which nothing is simulated, in 29.
+func (c Clock) bpm(x []complex128, amp, at float64, utc time.Time) {
+	length := 0.010
+	switch m := utc.Minute() % 30; {
+	case m >= 10 && m < 15 || m == 29:
+		return
+	case m >= 25:
+		length = 0.1
+		at += 0.020 - c.DUT1
+	}
+	if utc.Second() == 0 {
+		length = 0.3
+	}
+	tone(x, amp, 1000, at-0.020, at-0.020+length)
+}
+
+// keyed adds a carrier from a to before b, its phase running on while it is off.
+func keyed(x []complex128, amp, hz, a, b float64) {
+	for i := max(0, int(math.Ceil(a*Rate))); i < min(len(x), int(math.Ceil(b*Rate))); i++ {
+		x[i] += cmplx.Rect(amp, 2*math.Pi*hz*float64(i)/Rate)
+	}
+}
+
+// rwm is one second of RWM, a carrier that is keyed, as a receiver for telegraphy or one
+// sideband makes it heard. Each part stops at 55 s of its last minute.
+func (c Clock) rwm(x []complex128, amp, at float64, utc time.Time) {
+	m, s := utc.Minute()%30, utc.Second()
+	if (m == 7 || m == 9 || m == 19 || m == 29) && s >= 55 {
+		return
+	}
+	switch {
+	case m < 8:
+		keyed(x, amp, c.Hz, at, at+1)
+	case m == 9: // Morse: its name, of which only the rhythm counts here
+		for i := range 5 {
+			if (s*5+i)%7 < 4 {
+				keyed(x, amp, c.Hz, at+float64(i)*0.2, at+float64(i)*0.2+0.08+0.1*float64((s*5+i)%3/2))
+			}
+		}
+	case m >= 10 && m < 20:
+		long := 0.1
+		if s == 0 {
+			long = 0.5
+		}
+		keyed(x, amp, c.Hz, at, at+long)
+		if RWMDouble(c.DUT1, s) {
+			keyed(x, amp, c.Hz, at+0.2, at+0.3)
+		}
+	case m >= 20:
+		for i := range 10 {
+			long := 0.02
+			if i == 0 {
+				long = 0.04
+			}
+			if i == 0 && s == 0 {
+				long = 0.5
+			}
+			if s > 0 || i == 0 || i > 4 {
+				keyed(x, amp, c.Hz, at+float64(i)*0.1, at+float64(i)*0.1+long)
+			}
+		}
+	}
+}
+
+// RWMDouble tells whether the pulse of a second is doubled: as many as there are tenths, from 1
+// on for a positive DUT1 and from 9 on for a negative, and as many as there are fiftieths beside them,
+// from 21 on and from 31 on.
+func RWMDouble(dut1 float64, s int) bool {
+	fiftieths := int(math.Round(math.Abs(dut1) * 50))
+	tenths, rest, from, from2 := fiftieths/5, fiftieths%5, 1, 21
+	if dut1 < 0 {
+		from, from2 = 9, 31
+	}
+	return s >= from && s < from+tenths || s >= from2 && s < from2+rest
 }
 
 // wwv is one second of WWV or WWVH, without voice; the 500-Hz tone of odd minutes stands

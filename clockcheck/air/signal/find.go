@@ -139,7 +139,8 @@ func tick(p []float64, hz float64) (t ticked, ok bool) {
 const (
 	fitsBetter  = 1.5
 	fitsClearly = 50.0
-	fitsAtAll   = 0.3 // of the squares at most may be left
+	fitsAtAll   = 0.3  // of the squares at most may be left
+	quiet       = 0.25 // of a tick's height may the levels before and after it differ
 )
 
 // long says which station's tick the pulse at ms i is, by its length.
@@ -159,7 +160,9 @@ func long(u []float64, i int, hz float64) (t ticked) {
 			next = math.Min(next, left)
 		}
 	}
-	if next < fitsBetter*best || next-best < fitsClearly*noise || best > fitsAtAll*flat {
+	// CHU's short ticks stand on a step, for most of its seconds are long.
+	step := math.Abs(mean(u, i+16, i+26) - mean(u, i-16, i-6))
+	if next < fitsBetter*best || next-best < fitsClearly*noise || best > fitsAtAll*flat || step > quiet*t.height {
 		t.name = ""
 	}
 	return t

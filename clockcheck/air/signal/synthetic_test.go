@@ -14,10 +14,7 @@ import (
 // hear is 75 s of a station from a random instant, and where its seconds begin.
 func hear(r *rand.Rand, name string, snr float64, ch airtest.Channel) (samples []float32, c airtest.Clock) {
 	begin := time.Date(2031, 2, 3, 0, 0, 0, 0, time.UTC).Add(time.Duration(r.Int64N(int64(300 * 24 * time.Hour))))
-	if name == "BPM" { // of its hour, ten minutes that are UTC
-		begin = begin.Truncate(time.Hour).Add(time.Duration(r.Int64N(int64(8 * time.Minute))))
-	}
-	c = airtest.Clock{Name: name, Begin: begin, SNRdB: snr, TAI: 37}
+	c = airtest.Clock{Name: name, Begin: begin, SNRdB: snr, TAI: 37, DUT1: math.Round(80*(r.Float64()-0.5)) / 50, Hz: 400 + 1000*r.Float64()}
 	return airtest.Hear(r, ch, 75, c), c
 }
 
@@ -29,7 +26,13 @@ type tally struct {
 
 func (c *tally) take(t *testing.T, samples []float32, clock airtest.Clock) {
 	c.n++
-	for _, s := range Find(samples) {
+	all := Find(samples)
+	if clock.Name == "RWM" {
+		if s, ok := FindRWM(samples); ok {
+			all = append(all, s)
+		}
+	}
+	for _, s := range all {
 		if s.Name != clock.Name {
 			c.wrong++
 			t.Logf("another station: %+v of %+v", s, clock)
@@ -76,7 +79,7 @@ func TestStations(t *testing.T) {
 		}
 	}
 	r := rand.New(rand.NewPCG(5, 6))
-	for _, name := range []string{"WWV", "WWVH", "CHU", "BPM"} {
+	for _, name := range []string{"WWV", "WWVH", "CHU", "BPM", "RWM"} {
 		for _, row := range []struct{ snr, most float64 }{{20, 0.005}, {10, 0.005}, {5, 0.015}, {0, 0.015}, {-5, 0.05}} {
 			if minutes == 2 && row.snr != 10 && row.snr != 0 {
 				continue
@@ -94,6 +97,29 @@ func TestStations(t *testing.T) {
 			if c.wrong > 0 || c.rms() > row.most || row.snr >= 10 && c.second < c.n/2 {
 				t.Errorf("%s at %.0f dB: %+v, %.1f ms RMS, want %.1f", name, row.snr, c, 1e3*c.rms(), 1e3*row.most)
 			}
+		}
+	}
+}
+
+// TestRWM: one pulse a second and ten a second, with the minute; and nothing of the parts without
+// seconds, nor of RWM where it is not named.
+func TestRWM(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	for _, row := range []struct {
+		minute int
+		found  bool
+	}{{1, false}, {8, false}, {12, true}, {23, true}} {
+		begin := time.Date(2031, 2, 3, 4, row.minute, 20, 345e6, time.UTC)
+		x := airtest.Hear(r, airtest.Channel{}, 75, airtest.Clock{Name: "RWM", Begin: begin, SNRdB: 10, DUT1: 0.36, Hz: 733})
+		s, ok := FindRWM(x)
+		if ok != row.found {
+			t.Errorf("minute %d: %v, %+v", row.minute, ok, s)
+		}
+		if row.found && (math.Abs(s.SecondS-0.655) > 0.003 || math.Abs(s.MinuteS-39.655) > 0.003) {
+			t.Errorf("minute %d: %+v, want the second at 0.655 s, the minute at 39.655 s", row.minute, s)
+		}
+		if all := Find(x); len(all) != 0 {
+			t.Errorf("minute %d, not named: %+v", row.minute, all)
 		}
 	}
 }

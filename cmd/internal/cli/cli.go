@@ -173,7 +173,7 @@ type Hear struct {
 	Rate     int      `default:"12000" placeholder:"HZ" help:"Sampling rate of the device or of raw samples, 8000 to 48000."`
 	Channel  int      `default:"1" placeholder:"N" help:"Which channel of two carries the radio: 1 is left, 2 is right."`
 	Channels int      `default:"1" placeholder:"N" help:"How many channels the device or raw samples have: 1 or 2."`
-	Station  string   `placeholder:"NAME" help:"Listen for this time signal only: WWV, WWVH, CHU or BPM. Default: for any, and for the band."`
+	Station  string   `placeholder:"NAME" help:"Listen for this time signal only: WWV, WWVH, CHU, BPM or RWM. Default: for any but RWM, whose keyed carrier has to be named, and for the band."`
 	Place    string   `placeholder:"PLACE" help:"Where you are, for the way of a time signal: a locator, or latitude,longitude. Default: where the service says."`
 	OwnHz    float64  `name:"own-hz" placeholder:"HZ" help:"The audio frequency that you transmit on: a signal there is your own, and is left out."`
 	At       string   `placeholder:"UTC" help:"When the first sample of the recording was taken, by the clock to be judged: 2031-02-03T04:05:15.0Z. Its last digit counts as ± 1."`

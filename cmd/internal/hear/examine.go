@@ -46,7 +46,7 @@ type crowded struct {
 }
 
 // examine looks for the signals of a mode in a piece of sound that begins with a period.
-func examine(p sound.Piece, m band.Mode) found { return examineSpan(p, m, 0, 0) }
+func examine(p sound.Piece, m band.Mode) found { return examineSpan(p, m, span{}) }
 
 // longFile: a piece so much longer than a period holds more than one of them.
 const longFile = 5 * time.Second
@@ -54,16 +54,23 @@ const longFile = 5 * time.Second
 // ownWidth is how far from our own frequency a signal may be our own, Hz.
 const ownWidth = 10
 
-// examineSpan does so for a piece that begins into seconds after a period's begin; a
-// signal at ownHz (0 = none) is our own.
-func examineSpan(p sound.Piece, m band.Mode, ownHz, into float64) found {
+// span says what is known of a piece beside its sound.
+type span struct {
+	into    float64 // s from a period's begin to the first sample
+	ownHz   float64 // a signal there is our own; 0 = none
+	station string  // the time signal that the radio is tuned to; "" = none is named
+}
+
+// examineSpan does so for a piece of which more is known.
+func examineSpan(p sound.Piece, m band.Mode, known span) found {
+	ownHz, into := known.ownHz, known.into
 	f := found{Mode: m.Name, Signals: []finding{}}
 	if word := sound.Fault(p); word != "" {
 		f.Because = word
 		return f
 	}
 	samples := sound.To8k(p)
-	if f.Station = station(samples, ""); f.Station != nil && f.Station.Tells != "second" {
+	if f.Station = station(samples, known.station); f.Station != nil && f.Station.Tells != "second" {
 		return f
 	}
 	samples, without := band.LeaveOut(samples)

@@ -65,7 +65,7 @@ func files(c cli.Hear, m band.Mode, out io.Writer) (code int, err error) {
 		if err != nil {
 			return exit.No, fmt.Errorf("hear: %w", err)
 		}
-		f := examineSpan(p, m, 0, at.into(m))
+		f := examineSpan(p, m, span{into: at.into(m), station: c.Station})
 		f.Path = path
 		if c.At != "" {
 			f.Clock = at.by(f, m, c)

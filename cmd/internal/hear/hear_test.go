@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"noonmark/clockcheck/air/airtest"
 	"noonmark/clockcheck/air/band"
@@ -151,5 +152,26 @@ func TestWWV(t *testing.T) {
 	}
 	if code != 0 || f.Station == nil || f.Station.Name != "WWV" || math.Abs(f.Station.OffsetS-0.0429) > 0.003 || !strings.Contains(text, `"utc":"2025-02-27T00:08:00Z"`) || f.Crowd != nil {
 		t.Errorf("%d, %s", code, text)
+	}
+}
+
+// TestRWMIsNamed: a keyed tone is RWM where the operator says so, and nothing where he does not.
+func TestRWMIsNamed(t *testing.T) {
+	begin := time.Date(2031, 2, 3, 4, 12, 20, 345e6, time.UTC)
+	x := airtest.Hear(rand.New(rand.NewPCG(1, 1)), airtest.Channel{}, 75, airtest.Clock{Name: "RWM", Begin: begin, SNRdB: 10, Hz: 733})
+	p := sound.Piece{Rate: airtest.Rate, Samples: x}
+	m, err := band.ModeNamed("FT8")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := examineSpan(p, m, span{}); f.Station != nil {
+		t.Errorf("not named: %+v", f.Station)
+	}
+	f := examineSpan(p, m, span{station: "rwm"})
+	if f.Station == nil || f.Station.Tells != "minute" || math.Abs(f.Station.OffsetS-39.655) > 0.003 {
+		t.Errorf("named: %+v", f.Station)
+	}
+	if word := unheard("RWM"); !strings.Contains(word, "minutes 10 to 29") {
+		t.Error(word)
 	}
 }

@@ -38,10 +38,20 @@ const (
 	bpmEarly = 0.020
 )
 
-// station is what a found one tells: name "" is any.
+// station is what a found one tells: name "" is any but RWM, whose carrier a radio makes any
+// tone of, as it does of a private beep: that it is tuned to RWM is for the operator to say.
 func station(samples []float32, name string) *heard {
 	var best *heard
-	for _, s := range signal.Find(samples) {
+	all := signal.Find
+	if strings.EqualFold(name, rwm) {
+		all = func(x []float32) (out []signal.Station) {
+			if s, ok := signal.FindRWM(x); ok {
+				out = append(out, s)
+			}
+			return out
+		}
+	}
+	for _, s := range all(samples) {
 		if name != "" && !strings.EqualFold(name, s.Name) || !s.Second {
 			continue
 		}
@@ -61,6 +71,17 @@ func station(samples []float32, name string) *heard {
 		}
 	}
 	return best
+}
+
+const rwm = "RWM"
+
+// unheard says that a named station is not in the sound of a minute, and what may help.
+func unheard(name string) string {
+	if strings.EqualFold(name, rwm) {
+		return "No second of RWM is in the last minute. Tune beside its carrier (4996, 9996, 14996 kHz) so that you hear a tone. " +
+			"Its seconds come in minutes 10 to 29 and 40 to 59 of the hour; before that it sends a plain carrier, nothing, and its name."
+	}
+	return "No " + strings.ToUpper(name) + " is in the last minute."
 }
 
 var rank = map[string]int{"second": 1, "minute": 2, "date": 3}
@@ -108,6 +129,9 @@ func (e *ear) stationNow() error {
 	}
 	h := station(sound.To8k(piece), e.c.Station)
 	if h == nil {
+		if e.c.Station != "" {
+			e.word(unheard(e.c.Station))
+		}
 		return nil
 	}
 	delay, bound := way(e.c, h.Name)
