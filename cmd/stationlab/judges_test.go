@@ -26,6 +26,8 @@ var refuses = map[string]string{
 	"cold-night":            "a temperature coefficient is not learned: the rate only widens",
 	"ear":                   "the crowd is heard where all explanations are narrower than its period: it tells no missing second apart",
 	"ear-drag":              "as ear",
+	"ear-kept":              "as ear",
+	"ear-signal":            "a learned lateness that nothing bears out may be another unit's",
 	"led-after-a-witness":   "the one server may have been false, and the lateness what it was",
 	"leap-data-late":        "what the receiver was before its jump is reckoned with again when its stream scatters",
 	"leap-unheard":          "ahead before the silence and false after it is dearer than either, not impossible",
