@@ -79,7 +79,7 @@ const rwm = "RWM"
 func unheard(name string) string {
 	if strings.EqualFold(name, rwm) {
 		return "No second of RWM is in the last minute. Tune beside its carrier (4996, 9996, 14996 kHz) so that you hear a tone. " +
-			"Its seconds come in minutes 10 to 29 and 40 to 59 of the hour; before that it sends a plain carrier, nothing, and its name."
+			"Its seconds come in minutes 10 to 29 and 40 to 59 of the hour. In the others it sends a plain carrier, nothing, or its name."
 	}
 	return "No " + strings.ToUpper(name) + " is in the last minute."
 }
