@@ -22,6 +22,15 @@ const (
 )
 
 func (b *Bank) hearTime(t *Track, r *Reading) {
+	if t.Located && t.LeadMost > t.Lead {
+		if !t.Places(r) {
+			return
+		}
+		if !b.narrow(t, r) {
+			b.deny(t, r)
+			return
+		}
+	}
 	z, ok := t.place(r)
 	if !ok {
 		return
@@ -30,12 +39,7 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 		t.start(r, z)
 		return
 	}
-	if t.LeadMost > t.Lead && !b.narrow(t, r, z) {
-		b.deny(t, r)
-		return
-	}
-	gap := t.gap(z - t.F.V[estimate.X])
-	if v := t.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var; nats(gap, v) > gate || !t.lateAfter(r, z) {
+	if !t.fitsTime(r) {
 		b.deny(t, r)
 		return
 	}
@@ -52,11 +56,24 @@ func (t *Track) place(r *Reading) (z float64, ok bool) {
 	}
 	m := int64(r.Modulo * 1e9)
 	z = t.F.Rel(r.At, r.Z+(t.F.Base-r.Z)/m*m)
-	if 2*t.width(4)+4*r.Common > r.Modulo { // two of its places are possible
+	if !t.Places(r) {
 		return 0, false
 	}
 	mid := t.F.V[estimate.X] + (t.Lo+t.Hi)/2
 	return z - math.Round((z-mid)/r.Modulo)*r.Modulo, true
+}
+
+// Places tells whether a reading has one place only in the track: what the track leaves
+// open, but for whole seconds that are told apart one by one, is less than its modulo.
+func (t *Track) Places(r *Reading) bool {
+	if r.Modulo == 0 {
+		return true
+	}
+	one := *t
+	if one.LeadMost > one.Lead {
+		one = t.leading(t.Lead)
+	}
+	return 2*one.width(4)+4*r.Common <= r.Modulo
 }
 
 // start defines UTC by a reading alone.
@@ -117,25 +134,57 @@ func (t *Track) lateAfter(r *Reading, z float64) bool {
 }
 
 // narrow lays a reading of UTC against each whole second that the receiver may lead by:
-// the track becomes one for each that fits. It reports whether any does.
-func (b *Bank) narrow(t *Track, r *Reading, z float64) bool {
-	was, any := *t, false
-	v := was.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var
+// the track becomes one for each that fits, and these share its weight. It reports whether
+// any does.
+func (b *Bank) narrow(t *Track, r *Reading) bool {
+	was, fits := *t, 0
 	for k := was.Lead; k <= was.LeadMost; k++ {
-		one := was
-		one.lead(k)
-		if nats(z-one.F.V[estimate.X], v) > gate || !one.lateAfter(r, z) {
+		if one := was.leading(k); one.fitsTime(r) {
+			fits++
+		}
+	}
+	if fits == 0 {
+		return false
+	}
+	was.Cost += math.Log(float64(fits))
+	for k := was.LeadMost; k >= was.Lead; k-- {
+		one := was.leading(k)
+		if !one.fitsTime(r) {
 			continue
 		}
-		if !any {
-			*t, any = one, true
-			continue
+		if fits--; fits == 0 { // the least: the caller goes on with it
+			*t = one
+			break
 		}
+		z, _ := one.place(r)
 		one.take(r, z)
 		b.add(one)
 	}
-	return any
+	return true
 }
+
+// leading is the track if the receiver leads by exactly k.
+func (t *Track) leading(k int) Track {
+	one := *t
+	one.lead(k)
+	return one
+}
+
+// fitsTime tells whether a track explains a reading of UTC, and the receiver may lead so.
+func (t *Track) fitsTime(r *Reading) bool {
+	z, ok := t.place(r)
+	if !ok || r.Modulo > 0 && !mayLead(t.Lead) {
+		return false
+	}
+	v := t.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var
+	return nats(t.gap(z-t.F.V[estimate.X]), v) <= gate && t.lateAfter(r, z)
+}
+
+// mayLead tells whether a receiver without leap-second data may lead by k: 18 less its
+// firmware's count. A count of 1 to 6 is from before 1991 (tzdata, leapseconds), when no
+// receiver sent sentences with a date (from memory). Where a reading modulo a period
+// cannot tell k from none, that does.
+func mayLead(k int) bool { return k < 12 || k == MaxLead }
 
 // lead says that the receiver leads by exactly k whole seconds.
 func (t *Track) lead(k int) {
@@ -152,8 +201,9 @@ func (b *Bank) deny(t *Track, r *Reading) {
 		return
 	}
 	t.odd[r.Source] = 0
-	if r.Modulo > 0 && t.streams() && t.Roots.Only(SetOf(Receiver)) && b.allowed(ReceiverFalse) {
-		// Or the receiver that UTC rests on is false; then nobody says where UTC is.
+	if r.Modulo > 0 && t.Lead == 0 && t.streams() && t.Roots.Only(SetOf(Receiver)) && b.allowed(ReceiverFalse) {
+		// Or the receiver that UTC rests on is false; then nobody says where UTC is. One that
+		// leads by whole seconds has its fault already.
 		c := *t
 		c.silence()
 		c.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At}, b.nats[ReceiverFalse])
@@ -163,6 +213,12 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
 	if w, ok := b.seconded(t, r); ok {
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]))
+	} else if w, ok := t.atItsWord(r); ok {
+		price := b.chance(w, float64(t.Lead))
+		if r.Modulo > 0 {
+			price = math.Min(price, chanceWithin(w, float64(t.Lead), r.Modulo))
+		}
+		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, price)
 	}
 	t.Out |= SetOf(r.Source)
 	t.On &^= SetOf(r.Source)
@@ -196,6 +252,19 @@ func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
 		}
 	}
 	return 0, false
+}
+
+// atItsWord tells whether a reading says what the receiver says, to within w s, though by
+// the track the receiver leads by whole seconds: the reading is wrong by just as many.
+func (t *Track) atItsWord(r *Reading) (w float64, yes bool) {
+	if !t.Located || !t.streams() || t.Lead == 0 {
+		return 0, false
+	}
+	if w = 4 * math.Sqrt(r.Common*r.Common+r.Var); t.Free {
+		w += t.LateMost / 2
+	}
+	one := t.leading(0)
+	return w, one.fitsTime(r)
 }
 
 // comeback lets a source take part again whose readings fit, one after the other, though

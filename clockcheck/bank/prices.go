@@ -79,6 +79,13 @@ func (b *Bank) chance(w, e float64) float64 {
 	return b.nats[FalseFits] - math.Log(math.Min(w/math.Max(math.Abs(e), w), 1))
 }
 
+// chanceWithin is the same of a source that tells UTC modulo a period only: its error is
+// log-uniform from 10 ms to half of that, both signs alike.
+func chanceWithin(w, e, modulo float64) float64 {
+	efolds := math.Log(math.Max(modulo/2/0.01, math.E))
+	return math.Log(efolds) - math.Log(math.Min(w/math.Max(math.Abs(e), w), 1))
+}
+
 // The rest of the figures, each with its reason.
 const (
 	// Risk is the probability that the guard may miss the truth: 99.99 %.

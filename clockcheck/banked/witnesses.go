@@ -149,14 +149,16 @@ func (j *Judge) Air(a *clockcheck.Air) bool {
 	return ok
 }
 
-// placeable tells whether what is known modulo something has one place only.
+// placeable tells whether what is known modulo something has one place only by some track:
+// each judges it by its own width.
 func (j *Judge) placeable(r *bank.Reading) bool {
 	if r.Modulo == 0 {
 		return true
 	}
-	if !j.bank.Best().Located {
-		return false
+	for i := range j.bank.Tracks() {
+		if t := &j.bank.Tracks()[i]; j.bank.Alive(i) && t.Located && t.Places(r) {
+			return true
+		}
 	}
-	lo, hi := j.bank.Guard(0)
-	return hi-lo+4*r.Common < r.Modulo
+	return false
 }

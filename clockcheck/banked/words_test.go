@@ -105,12 +105,11 @@ func TestCrowdAgainstLoneReceiver(t *testing.T) {
 		w.j.Air(&clockcheck.Air{Source: clockcheck.Crowd, At: w.now, UTC: w.utc.Add(-3 * time.Second), Bound: 300 * time.Millisecond, Modulo: 15 * time.Second, Signals: 9})
 		w.j.Judge(w.now, w.utc, &w.got)
 	}
-	w.run(60)
 	hear()
 	if r := w.reference(clockcheck.Crowd); r.Trust != clockcheck.Warming || r.HasSaid {
 		t.Errorf("heard before it can be placed, the crowd is %+v", r)
 	}
-	w.run(29 * 60)
+	w.run(30 * 60)
 	hear()
 	if r := w.reference(clockcheck.Crowd); r.Trust != clockcheck.Doubted {
 		t.Errorf("the crowd says 3 s less than a lone receiver, and is %+v", r)

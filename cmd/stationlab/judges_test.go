@@ -24,8 +24,6 @@ var refuses = map[string]string{
 	"away-and-plugged-anew": "two pages of leap-second data may be missed one after the other",
 	"clock-a-second-slow":   "a learned lateness that nothing bears out may be another unit's",
 	"cold-night":            "a temperature coefficient is not learned: the rate only widens",
-	"ear":                   "the crowd is heard where all explanations are narrower than its period: it tells no missing second apart",
-	"ear-drag":              "as ear",
 	"ear-kept":              "as ear",
 	"ear-signal":            "a learned lateness that nothing bears out may be another unit's",
 	"led-after-a-witness":   "the one server may have been false, and the lateness what it was",

@@ -1,0 +1,44 @@
+package banked
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+)
+
+// crowd lets the station hear one, s off UTC.
+func (w *station) crowd(off time.Duration) {
+	w.j.Air(&clockcheck.Air{Source: clockcheck.Crowd, At: w.now, UTC: w.utc.Add(off), Bound: 300 * time.Millisecond, Modulo: 15 * time.Second, Signals: 9})
+	w.j.Judge(w.now, w.utc, &w.got)
+}
+
+// A crowd that agrees with a lone receiver confirms the second, though the receiver might
+// lead by more than the crowd's period.
+func TestCrowdTellsTheSecond(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(60)
+	if w.proved("second") || w.got.Guard < 15 {
+		t.Fatalf("a lone receiver proves %v, and the guard is %.1f s: the test shows nothing", w.got.Proved, w.got.Guard)
+	}
+	for range 4 {
+		w.crowd(0)
+		w.run(15)
+	}
+	if !w.proved("second") || w.got.Guard > 0.6 {
+		t.Errorf("beside a crowd that agrees it proves %v, and the guard is %.2f s", w.got.Proved, w.got.Guard)
+	}
+}
+
+// Where the receiver leads, the crowd says by how much: it is as likely as all leads that
+// would fit the crowd, and the crowd may be false.
+func TestCrowdTellsTheLead(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.lie = 2 * time.Second
+	w.run(60)
+	w.crowd(0)
+	if b := w.j.bank.Best(); b.Lead != 2 || math.Abs(w.got.Error) > 0.4 || w.proved("second") {
+		t.Errorf("the receiver is said to lead by %d s, the error to be %.2f s, proved %v", b.Lead, w.got.Error, w.got.Proved)
+	}
+}
