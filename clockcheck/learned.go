@@ -48,6 +48,17 @@ type LearnedLatency struct {
 	Edge      string  `json:"edge,omitzero"`
 	EdgeOpenS float64 `json:"edge_open_s,omitzero"`
 	LeapS     float64 `json:"leap_s,omitempty"` // largest leap seen
+	// How unlikely it is that the lateness is another by now, nats; 0 = nothing spoke for
+	// that. The judge of rules keeps none.
+	DoubtNats float64 `json:"doubt_nats,omitempty"`
+}
+
+// doubtful, nats: −ln of the 1 % that the reported bound leaves out.
+const doubtful = 4.6
+
+// sure tells whether a run of the program begins with that lateness as a known one.
+func (l *LearnedLatency) sure() bool {
+	return l.LeapS == 0 && !(l.DoubtNats > 0 && l.DoubtNats < doubtful)
 }
 
 // LearnedRTC is the last comparison of the hardware clock with UTC.

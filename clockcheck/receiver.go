@@ -149,7 +149,7 @@ func (j *Judge) ReceiverNamed(key string) {
 	mean, sigma := j.rx.link.latencyPrior()
 	if l, ok := j.learnedLatency(key); ok && j.rx.link.steady() {
 		mean, sigma = l.LatencyS, math.Hypot(math.Max(l.SigmaS, latencyFloor), latencyFloor)
-		if j.rx.leap = l.LeapS; l.LeapS == 0 {
+		if j.rx.leap = l.LeapS; l.sure() {
 			j.rx.latencyBy, j.rx.proved = "learned", l.LatencyS
 		}
 		sigma = math.Hypot(sigma, l.LeapS) // one that leaps may have leapt since

@@ -110,6 +110,27 @@ func (b *Bank) Lateness() (mean, sigma, moved float64) {
 	return mean, sigma, moved
 }
 
+// LatenessDoubt is how unlikely it is that the receiver's lateness is another than mean, s,
+// as it was learned, nats: −ln of the weight of the tracks in which it is, among all that
+// have met the receiver. false = none has.
+func (b *Bank) LatenessDoubt(mean float64) (doubt float64, met bool) {
+	other, all := 0.0, 0.0
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !t.Met || b.weight[i] == 0 {
+			continue
+		}
+		all += b.weight[i]
+		if t.streams() && (t.Free || math.Abs(t.F.V[estimate.D]-mean) > 4*proved) {
+			other += b.weight[i]
+		}
+	}
+	if all == 0 {
+		return 0, false
+	}
+	return -math.Log(math.Max(other/all, Risk/2)), true
+}
+
 // Turn changes the oscillator's rate in all tracks by y, known to the variance: the
 // thermometer says that it got warmer or colder. s/s.
 func (b *Bank) Turn(now timescale.Local, y, variance float64) {

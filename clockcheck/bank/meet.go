@@ -22,7 +22,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 	if b.mayBeNew(t) {
 		c := *t
 		c.open(b.late.Mean)
-		c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.nats[LatenessNew]+b.foretold(t, &c, r))
+		c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.another()+b.foretold(t, &c, r))
 		if b.takeUp(&c, r) {
 			b.add(c)
 		}
@@ -35,6 +35,16 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 
 // mayBeNew tells whether the lateness was learned, and may be another now.
 func (b *Bank) mayBeNew(t *Track) bool { return !t.Free && !b.late.Said && b.allowed(LatenessNew) }
+
+// another is the price, nats, of a lateness that is not the learned one: by this start, or
+// by what an earlier run left open.
+func (b *Bank) another() float64 {
+	price := b.nats[LatenessNew]
+	if b.late.Doubt > 0 {
+		price = -math.Log(math.Min(math.Exp(-price)+math.Exp(-b.late.Doubt), 0.9))
+	}
+	return price
+}
 
 // otherUnit is by how much two receivers of one kind and configuration differ in lateness,
 // σ in s: "tens to hundreds of ms" (van Baak 2015; fault budget, section 1).

@@ -122,7 +122,7 @@ func (j *Judge) ReceiverNamed(key string) {
 	l.Mean, l.Sigma = j.rx.LatePrior()
 	if kept, ok := j.kept(key); ok && j.rx.Steady() {
 		l.Mean, l.Sigma = kept.LatencyS, math.Hypot(math.Hypot(kept.SigmaS, 0.020), kept.LeapS)
-		l.Known = kept.LeapS == 0
+		l.Known, l.Doubt = kept.LeapS == 0, kept.DoubtNats
 		j.pulse.Recall(kept.Edge)
 	}
 	if j.cfg.Latency > 0 {

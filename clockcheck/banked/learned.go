@@ -128,18 +128,32 @@ func rulesName(kind string) string {
 	return kind
 }
 
-// latencies is the kept list with the present receiver's entry renewed.
+// latencies is the kept list with the present receiver's entry renewed: as it is proved, or
+// with the doubt there is that it is another by now.
 func (j *Judge) latencies() []clockcheck.LearnedLatency {
-	if j.rx.Key == "" || !j.rx.Steady() || j.cfg.Latency > 0 || !j.bank.Proved().Lateness {
+	if j.rx.Key == "" || !j.rx.Steady() || j.cfg.Latency > 0 {
 		return j.learned.Latencies
 	}
-	d, sigma, leap := j.bank.Lateness()
 	old, had := j.kept(j.rx.Key)
+	if !j.bank.Proved().Lateness {
+		doubt, met := j.bank.LatenessDoubt(old.LatencyS)
+		if !had || !met {
+			return j.learned.Latencies
+		}
+		old.DoubtNats = doubt
+		return j.withLatency(&old)
+	}
+	d, sigma, leap := j.bank.Lateness()
 	me := clockcheck.LearnedLatency{Key: j.rx.Key, LatencyS: d, SigmaS: sigma, LeapS: math.Max(leap, old.LeapS), Edge: j.pulse.Edge()}
 	if had && me.Edge == "" {
 		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS
 	}
-	out := []clockcheck.LearnedLatency{me}
+	return j.withLatency(&me)
+}
+
+// withLatency is the kept list with an entry in its place, as the newest.
+func (j *Judge) withLatency(me *clockcheck.LearnedLatency) []clockcheck.LearnedLatency {
+	out := []clockcheck.LearnedLatency{*me}
 	for _, l := range j.learned.Latencies {
 		if l.Key != j.rx.Key && len(out) < maxLatencies {
 			out = append(out, l)
