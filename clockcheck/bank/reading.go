@@ -23,6 +23,9 @@ const (
 	NumSources = int(Server) + MaxServers
 )
 
+// Families are all servers that are heard in this run.
+const Families = Set(1<<NumSources-1) &^ (1<<Server - 1)
+
 // Set is a set of sources.
 type Set uint32
 

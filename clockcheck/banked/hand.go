@@ -15,7 +15,7 @@ const handHorizon = 10
 // vouches for, however widely.
 func (j *Judge) Hand(now timescale.Local) (clockcheck.Handed, bool) {
 	t := j.bank.Best()
-	if !t.Located || !j.bank.Proved().Date {
+	if !t.Located || !j.bank.Proved().Date || j.oneByOne(now) {
 		return clockcheck.Handed{}, false
 	}
 	j.bank.Advance(now)

@@ -36,6 +36,7 @@ type Judge struct {
 	named   bool // the receiver's configuration is known
 	pulse   pulse.Pulse
 	clock   rtc.Clock
+	first   clockcheck.RTC // the hardware clock's first reading
 	servers server.Servers
 	marks   [2]clockcheck.Mark
 	air     [2]clockcheck.Air // as placed
@@ -91,19 +92,24 @@ func (j *Judge) Watch(t bank.Trace) {
 func (j *Judge) Segment(now timescale.Local) {
 	j.learned = j.Learned()
 	j.learned.Held = nil
-	rx, named := j.rx, j.named
-	j.begin()
 	j.system = systemClock{steered: j.system.steered}
 	j.warm = warmth{sensor: j.warm.sensor}
-	if rx.Present {
-		j.ReceiverOpened("", rx.Link)
-		if named {
-			j.ReceiverNamed(rx.Key)
-		}
-	} else {
+	if j.again(); !j.rx.Present {
 		j.rx.Lost("The receiver was not open when the computer woke.")
 	}
 	j.note(now, "slept", "The computer slept: the time is worked out again.")
+}
+
+// again begins from what is learned, with the receiver that is open.
+func (j *Judge) again() {
+	rx, named := j.rx, j.named
+	if j.begin(); !rx.Present {
+		return
+	}
+	j.ReceiverOpened("", rx.Link)
+	if named {
+		j.ReceiverNamed(rx.Key)
+	}
 }
 
 // ReceiverOpened says that a receiver was opened or powered on: what it proved before

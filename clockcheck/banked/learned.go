@@ -101,8 +101,13 @@ func doubtedOf(names []string) bank.Set {
 // Resume goes on from what an earlier run knew, in the same boot and without a sleep.
 func (j *Judge) Resume(now timescale.Local) {
 	h := j.learned.Held
-	if h == nil || j.bank.Best().Located || h.At > now || h.SigmaS <= 0 || h.RateSigmaPPM <= 0 {
+	t := j.bank.Best()
+	if h == nil || t.Located && !t.On.Only(bank.SetOf(bank.Clock)) || h.At > now || h.SigmaS <= 0 || h.RateSigmaPPM <= 0 {
 		return
+	}
+	spoke := t.Located
+	if spoke { // the hardware clock spoke first: it may have been set since, the oscillator was not
+		j.again()
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
 		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed}
@@ -114,6 +119,9 @@ func (j *Judge) Resume(now timescale.Local) {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}
 	j.bank.Resume(&back)
+	if spoke {
+		j.RTC(&j.first)
+	}
 	j.note(now, "started", "The time is held over from before noonmark was started again.")
 }
 

@@ -1,6 +1,7 @@
 package banked
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -34,5 +35,52 @@ func TestDoubtOfLatenessIsKept(t *testing.T) {
 	}
 	if d := doubt(600 * time.Millisecond); d > another-1 {
 		t.Errorf("beside a server that speaks against it the doubt is %.1f nats, without one %.1f", d, another)
+	}
+}
+
+// The first server to answer is not vouched for while the next ones are being asked.
+func TestFirstOfManyServers(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	after := func(d time.Duration) bool {
+		w.now, w.utc = w.now.Add(d), w.utc.Add(d)
+		w.j.Judge(w.now, w.utc, &w.got)
+		return w.got.Guarded
+	}
+	w.server("a", 0)
+	if after(time.Second) || after(3*time.Second) {
+		t.Errorf("%s says the time, and the guard is said to be %.2f s", w.got.Because, w.got.Guard)
+	}
+	w.server("b", 0)
+	if after(4 * time.Second) {
+		t.Error("the third to be asked has not had its turn")
+	}
+	if !after(2*time.Second) || w.got.Guard > 0.1 {
+		t.Errorf("nobody else answers: guarded %v, %.2f s", w.got.Guarded, w.got.Guard)
+	}
+}
+
+// The hardware clock was set by an hour while the program was dead, and speaks before what
+// the run before knew is taken up: that was on the oscillator, and stands.
+func TestClockSetWhileDead(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	tick := func(off time.Duration) {
+		w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc.Add(off), Sigma: time.Millisecond})
+	}
+	for range 5 {
+		w.server("a", 0)
+		tick(0)
+		w.run(60)
+	}
+	l := w.j.Learned()
+	if l.RTC == nil || l.Held == nil {
+		t.Fatalf("kept is %+v", l)
+	}
+	w.now, w.utc = w.now.Add(time.Minute), w.utc.Add(time.Minute)
+	w.j = New(w.j.cfg, l)
+	tick(time.Hour)
+	w.j.Resume(w.now)
+	w.j.Judge(w.now, w.utc, &w.got)
+	if math.Abs(w.got.Error) > 0.1 || w.got.Guard > 1 {
+		t.Errorf("the clock is right, and said to be %.1f s off, guard %.1f s", w.got.Error, w.got.Guard)
 	}
 }

@@ -99,7 +99,7 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockch
 	lo, hi := j.bank.Guard(0)
 	proved := j.bank.Proved()
 	proved.Date = proved.Date && hi-lo < day // where UTC may be anywhere nobody tells the day
-	dst.Known, dst.Guarded = true, proved.Date
+	dst.Known, dst.Guarded = true, proved.Date && !j.oneByOne(now)
 	dst.Error = float64(int64(system)-int64(now)-f.Base)/1e9 - f.V[estimate.X]
 	dst.Bound = j.bank.Bound()
 	dst.Guard = math.Max(math.Max(-lo, hi), dst.Bound)
@@ -108,6 +108,12 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockch
 	dst.Basis = j.basis(now)
 	dst.Proved = explain.Proved(dst.Proved, proved)
 	dst.Ancestry = explain.Roots(dst.Ancestry, j.bank.Best().Roots)
+}
+
+// oneByOne tells whether UTC rests on servers alone that are being asked one after the other:
+// the first to answer has not been contradicted, because nobody has had the time to.
+func (j *Judge) oneByOne(now timescale.Local) bool {
+	return j.bank.Best().Roots.Only(bank.Families) && j.servers.Answering(now)
 }
 
 // basis is what the best track's UTC stands on now.

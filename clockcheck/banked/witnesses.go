@@ -42,6 +42,9 @@ func (j *Judge) PPSMissing(why string) { j.pulse.Gone(why) }
 // RTC takes one reading of the hardware clock.
 func (j *Judge) RTC(r *clockcheck.RTC) {
 	c := &j.clock
+	if j.first.Edge == 0 {
+		j.first = *r
+	}
 	out, ok := c.Take(r, j.cfg.Floor)
 	if !ok {
 		return

@@ -29,7 +29,7 @@ func Proved(dst []string, p bank.Proved) []string {
 }
 
 // servers are all families, with those of an earlier run.
-const servers = bank.Set(1<<bank.NumSources-1)&^(1<<bank.Server-1) | 1<<bank.Before
+const servers = bank.Families | 1<<bank.Before
 
 // Roots spells out whom UTC comes from.
 func Roots(dst []string, s bank.Set) []string {
@@ -180,6 +180,8 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 		return "Only the hardware clock tells the time, and nobody has compared it: do not rely on it."
 	case !j.Guarded && b.Doubted() != 0:
 		return "References disagree, and nobody tells the time without them. Compare with a radio time signal."
+	case !j.Guarded && b.Proved().Date:
+		return "A time server has answered, and the others are being asked. Wait some seconds."
 	case !j.Guarded:
 		return "The date is not confirmed: the receiver does not say it."
 	}

@@ -21,6 +21,9 @@ const (
 	// visitGap: an hour without any answer ends a visit; servers are asked each 18 min.
 	visitGap = time.Hour
 	ntpPort  = 123
+	// turn: servers are asked 2 s after one another at first (netref); one that does not
+	// answer is passed over, and an answer takes a second at most.
+	turn = 5 * time.Second
 	wander   = 50e-6 // s/s: so much two answers of other instants may differ besides
 	// Fresh is how long a server is said to be heard.
 	Fresh = 20 * time.Minute
@@ -43,7 +46,9 @@ type Servers struct {
 	one   [clockcheck.MaxServers]One
 	n     int
 	visit int
+	began timescale.Local // the visit
 	last  timescale.Local
+	fresh timescale.Local // when one last spoke for the first time on this visit
 }
 
 // All are the servers heard so far.
@@ -53,6 +58,7 @@ func (v *Servers) All() []One { return v.one[:v.n] }
 func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 	if v.last == 0 || r.At.Sub(v.last) > visitGap {
 		v.visit++
+		v.began = r.At
 	}
 	v.last = max(v.last, r.At)
 	i, ok := v.named(r.Server)
@@ -60,10 +66,19 @@ func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 		return out, false
 	}
 	s := &v.one[i]
+	if s.At == 0 || s.At < v.began {
+		v.fresh = r.At
+	}
 	s.At, s.Z, s.Bound, s.Upstream = r.At, int64(r.UTC)-int64(r.At), r.Bound.Seconds(), r.Upstream
 	v.tellApart(i)
 	s.Family = v.family(i)
 	return bank.Reading{Source: s.Family, At: r.At, Z: s.Z, Common: math.Max(s.Bound, 1e-4) * shareOfBound, Dated: true}, true
+}
+
+// Answering tells whether more of those that are asked may be about to speak for the first
+// time on this visit.
+func (v *Servers) Answering(now timescale.Local) bool {
+	return v.fresh != 0 && now.Sub(v.fresh) < turn
 }
 
 func (v *Servers) named(name string) (int, bool) {
