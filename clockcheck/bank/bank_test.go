@@ -518,3 +518,52 @@ func TestCrystalCarriedIntoTheCold(t *testing.T) {
 		t.Errorf("the best explanation has the hardware clock set %d times, and hears the receiver: %v; want the crystal moved", sets, b.Best().streams())
 	}
 }
+
+// Of two tracks that may be left out, but not both, the one that reaches farther is.
+func TestLeavesOutTheFarther(t *testing.T) {
+	for _, far := range []float64{-18, 18} {
+		b := newBank()
+		b.n = 0
+		for _, o := range []struct{ x, weight float64 }{{0, 1}, {0.3, 3e-5}, {far, 4e-5}} {
+			var tr Track
+			tr.Located, tr.Cost = true, -math.Log(o.weight)
+			tr.F.Forget(estimate.X, o.x, 0.02)
+			b.add(tr)
+		}
+		b.deliver()
+		b.best = b.cheapest()
+		b.weigh()
+		if lo, hi := b.Guard(0); math.Max(-lo, hi) > 0.6 || hi < 0.3 {
+			t.Errorf("the guard is %.2f to %.2f s, want no further than 0.6, and 0.3 in it", lo, hi)
+		}
+	}
+}
+
+// A cold receiver that leads beside nobody is taken to be false when it jumps by a little. Pages
+// of leap-second data that change nothing speak against that it still leads.
+func TestPagesOfAFalseReceiver(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.1, Sigma: 0.01, Most: 1.2, Known: true})
+	guard := func() float64 {
+		lo, hi := b.Guard(0)
+		return math.Max(-lo, hi)
+	}
+	k := timescale.Local(1)
+	for ; k < 10; k++ {
+		b.Hear(look(k*10*second, 1000-0.1, 0.004))
+	}
+	for ; k < 20; k++ {
+		b.Hear(look(k*10*second, 1000-0.25, 0.004))
+	}
+	if guard() < 17 {
+		t.Fatalf("the guard is %.1f s, and it may lead by 18", guard())
+	}
+	for range 3 {
+		b.Page(9)
+		b.Hear(look(k*10*second, 1000-0.25, 0.004))
+		k++
+	}
+	if guard() > 1.2 {
+		t.Errorf("three pages later the guard is %.1f s", guard())
+	}
+}

@@ -14,8 +14,9 @@ import (
 //
 //	Σ over tracks k of w_k · P(UTC outside, given k) ≤ Risk,
 //
-// w_k the weight that prices and strain give. Half the risk goes to leaving out the
-// least likely tracks altogether, while their weights together are below it. Of the rest
+// w_k the weight that prices and strain give. Half the risk goes to leaving tracks out
+// altogether, while their weights together are below it: the least likely, or those that
+// reach farthest, whichever leaves the narrower hull. Of the rest
 // the best track has one half, the others share the other equally, each on both sides:
 // z_k is where its tail is that small. That is on the safe side of the equation, and
 // closed.
@@ -43,17 +44,25 @@ func (b *Bank) weigh() {
 	if sum == 0 {
 		return
 	}
+	var far [MaxTracks]float64
+	for i := range b.tracks[:b.n] {
+		b.weight[i] /= sum
+		far[i] = b.far(i)
+	}
 	slices.SortFunc(order[:b.n], func(i, k int) int { return cmp.Compare(b.weight[i], b.weight[k]) })
-	left, n := Risk/2, 0
-	for _, i := range order[:b.n] {
-		w := b.weight[i] / sum
-		if b.weight[i] = w; i != b.best && w <= left {
-			left -= w
-			b.z[i] = -1
-			continue
+	out, most := b.leaveOut(order[:b.n], &far)
+	if most > farSeconds {
+		slices.SortFunc(order[:b.n], func(i, k int) int { return cmp.Compare(far[k], far[i]) })
+		if o, m := b.leaveOut(order[:b.n], &far); m < most/2 {
+			out = o
 		}
-		b.z[i] = 0
-		n++
+	}
+	n := 0
+	for i := range b.tracks[:b.n] {
+		if b.z[i] = -1; out>>i&1 == 0 {
+			b.z[i] = 0
+			n++
+		}
 	}
 	for i := range b.tracks[:b.n] {
 		if b.z[i] < 0 {
@@ -68,6 +77,34 @@ func (b *Bank) weigh() {
 		}
 		b.z[i] = tail(part / 2 / b.weight[i])
 	}
+}
+
+// leaveOut leaves tracks out in an order, while their weights together are below half the
+// risk; most is how far the others reach, s.
+func (b *Bank) leaveOut(order []int, far *[MaxTracks]float64) (out uint32, most float64) {
+	left := Risk / 2
+	for _, i := range order {
+		if w := b.weight[i]; i != b.best && w <= left {
+			left -= w
+			out |= 1 << i
+		} else {
+			most = math.Max(most, far[i])
+		}
+	}
+	return out, most
+}
+
+// farSeconds: a hull that reaches so far is ruled by single tracks, s.
+const farSeconds = 0.5
+
+// far is how far from the best a track reaches, for an order only, s.
+func (b *Bank) far(i int) float64 {
+	t := &b.tracks[i]
+	if b.weight[i] == 0 {
+		return 0
+	}
+	d, w := b.apart(b.Best(), t), 4*t.F.Sigma(estimate.X)
+	return math.Max(math.Abs(d+t.Lo-w), math.Abs(d+t.Hi+w))
 }
 
 // tail is the z beyond which a Gaussian has the probability p on one side, at least 0.

@@ -154,10 +154,12 @@ func (b *Bank) awaits(k int) bool {
 }
 
 // Page says that a page of leap-second data must have come in, were it not missed by
-// every one of so many satellites: the tracks that wait for it become dearer.
+// every one of so many satellites: the tracks that wait for it become dearer. So do those
+// that take the receiver to be false by now, where it is no whole second from where it was:
+// a false signal brings the page too, or is ahead by just as much by chance.
 func (b *Bank) Page(satellites int) {
 	for i := range b.tracks[:b.n] {
-		if t := &b.tracks[i]; t.waits() {
+		if t := &b.tracks[i]; t.waits() || t.stillLeads() {
 			t.Cost += b.pagePrice(t.missed, satellites)
 			t.missed = true
 		}

@@ -48,5 +48,11 @@ func (b *Bank) Pages(satellites int) int {
 	return -1
 }
 
+// stillLeads tells whether the receiver led when the track took it to be false, and has not
+// moved by any whole second.
+func (t *Track) stillLeads() bool {
+	return t.Lead > 0 && t.Met && !t.hears(Receiver) && t.away != 0 && math.Abs(t.away) < 0.5
+}
+
 // waits tells whether the track waits for a page.
 func (t *Track) waits() bool { return t.Lead > 0 && t.streams() }

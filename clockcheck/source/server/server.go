@@ -23,8 +23,8 @@ const (
 	ntpPort  = 123
 	// turn: servers are asked 2 s after one another at first (netref); one that does not
 	// answer is passed over, and an answer takes a second at most.
-	turn = 5 * time.Second
-	wander   = 50e-6 // s/s: so much two answers of other instants may differ besides
+	turn   = 5 * time.Second
+	wander = 50e-6 // s/s: so much two answers of other instants may differ besides
 	// Fresh is how long a server is said to be heard.
 	Fresh = 20 * time.Minute
 )
