@@ -27,7 +27,6 @@ var refuses = map[string]string{
 	"ear-kept":              "as ear",
 	"ear-signal":            "a learned lateness that nothing bears out may be another unit's",
 	"led-after-a-witness":   "the one server may have been false, and the lateness what it was",
-	"leap-unheard":          "ahead before the silence and false after it is dearer than either, not impossible",
 	"sleep-twice":           "a lateness may have moved during two hours of sleep",
 }
 
