@@ -359,6 +359,10 @@ func TestLoneReceiverComesBack(t *testing.T) {
 		if !b.Best().streams() {
 			t.Errorf("%v s astray for two minutes: the receiver takes part no more", astray)
 		}
+		// That it was false until it went astray, and is false by just as much again, is chance.
+		if lo, hi := b.Guard(0); astray > 1.2 && math.Max(-lo, hi) > 1.5 {
+			t.Errorf("%v s astray for two minutes: the guard is %.2f to %.2f s", astray, lo, hi)
+		}
 	}
 }
 

@@ -284,8 +284,11 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		}
 	case r.Source == Receiver && (!t.Free || t.F.Sigma(estimate.X) < knownWell): // it is met as for the first time
 		first = t.Free
-		if most = againLooks; !t.fitsLead(r, 0) {
-			z, v = 1, 1e-3
+		if !t.fitsLead(r, 0) {
+			z, v = t.amiss(r), 1e-3
+		}
+		if math.Abs(t.away) < leapt {
+			most = againLooks
 		}
 	case r.Source == Receiver || r.Source == Clock:
 		return

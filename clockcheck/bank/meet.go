@@ -153,6 +153,22 @@ func (t *Track) fitsLead(r *Reading, k int) bool {
 	return nats(t.gap(rel-mean), v+r.Var+dragFloor*dragFloor) <= gate
 }
 
+// amiss is how far the stream is from what any lateness in its range, or the known one, has
+// it say, s.
+func (t *Track) amiss(r *Reading) float64 {
+	rel := t.F.Rel(r.At, r.Z)
+	if !t.Free {
+		mean, _ := t.F.Expect(estimate.Stream)
+		return rel - mean
+	}
+	if d := rel - t.F.V[estimate.X]; d > t.Hi {
+		return d - t.Hi
+	} else if d < t.Lo-t.LateMost {
+		return d - t.Lo + t.LateMost
+	}
+	return 0
+}
+
 // join lets the stream take part, k seconds ahead. Where UTC came from this very receiver
 // on another way (the hardware clock that it set) the two are one witness: whichever is
 // known better stands, and the other takes its uncertainty over.

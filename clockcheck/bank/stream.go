@@ -111,14 +111,28 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		}
 		b.add(c)
 	}
+	back := t.wentThere(-nu)
 	t.silence()
 	t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverFalse])
+	if back { // it is false by just as much as it was before it was right
+		t.assume(Assumed{What: FalseFits, Of: Receiver, Since: r.At, SizeS: nu}, b.chance(sameStream, nu))
+	}
 	if likeLeap {
 		t.assume(Assumed{What: FalseFits, Of: Receiver, Since: r.At, SizeS: nu}, b.chance(2*wholeNear, nu)+expected)
 	}
 	if !b.allowed(ReceiverFalse) {
 		t.Cost += 2 * tooDear
 	}
+}
+
+// wentThere tells whether the track has the receiver become right by a jump of nu.
+func (t *Track) wentThere(nu float64) bool {
+	for _, a := range t.Assumptions() {
+		if a.What == ReceiverWasFalse && math.Abs(a.SizeS-nu) < sameStream {
+			return true
+		}
+	}
+	return false
 }
 
 // mayMove tells whether the lateness can have moved so that the stream is at z, nu from

@@ -24,6 +24,7 @@ const (
 	// turn: servers are asked 2 s after one another at first (netref); one that does not
 	// answer is passed over, and an answer takes a second at most.
 	turn   = 5 * time.Second
+	enough = 3
 	wander = 50e-6 // s/s: so much two answers of other instants may differ besides
 	// Fresh is how long a server is said to be heard.
 	Fresh = 20 * time.Minute
@@ -48,7 +49,8 @@ type Servers struct {
 	visit int
 	began timescale.Local // the visit
 	last  timescale.Local
-	fresh timescale.Local // when one last spoke for the first time on this visit
+	fresh timescale.Local // when one last spoke for the first time on this visit …
+	heard int             // … and how many have
 }
 
 // All are the servers heard so far.
@@ -58,7 +60,7 @@ func (v *Servers) All() []One { return v.one[:v.n] }
 func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 	if v.last == 0 || r.At.Sub(v.last) > visitGap {
 		v.visit++
-		v.began = r.At
+		v.began, v.heard = r.At, 0
 	}
 	v.last = max(v.last, r.At)
 	i, ok := v.named(r.Server)
@@ -68,6 +70,7 @@ func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 	s := &v.one[i]
 	if s.At == 0 || s.At < v.began {
 		v.fresh = r.At
+		v.heard++
 	}
 	s.At, s.Z, s.Bound, s.Upstream = r.At, int64(r.UTC)-int64(r.At), r.Bound.Seconds(), r.Upstream
 	v.tellApart(i)
@@ -76,9 +79,9 @@ func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 }
 
 // Answering tells whether more of those that are asked may be about to speak for the first
-// time on this visit.
+// time on this visit. Of three that agree one may be false.
 func (v *Servers) Answering(now timescale.Local) bool {
-	return v.fresh != 0 && now.Sub(v.fresh) < turn
+	return v.fresh != 0 && v.heard < enough && now.Sub(v.fresh) < turn
 }
 
 func (v *Servers) named(name string) (int, bool) {
