@@ -199,6 +199,9 @@ func (b *Bank) meetWitness(r *Reading) {
 	if b.doubted.Has(kind(r.Source)) {
 		t.Latent, price = false, math.Min(price, b.doubt)
 	}
+	if t.Latent {
+		t.Lurked = SetOf(r.Source)
+	}
 	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, price)
 	b.add(t)
 	b.aloneWith(r)

@@ -571,3 +571,26 @@ func TestPagesOfAFalseReceiver(t *testing.T) {
 		t.Errorf("three pages later the guard is %.1f s", guard())
 	}
 }
+
+// A server proves a lateness; then the receiver is led away. For a moment the server may have
+// been false, and the lateness have moved; when the receiver goes on, that explains nothing
+// any more, and the server is believed as before.
+func TestDoubtEnds(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	k := timescale.Local(1)
+	for ; k < 400; k++ {
+		if b.Hear(look(k*10*second, 1000-0.04, 0.002)); k%78 == 0 {
+			b.Page(9)
+		}
+		if k%6 == 0 && k > 360 {
+			b.Hear(server(Server, k*10*second+second, 1000, 0.005))
+		}
+	}
+	for i := range timescale.Local(30) {
+		b.Hear(look((k+i)*10*second, 1000-0.04-0.04*float64(i+1), 0.002))
+	}
+	if lo, hi := b.Guard(0); math.Max(-lo, hi) > 0.3 {
+		t.Errorf("the guard is %.2f to %.2f s, want 0.3 at most", lo, hi)
+	}
+}

@@ -46,6 +46,9 @@ func (s Set) Any(o Set) bool { return s&o != 0 }
 // Only tells whether nothing is in s but what is in o.
 func (s Set) Only(o Set) bool { return s&^o == 0 }
 
+// first is the source of the least number; the set is not empty.
+func (s Set) first() Source { return Source(bits.TrailingZeros32(uint32(s))) }
+
 // Len is how many are in the set.
 func (s Set) Len() int { return bits.OnesCount32(uint32(s)) }
 

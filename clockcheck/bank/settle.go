@@ -9,7 +9,9 @@ import (
 // After each reading: which track is the cheapest, which are equal, too dear, too many.
 
 // settle finds the cheapest track, lets latent ones live once it had to pay, joins equal
-// ones, and leaves out what is too dear.
+// ones, and leaves out what is too dear. A track that lived once is latent again when it
+// assumes all that the best does and, besides, what it was born with: its assumption
+// explains nothing any more, and is no likelier than it was then.
 func (b *Bank) settle() {
 	b.best = b.cheapest()
 	base := b.tracks[b.best].total()
@@ -19,6 +21,8 @@ func (b *Bank) settle() {
 		// by half of that, the best has had to assume something itself.
 		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < b.nats[ServerFalse]/2 {
 			t.Latent = false
+		} else if t.Lurked != 0 && !t.Latent && t.Cost-b.tracks[b.best].Cost >= b.nats[falseOf(t.Lurked.first())] && t.beyond(&b.tracks[b.best]) {
+			t.Latent = true
 		}
 	}
 	for i := b.n - 1; i >= 0; i-- {

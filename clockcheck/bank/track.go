@@ -30,6 +30,7 @@ type Track struct {
 	Located bool    // UTC is known at all
 	Dated   bool    // … and the day
 	Latent  bool    // nobody has contradicted what it leaves out: believed false by nobody yet
+	Lurked  Set     // whom it left out when it was born latent
 	Met     bool    // the receiver's stream takes part
 	Free    bool    // the stream's lateness is not proved: it is anywhere in its range
 	Clocked bool    // the hardware clock has been compared …
@@ -71,6 +72,16 @@ func (t *Track) assumes(a Assumption, of Source) bool {
 		}
 	}
 	return false
+}
+
+// beyond tells whether the track assumes all that u does, and more.
+func (t *Track) beyond(u *Track) bool {
+	for i := range u.assumed[:u.nAssumed] {
+		if a := &u.assumed[i]; !t.assumes(a.What, a.Of) {
+			return false
+		}
+	}
+	return t.nAssumed > u.nAssumed && u.nAssumed < maxAssumed && u.Out.Only(t.Out) && t.Out != u.Out
 }
 
 // assume adds an assumption at its price.

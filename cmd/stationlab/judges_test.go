@@ -28,7 +28,6 @@ var refuses = map[string]string{
 	"sleep-twice":         "a lateness may have moved during two hours of sleep",
 	"clock-a-second-slow": "a learned lateness that nothing bears out may be another unit's",
 	"cold-night":          "a temperature coefficient is not learned: the rate only widens",
-	"led-after-a-witness": "the one server may have been false, and the lateness what it was",
 	"sleep-twice":         "a lateness may have moved during two hours of sleep",
 }
 
