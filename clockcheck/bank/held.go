@@ -22,6 +22,8 @@ type Held struct {
 	Stream          bool            // the receiver took part then, and
 	Lateness        float64         // … was so late, s
 	Same            float64         // s: a stream as late as that, to so much, is the same one
+	// The hardware clock's rate as it was learned, s/s; σ 0 = it was not.
+	ClockRate, ClockRateSigma float64
 }
 
 // Resume goes on from what the run before knew, as through a silence.
@@ -36,6 +38,9 @@ func (b *Bank) Resume(h *Held) {
 		t.F.Base, t.F.At = h.Z, h.At
 		t.F.Start(0, estimate.Time, h.Sigma*h.Sigma)
 		t.F.Forget(estimate.Y, h.Rate, h.RateSigma)
+		if h.ClockRateSigma > 0 {
+			t.F.Forget(estimate.S, h.ClockRate, h.ClockRateSigma)
+		}
 		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
 		t.Lo, t.Hi, t.told = h.Lo, h.Hi, h.Told
 	}

@@ -118,6 +118,11 @@ func (j *Judge) Resume(now timescale.Local) {
 	if h.Stream {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}
+	// The hardware clock was compared with this very time: it is no second word, and is
+	// compared again. Its rate stands.
+	if l := j.clock.Forget(); l != nil {
+		back.ClockRate, back.ClockRateSigma = l.RatePPM*1e-6, math.Hypot(l.RateSigmaPPM*1e-6, rateSlack)
+	}
 	j.bank.Resume(&back)
 	if spoke {
 		j.RTC(&j.first)

@@ -84,3 +84,27 @@ func TestClockSetWhileDead(t *testing.T) {
 		t.Errorf("the clock is right, and said to be %.1f s off, guard %.1f s", w.got.Error, w.got.Guard)
 	}
 }
+
+// The hardware clock was compared with the time that is held: both together know no more.
+func TestHeldAndItsClockAreOneWord(t *testing.T) {
+	for _, first := range []bool{false, true} {
+		w := newStation(t, clockcheck.Learned{})
+		w.restart(clockcheck.Learned{Held: &clockcheck.Held{At: w.now, OffsetNS: int64(w.utc) - int64(w.now), SigmaS: 0.1, RateSigmaPPM: 1, DateProved: true, Ancestry: []string{"server"}},
+			RTC: &clockcheck.LearnedRTC{At: w.utc, SigmaS: 0.1, RateSigmaPPM: 1, DateProved: true, Ancestry: []string{"server"}}}, 0)
+		if first { // the clock spoke before
+			l := w.j.learned
+			w.j = New(w.j.cfg, l)
+		}
+		for k := range 5 {
+			w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc, Sigma: time.Millisecond})
+			if k == 0 {
+				w.j.Resume(w.now)
+			}
+			w.now, w.utc = w.now.Add(time.Second), w.utc.Add(time.Second)
+		}
+		w.j.Judge(w.now, w.utc, &w.got)
+		if w.got.Guard < 0.4 {
+			t.Errorf("UTC is known to 0.4 s by one word, and the guard is %.3f s", w.got.Guard)
+		}
+	}
+}

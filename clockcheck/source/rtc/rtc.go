@@ -184,6 +184,13 @@ func (c *Clock) Keep(l *clockcheck.LearnedRTC) {
 // Moved tells whether it may have been written since it was last read.
 func (c *Clock) Moved() bool { return c.Written || c.Kernel && c.since == 0 }
 
+// Forget returns what the earlier run learned, until it has been used, and forgets it.
+func (c *Clock) Forget() *clockcheck.LearnedRTC {
+	l := c.learned
+	c.learned = nil
+	return l
+}
+
 // Kept is what the earlier run learned, until it has been used.
 func (c *Clock) Kept() *clockcheck.LearnedRTC { return c.learned }
 
