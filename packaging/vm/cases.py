@@ -132,10 +132,54 @@ def power_cut(b):
         m.until("a place to keep", lambda: m.sh("grep FG69gu /run/noonmark/grid", check=False)[0] == 0, 120)
         m.sh("systemctl restart noonmark")
     m.cut()
-    seen = powercut.replay(image, log, f"{b.work}/cut", 50 if b.short else 200, after=after)
-    need(seen["saves"] >= restarts, f"only {seen['saves']} times was a state written: nothing was tried")
-    return (f"{real} real cuts, then {seen['cuts']} of {seen['writes']} recorded writes with {seen['saves']} saves: "
-            f"no file torn, no state lost; at most {seen['leftovers']} file left over")
+    saves = powercut.saves(log, after)
+    need(saves >= restarts, f"only {saves} times was a state written: nothing was tried")
+    seen = powercut.States()
+    cuts, writes = powercut.replay(image, log, f"{b.work}/cut", 50 if b.short else 1000, seen.look, powercut.STATE, after=after)
+    return (f"{real} real cuts, then at {cuts} of {writes} recorded writes with {saves} saves: "
+            f"no file torn, no state lost; at most {seen.leftovers} file left over")
+
+@case
+def power_cut_upgrade(b):
+    """The power is cut at random moments of an installation and an upgrade."""
+    newer = f"{b.work}/newer"
+    subprocess.run([f"{bench.TOP}/packaging/deb/build", "-v", "99.0", newer, "amd64"], check=True, stdout=subprocess.DEVNULL)
+    debs = [b.deb, f"{newer}/noonmark_99.0_amd64.deb"]
+    image, log, folder = f"{b.work}/cut.img", f"{b.work}/cut.log", f"{b.work}/cut"
+    base = b.overlay(f"{b.cache}/base.img", "raw")
+    subprocess.run(["qemu-img", "convert", "-O", "raw", base, image], check=True)
+    open(log, "wb").close()
+    m = b.start(base, log_writes=log, drives=debs)
+    b.receiver(m)
+    m.sh("sync")
+    marks = [sum(1 for _ in powercut.entries(log))]
+    for n, deb in enumerate(debs):
+        m.sh(f"head -c {os.path.getsize(deb)} /dev/vd{'bc'[n]} >/tmp/n.deb && sync && dpkg -i /tmp/n.deb </dev/null", 600)
+        # The settings of a new owner; the state must be written in between, and by the restart.
+        configure(m, ("receiver.device", '"/dev/ttyS1"'))
+        m.until("a place to keep", lambda: m.sh("grep FG69gu /run/noonmark/grid", check=False)[0] == 0, 120)
+        time.sleep(6)  # what the system writes when it pleases
+        m.sh("sync")
+        marks.append(sum(1 for _ in powercut.entries(log)))
+    m.cut()
+    seen = powercut.Packages(debs, f"{b.work}/unpacked", marks)
+    cuts, keep = 60 if b.short else 1000, {20} if b.short else {100, 300, 500, 700, 900}
+    cuts, writes = powercut.replay(image, log, folder, cuts, seen.look, powercut.PACKAGE, after=marks[0], keep=keep)
+    for n in sorted(keep):
+        mended(b, f"{folder}-{n}.img", debs[1])
+    return (f"at {cuts} of {writes} recorded writes: program, units, settings and state whole or not there yet; "
+            f"after {len(keep)} of them started again, and installed as ever")
+
+def mended(b, image, deb):
+    """A disk on which an installation was cut off: it starts, and the same command ends it well."""
+    m = b.start(b.overlay(image, "raw"), drives=[deb])
+    b.receiver(m)
+    m.sh(f"dpkg --configure -a </dev/null; head -c {os.path.getsize(deb)} /dev/vdb >/tmp/n.deb && dpkg -i /tmp/n.deb </dev/null", 600)
+    need(m.sh("dpkg-query -W -f '${Status} ${Version}' noonmark") == "install ok installed 99.0", "it is not installed")
+    need("steer = true" in m.sh("cat /etc/noonmark/noonmark.toml"), "the settings as delivered are not there")
+    m.until("a status", lambda: verdict(m.status()), 120)
+    watch(m, 5)
+    m.cut()
 
 def running(b, disk, receiver=True, **how):
     """A machine in which noonmark publishes."""
