@@ -67,7 +67,7 @@ class Machine:
             words += ["-drive", f"if=none,id=d{i},file={d},format=raw,readonly=on", "-device", f"virtio-blk-pci,drive=d{i}"]
         if usb:  # an FTDI bridge; plugged in while somebody is connected to the socket
             words += ["-device", "qemu-xhci,id=xhci", "-chardev", chardev("usb"),
-                      "-device", "usb-serial,bus=xhci.0,port=1,chardev=usb,serial=BENCH1"]
+                      "-device", "usb-serial,bus=xhci.0,port=1,chardev=usb,serial=BENCH1,id=rx"]
         words += ["-nic", "user,model=virtio-net-pci"] if net else ["-nic", "none"]
         if pps:  # the parallel port's interrupt, raised through qemu's own testing socket
             words += ["-chardev", "null,id=lpt", "-device", "isa-parallel,chardev=lpt",

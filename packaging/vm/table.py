@@ -18,7 +18,7 @@ def keep(path, name, what, result, seconds, short):
                 lines[line.split("|")[1].strip()] = line
     except FileNotFoundError:
         pass
-    plain = " ".join(result.split()).replace("|", "/")[:600]
+    plain = " ".join(result.split()).replace("|", "/")[:1000]
     lines[name] = (f"| {name} | {what} | {plain} | {'short' if short else 'full'} | {seconds:.0f} | "
                    f"{time.strftime('%Y-%m-%d', time.gmtime())} | {commit()} |")
     with open(path + ".part", "w") as f:
