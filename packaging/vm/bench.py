@@ -175,7 +175,9 @@ class Bench:
             shutil.rmtree(self.work, ignore_errors=True)
 
 def rtc_off(m):
-    """Hardware clock minus truth in seconds, on its edge, as another language reads it."""
+    """Hardware clock minus truth in seconds, on its edge, as another language reads it. Who
+    reads an edge late takes the clock for slower than it is (once by 1.0 s, on a host with
+    a load of 30), and never for faster: the largest of several is the nearest."""
     def read():
         try:
             return m.ask("rtc", edge=True)
@@ -183,8 +185,10 @@ def rtc_off(m):
             if "(16," not in str(e):
                 raise
             return None  # noonmark reads it just now; only one may
-    r, _ = m.until("a look at the hardware clock", read, 30, 0.2)
-    return r["rtc_utc_s"] - (r["system_ns"] / 1e9 - m.error()[0])
+    def once():
+        r, _ = m.until("a look at the hardware clock", read, 30, 0.2)
+        return r["rtc_utc_s"] - (r["system_ns"] / 1e9 - m.error()[0])
+    return max(once() for _ in range(4))
 
 SO_TIMESTAMPNS = 35  # linux/asm-generic/socket.h; a struct timespec of 64-bit words beside each datagram
 
