@@ -5,7 +5,9 @@ package doc
 
 import "embed"
 
-// Pages are NAME.md, those with a number in the order of reading, and the pictures.
+// Pages are html/NAME.html, those with a number in the order of reading, and the pictures.
+// They are made of the Markdown beside them before the program is built, so that it holds
+// no reader of Markdown; a test in cmd/internal/deps holds them fresh.
 //
-//go:embed *.md *.png *.svg
+//go:embed html/*.html *.png *.svg
 var Pages embed.FS

@@ -1,18 +1,11 @@
 package web
 
 import (
-	"bytes"
 	"fmt"
-	"html"
 	"io/fs"
 	"net/http"
 	"path"
-	"regexp"
 	"strings"
-
-	"github.com/yuin/goldmark"
-	"github.com/yuin/goldmark/extension"
-	"github.com/yuin/goldmark/parser"
 
 	"noonmark/packaging/doc"
 )
@@ -37,9 +30,6 @@ const manualPolicy = "default-src 'none'; style-src 'self'; img-src 'self'; base
 // firstPage is where the manual begins.
 const firstPage = "0-start"
 
-// comments of the pages are for tests.
-var comments = regexp.MustCompile(`<!-- [^>]*-->`)
-
 // manual serves /manual/, /manual/NAME and the pictures.
 func manual(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
@@ -61,32 +51,13 @@ func manual(w http.ResponseWriter, r *http.Request) {
 		if name == "" {
 			name = firstPage
 		}
-		name += ".md"
 	}
-	text, err := fs.ReadFile(doc.Pages, name)
+	// Its links name the Markdown, as in the folder that it was made of.
+	text, err := fs.ReadFile(doc.Pages, "html/"+strings.TrimSuffix(name, ".md")+".html")
 	if err != nil {
 		http.Error(w, "The manual has no such page. It begins at /manual/.", http.StatusNotFound)
 		return
 	}
-	b, err := manualPage(text)
-	if err != nil {
-		http.Error(w, err.Error(), http.StatusInternalServerError)
-		return
-	}
 	h.Set("Content-Type", "text/html; charset=utf-8")
-	w.Write(b)
-}
-
-// manualPage makes a page of its Markdown.
-func manualPage(text []byte) ([]byte, error) {
-	title, _, _ := strings.Cut(strings.TrimPrefix(string(text), "# "), "\n")
-	var b bytes.Buffer
-	fmt.Fprintf(&b, "<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content=\"width=device-width\"><title>%s</title><link rel=stylesheet href=/manual/look.css>"+
-		"<nav><a href=/>The page</a><a href=/manual/>Manual</a></nav><main>", html.EscapeString(title))
-	md := goldmark.New(goldmark.WithExtensions(extension.Table), goldmark.WithParserOptions(parser.WithAutoHeadingID()))
-	if err := md.Convert(comments.ReplaceAll(text, nil), &b); err != nil {
-		return nil, err
-	}
-	b.WriteString("</main>")
-	return b.Bytes(), nil
+	w.Write(text)
 }

@@ -35,13 +35,13 @@ func TestManual(t *testing.T) {
 		}
 		return r.StatusCode, string(b)
 	}
-	pages, err := fs.Glob(doc.Pages, "*.md")
+	pages, err := fs.Glob(doc.Pages, "html/*.html")
 	if err != nil || len(pages) < 8 {
 		t.Fatalf("%d pages, %v", len(pages), err)
 	}
 	links := regexp.MustCompile(`(?:href|src)="?([^"> ]+)`)
 	for _, name := range pages {
-		at := "/manual/" + strings.TrimSuffix(name, ".md")
+		at := "/manual/" + strings.TrimSuffix(path.Base(name), ".html")
 		code, text := get(at)
 		if code != 200 || !strings.Contains(text, "<h1") || strings.Contains(text, "<!-- ") || strings.Contains(text, "raw HTML omitted") {
 			t.Errorf("%s: %d\n%.300s", at, code, text)
