@@ -94,7 +94,7 @@ def kill(b):
 @case
 def power_cut(b):
     """The power is cut at random moments while learned state is being written."""
-    disk, draw = b.disk("installed" if b.short else "learned"), random.Random(7)
+    disk, draw = b.disk("installed"), random.Random(7)
     # First real cuts: the machine vanishes between two instructions and starts again.
     real = 1 if b.short else 8
     for n in range(real + 1):
