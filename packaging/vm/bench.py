@@ -138,6 +138,21 @@ class Bench:
             f.write(str(off))
         os.rename(m.disk, path)
 
+    def newer(self):
+        """A newer package: built, or in short the same one with another version and a program one byte longer."""
+        folder = f"{self.work}/newer"
+        path = f"{folder}/noonmark_99.0_amd64.deb"
+        if not self.short:
+            subprocess.run([f"{TOP}/packaging/deb/build", "-v", "99.0", folder, "amd64"], check=True, stdout=subprocess.DEVNULL)
+            return path
+        os.makedirs(folder)
+        subprocess.run(["dpkg-deb", "-R", self.deb, f"{folder}/root"], check=True)
+        subprocess.run(["sed", "-i", "s/^Version: .*/Version: 99.0/", f"{folder}/root/DEBIAN/control"], check=True)
+        with open(f"{folder}/root/usr/bin/noonmark", "ab") as f:
+            f.write(b"\0")
+        subprocess.run(["dpkg-deb", "--root-owner-group", "-Znone", "-b", f"{folder}/root", path], check=True, stdout=subprocess.DEVNULL)
+        return path
+
     # Machines and what is attached to them.
 
     def start(self, disk, **how):

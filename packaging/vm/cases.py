@@ -142,9 +142,7 @@ def power_cut(b):
 @case
 def power_cut_upgrade(b):
     """The power is cut at random moments of an installation and an upgrade."""
-    newer = f"{b.work}/newer"
-    subprocess.run([f"{bench.TOP}/packaging/deb/build", "-v", "99.0", newer, "amd64"], check=True, stdout=subprocess.DEVNULL)
-    debs = [b.deb, f"{newer}/noonmark_99.0_amd64.deb"]
+    debs = [b.deb, b.newer()]
     image, log, folder = f"{b.work}/cut.img", f"{b.work}/cut.log", f"{b.work}/cut"
     base = b.overlay(f"{b.cache}/base.img", "raw")
     subprocess.run(["qemu-img", "convert", "-O", "raw", base, image], check=True)
@@ -349,9 +347,7 @@ def no_capability(b):
 @case
 def upgrade(b):
     """A newer package in place, then removed, then purged."""
-    newer = f"{b.work}/newer"
-    subprocess.run([f"{bench.TOP}/packaging/deb/build", "-v", "99.0", newer, "amd64"], check=True, stdout=subprocess.DEVNULL)
-    deb = f"{newer}/noonmark_99.0_amd64.deb"
+    deb = b.newer()
     m = running(b, "installed" if b.short else "evening", drives=[deb])
     if not b.short:
         within(m, 120)
