@@ -143,3 +143,32 @@ func BenchmarkNight(b *testing.B) {
 		})
 	}
 }
+
+// Random nights in which the bank once said something false, or had the truth outside its
+// guard, and which assumption was wrong.
+func TestBankNightsThatWentWrong(t *testing.T) {
+	if !long {
+		t.Skip("long: NOONMARK_LONG=1")
+	}
+	nights := []struct {
+		seed uint64
+		make func(uint64) *lab.Case
+		why  string
+	}{
+		{31013, newNight, "another receiver of the same identity: the doubt of the lateness was not kept; what is held and the hardware clock counted as two"},
+		{31024, newNight, "the first server to answer lied by 270 s, and the next had not been asked yet"},
+		{21020, newNight, "the hardware clock was set by an hour while the program was dead, and spoke before what was held"},
+		{31107, newNight, "good-for, while a false signal drags"},
+		{41006, lab.Random, "good-for, while a false signal drags"},
+		{43, lab.Random, "76 s of false within"},
+	}
+	for _, n := range nights {
+		for _, r := range lab.Rows(lab.PlayAll([]lab.Job{{Case: judged{"bank"}.by(n.make(n.seed)), Seed: n.seed}}, 0)) {
+			if r.False > 0 || r.Missed > 0 || r.Good < r.Nights {
+				t.Errorf("%d (%s): %d s of false within, guard missed %d s, %+v", n.seed, n.why, r.False, r.Missed, r.Breaks)
+			}
+		}
+	}
+}
+
+func newNight(seed uint64) *lab.Case { return lab.RandomNew(seed, "") }
