@@ -27,7 +27,7 @@
 //   - The air (air.go) is a witness: the crowd of other stations' signals modulo their
 //     mode's period, and time-signal stations. The crowd never moves x by whole seconds.
 //   - A thermometer makes the estimate better while no reference tells the rate, and
-//     the guard wider, never narrower (temperature.go, slope.go, rough.go).
+//     the guard wider, never narrower (package thermal).
 //   - A run of the program in the same boot goes on from what the one before it knew,
 //     as through a silence (held.go); over a power-off only the RTC speaks for it.
 //   - A verdict falls at once and rises, to within or from outside, after it has held for 2 s.

@@ -165,7 +165,7 @@ func (j *Judge) Resume(now timescale.Local) {
 		j.x.room = room{have: true, c: claim{x + h.RoomLoS, x + h.RoomHiS}, at: h.At, v: sq(h.SigmaS)}
 	}
 	j.doubtAgain(h)
-	j.warm.restart()
+	j.warm.Restart(j.learned.Temperature.Kept(j.warm.Sensor))
 	j.note(now, "started", "The time is held over from before noonmark was started again.")
 }
 

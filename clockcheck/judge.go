@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -105,7 +106,7 @@ type Judge struct {
 	rxTrust Trust
 	watch   watch
 	view    streamView
-	warm    warmth
+	warm    thermal.Thermometer
 	doubted timescale.Local // since when references disagree; 0 = they do not
 }
 
@@ -167,7 +168,7 @@ func (j *Judge) Segment(now timescale.Local) {
 		j.ReceiverLost("The receiver was not open when the computer woke.")
 	}
 	j.clock = clockRate{}
-	j.warm.restart()
+	j.warm.Restart(j.learned.Temperature.Kept(j.warm.Sensor))
 	j.note(now, "slept", "The computer slept: the time is worked out again.")
 }
 

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -95,7 +96,7 @@ func (j *Judge) Learned() Learned {
 	if rate {
 		out.RatePPM, out.RateSigmaPPM = j.f.v[sY]*1e6, sy
 	}
-	out.Temperature = j.learnedWarmth(rate)
+	out.Temperature = j.learned.Temperature.Keep(&j.warm, rate)
 	out.Latencies = j.latencies()
 	if c := &j.rtc; c.moved() {
 		out.RTC = nil
@@ -111,8 +112,8 @@ func (j *Judge) Learned() Learned {
 			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
 			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(anc),
 		}
-		if w := &j.warm; w.have && j.f.at.Sub(w.heard) < blockLasts {
-			out.RTC.Sensor, out.RTC.TempC = w.sensor, w.c
+		if w := &j.warm; w.Have && j.f.at.Sub(w.Heard) < thermal.BlockLasts {
+			out.RTC.Sensor, out.RTC.TempC = w.Sensor, w.C
 		}
 		if a := c.after; !c.setSeen {
 			out.RTC.KernelS, out.RTC.KernelSpreadS, out.RTC.KernelReads = a.mean, a.spread, a.n

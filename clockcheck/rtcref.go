@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -197,12 +198,6 @@ func (j *Judge) recall(r *RTC) bool {
 	return true
 }
 
-// A plain tuning fork is slower by 0.034 ppm/°C² away from 25 °C (NXP UM10301, section 9).
-const (
-	forkCurve = -0.034e-6
-	forkTurn  = 25 // °C
-)
-
 // rtcTurned is by how much the rate of a plain hardware clock has changed between the
 // temperature at which it was last compared and that of now. When it changed while the
 // power was off nobody knows: half of it is 1σ of the mean. It only widens: a board is
@@ -211,10 +206,10 @@ const (
 // (DS3231, DS3232, RV-3029, RV-3032: their data sheets).
 func (j *Judge) rtcTurned(l *LearnedRTC) float64 {
 	w := &j.warm
-	if !w.have || w.ofRTC || j.cfg.RTCCompensated || l.Sensor == "" || l.Sensor != w.sensor || !(l.TempC >= leastC && l.TempC <= mostC) {
+	if !w.Have || w.OfRTC || j.cfg.RTCCompensated || l.Sensor == "" || l.Sensor != w.Sensor || !thermal.Sound(l.TempC) {
 		return 0
 	}
-	return math.Abs(forkCurve * (sq(w.c-forkTurn) - sq(l.TempC-forkTurn)))
+	return thermal.ForkTurned(l.TempC, w.C)
 }
 
 func seconds2d(s float64) time.Duration { return time.Duration(s * 1e9) }

@@ -3,12 +3,9 @@ package clockcheck
 import (
 	"encoding/json"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
-
-	"noonmark/clockcheck/timescale"
 )
 
 // warmWorld is a world whose oscillator feels the temperature.
@@ -95,7 +92,7 @@ func TestUnlearnedTemperatureWidensTheGuard(t *testing.T) {
 	w.let(time.Hour, 20)
 	w.world.mute = true
 	w.let(4*time.Hour, 0)
-	ramp := slopeUnlearned * 20 * (4 * 3600) / 2
+	ramp := 0.3e-6 * 20 * (4 * 3600) / 2
 	if s := w.j.f.sigma(sX); s < 0.95*ramp {
 		t.Errorf("1σ of x is %.4f s after a change that may have made %.4f s", s, ramp)
 	}
@@ -105,9 +102,9 @@ func TestTemperatureRefused(t *testing.T) {
 	for name, bad := range map[string]float64{"too cold": -61, "too warm": 101, "no number": math.NaN(), "endless": math.Inf(1), "a jump": 45} {
 		w := newWarmWorld(t, coldBoard())
 		w.let(10*time.Minute, 20)
-		before := w.j.warm.c
+		before := w.j.warm.C
 		w.j.Temperature(&Temperature{At: w.local, C: bad, Sensor: "board"})
-		if w.j.warm.c != before {
+		if w.j.warm.C != before {
 			t.Errorf("%s: %v °C was taken", name, bad)
 		}
 	}
@@ -119,8 +116,8 @@ func TestTemperatureRefused(t *testing.T) {
 	y := w.j.f.v[sY]
 	w.c = 50
 	w.let(10*time.Minute, 50)
-	if w.j.warm.c != 50 || math.Abs(w.j.f.v[sY]-y) > 1e-9 {
-		t.Errorf("%v °C, rate %v, was %v", w.j.warm.c, w.j.f.v[sY], y)
+	if w.j.warm.C != 50 || math.Abs(w.j.f.v[sY]-y) > 1e-9 {
+		t.Errorf("%v °C, rate %v, was %v", w.j.warm.C, w.j.f.v[sY], y)
 	}
 }
 
@@ -140,59 +137,6 @@ func TestReceiverComesBackInTheCold(t *testing.T) {
 		t.Errorf("the views are %.4f s apart", a)
 	}
 	w.honest()
-}
-
-// slopeNights lets a slope learn from blocks of an oscillator with a random walk of its
-// rate (sd after an hour, ppm), a reference that wanders (s after an hour), a daily wave
-// of the temperature.
-func slopeNights(seed uint64, k, walk, wander, swing float64, hours int) *slope {
-	rng := rand.New(rand.NewPCG(seed, 1))
-	s := newSlope(nil)
-	f := filter{}
-	f.p[sY][sY] = sq(1e-6)
-	var x, y float64
-	const dt = 600.0
-	phase := 2 * math.Pi * rng.Float64()
-	for i := range hours * 6 {
-		c := swing * math.Sin(phase+2*math.Pi*float64(i)*dt/86400)
-		y += walk * 1e-6 * math.Sqrt(dt/3600) * rng.NormFloat64()
-		x += (y+k*1e-6*c)*dt + wander*math.Sqrt(dt/3600)*rng.NormFloat64()
-		s.take(timescale.Local(float64(i+1)*dt*1e9), x+1e-3*rng.NormFloat64(), c, 1e-6, &f)
-	}
-	return &s
-}
-
-func TestSlopeIsLearned(t *testing.T) {
-	for name, tt := range map[string]struct{ k, walk, wander, within float64 }{
-		"a pulse":                   {-0.4, 0.1, 1e-5, 0.1},
-		"a steady receiver":         {0.3, 0.1, 0.5e-3, 0.1},
-		"a crystal hardly affected": {0.05, 0.05, 1e-5, 0.05},
-	} {
-		s := slopeNights(1, tt.k, tt.walk, tt.wander, 8, 48)
-		k, _, ok := s.learned()
-		if math.Abs(s.v[2]*1e6-tt.k) > tt.within || ok != (math.Abs(tt.k) > 0.1) && tt.k != 0.05 {
-			t.Errorf("%s: %.3f ppm/°C (%v, used %v), want %.3f", name, s.v[2]*1e6, k, ok, tt.k)
-		}
-	}
-}
-
-// A rate that walks by itself while the temperature goes up and down teaches nothing:
-// significance at 99 % may err once in a hundred.
-func TestSlopeIsNotMadeUp(t *testing.T) {
-	const nights = 400
-	used, off := 0, 0
-	for seed := range uint64(nights) {
-		s := slopeNights(seed, 0, 0.3, 2e-3, 6, 36)
-		if _, _, ok := s.learned(); ok {
-			used++
-		}
-		if math.Abs(s.v[2]) > boundZ*math.Sqrt(s.p[2][2]) {
-			off++
-		}
-	}
-	if used > nights/50 || off > nights/50 {
-		t.Errorf("of %d nights without any dependence %d taught one (%d beyond 99 %%)", nights, used, off)
-	}
 }
 
 // What is kept is read again; a file of before reads as before; a foreign value is no
@@ -228,7 +172,7 @@ func TestLearnedTemperatureKept(t *testing.T) {
 		change(l.Temperature)
 		j := New(Config{}, l)
 		j.Temperature(&Temperature{At: 1e9, C: 0, Sensor: l.Temperature.Sensor})
-		if j.f.v[sY] != -12e-6 || j.warm.slope.v[2] != 0 {
+		if _, kept := j.warm.Keep(); j.f.v[sY] != -12e-6 || kept {
 			t.Errorf("%s: was used: %+v", name, l.Temperature)
 		}
 	}
@@ -314,40 +258,21 @@ func TestPlainHardwareClockInTheCold(t *testing.T) {
 	}
 }
 
-// A thermometer that shows the processor's work teaches nothing, however large the
-// oscillator's share; one that shows the air does.
+// A thermometer that shows the processor's work teaches nothing; what it shows over hours
+// widens the guard all the same.
 func TestRestlessThermometer(t *testing.T) {
-	for _, tt := range []struct {
-		name     string
-		work     float64 // °C
-		restless bool
-	}{{"none", 0, false}, {"much", 10, true}} {
-		rng := rand.New(rand.NewPCG(3, 4))
-		var q rough
-		c, busy := 20.0, false
-		for minute := range 24 * 60 {
-			if rng.Float64() < 1.0/60 {
-				busy = !busy
-			}
-			shown := 20 + 12*math.Sin(2*math.Pi*float64(minute)/1440) + 0.2*rng.NormFloat64()
-			if busy {
-				shown += tt.work
-			}
-			c = follow(c, shown, 60, warmSettles)
-			q.take(timescale.Local(minute+1)*60e9, c)
-		}
-		if !q.settled() || q.restless() != tt.restless {
-			t.Errorf("%s: restless %v, %.2f °C", tt.name, q.restless(), math.Sqrt(q.ms))
-		}
-	}
-	// What it shows over hours widens the guard all the same.
 	w := newWarmWorld(t, coldBoard())
+	for k := range 6 * 12 { // up and down by the hour
+		w.let(20*time.Minute, 20+float64(k%2)*15)
+	}
 	w.let(time.Hour, 20)
+	if !w.j.warm.Restless() {
+		t.Fatal("it is not restless")
+	}
 	w.world.mute = true
-	w.j.warm.rough.n, w.j.warm.rough.ms = 1000, 9
 	y := w.j.f.v[sY]
 	w.let(4*time.Hour, 0)
-	if s := w.j.f.sigma(sY); s < slopeUnlearned*10 || math.Abs(w.j.f.v[sY]-y) > 1e-9 {
+	if s := w.j.f.sigma(sY); s < 0.3e-6*10 || math.Abs(w.j.f.v[sY]-y) > 1e-9 {
 		t.Errorf("1σ of the rate is %.2g after 20 °C, the rate moved by %.2g", s, w.j.f.v[sY]-y)
 	}
 	if !strings.Contains(w.got.Warmth.Because, "processor's work") {

@@ -140,7 +140,7 @@ func (j *Judge) judge(now timescale.Local, system timescale.UTC, dst *Judgement)
 	j.modes(now, dst)
 	j.references(now, dst)
 	dst.Because = j.because(now, dst)
-	dst.Warmth = j.warmth(now)
+	dst.Warmth = WarmthOf(&j.warm, j.live(now), now)
 	j.watchTrust(now, dst)
 	j.watchDoubt(now)
 }

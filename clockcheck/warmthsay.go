@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -20,27 +21,27 @@ type Warmth struct {
 // tellC: a smaller change is not told, °C.
 const tellC = 1
 
-// warmth says what the thermometer is good for now.
-func (j *Judge) warmth(now timescale.Local) Warmth {
-	w := &j.warm
-	if w.sensor == "" || w.heard == 0 {
+// WarmthOf says what a thermometer is good for now; live: a reference tells the rate.
+func WarmthOf(w *thermal.Thermometer, live bool, now timescale.Local) Warmth {
+	if w.Sensor == "" || w.Heard == 0 {
 		return Warmth{}
 	}
-	k, sigma, ok := w.slope.learned()
-	restless := w.rough.restless()
+	k, sigma, ok := w.Learned()
+	restless := w.Restless()
 	ok = ok && !restless
-	out := Warmth{Sensor: w.sensor, C: w.raw}
+	out := Warmth{Sensor: w.Sensor, C: w.Raw}
 	if ok {
 		out.Learned, out.PPMPerC, out.Bound = true, -k*1e6, boundZ*sigma*1e6
 	}
-	by, than := w.c-w.ref, "warmer"
+	by, turned := w.Since()
+	than := "warmer"
 	if by < 0 {
 		than = "colder"
 	}
 	since := fmt.Sprintf("%.1f °C %s than when a reference last told the oscillator's rate", math.Abs(by), than)
-	switch live := j.live(now); {
-	case now.Sub(w.heard) > blockLasts:
-		out.Because = fmt.Sprintf("The thermometer has not answered for %s: a change of temperature is not seen.", forHowLong(now.Sub(w.heard)))
+	switch {
+	case now.Sub(w.Heard) > thermal.BlockLasts:
+		out.Because = fmt.Sprintf("The thermometer has not answered for %s: a change of temperature is not seen.", forHowLong(now.Sub(w.Heard)))
 	case restless:
 		out.Because = "It shows the processor's work more than the temperature of the oscillator, and is little used. A thermometer elsewhere on the board would tell more (thermometer in the settings)."
 	case live && ok, !live && math.Abs(by) < tellC && ok:
@@ -48,7 +49,7 @@ func (j *Judge) warmth(now timescale.Local) Warmth {
 	case live || math.Abs(by) < tellC:
 		out.Because = "How the oscillator answers to the temperature is being learned. That takes a day or more beside a reference, warm and cold."
 	case ok:
-		out.Because = fmt.Sprintf("It is %s; the estimate follows that by %+.2f ppm.", since, -w.fed*1e6)
+		out.Because = fmt.Sprintf("It is %s; the estimate follows that by %+.2f ppm.", since, -turned*1e6)
 	default:
 		out.Because = "It is " + since + ", and how the oscillator answers is not learned: the guard is wider. Keep the computer at an even temperature."
 	}

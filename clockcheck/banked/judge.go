@@ -17,6 +17,7 @@ import (
 	"noonmark/clockcheck/source/receiver"
 	"noonmark/clockcheck/source/rtc"
 	"noonmark/clockcheck/source/server"
+	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -41,7 +42,7 @@ type Judge struct {
 	marks   [2]clockcheck.Mark
 	air     [2]clockcheck.Air // as placed
 	heard   [2]clockcheck.Air // as last heard
-	warm    warmth
+	warm    thermal.Thermometer
 	system  systemClock
 	verdict verdicts
 	events  []clockcheck.Event
@@ -93,7 +94,7 @@ func (j *Judge) Segment(now timescale.Local) {
 	j.learned = j.Learned()
 	j.learned.Held = nil
 	j.system = systemClock{steered: j.system.steered}
-	j.warm = warmth{sensor: j.warm.sensor}
+	j.warm.Restart(j.learned.Temperature.Kept(j.warm.Sensor))
 	if j.again(); !j.rx.Present {
 		j.rx.Lost("The receiver was not open when the computer woke.")
 	}
@@ -154,8 +155,10 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 	if !ok {
 		return
 	}
-	j.bank.Hear(&bank.Reading{Source: bank.Receiver, At: l.At, Z: l.Z, Var: l.Var, Dated: l.Dated,
-		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), LateMost: j.rx.LateMost()}})
+	said := bank.Reading{Source: bank.Receiver, At: l.At, Z: l.Z, Var: l.Var, Dated: l.Dated,
+		Stream: bank.Stream{LeadMost: bank.MaxLead, Missing: j.rx.Missing(), LateMost: j.rx.LateMost()}}
+	j.bank.Hear(&said)
+	j.learnRate(&said)
 	if n, ok := j.rx.Page(); ok {
 		j.bank.Page(n)
 		for i := range j.air { // what could not be placed before may be now

@@ -26,7 +26,8 @@ const (
 func (j *Judge) Learned() clockcheck.Learned {
 	out := j.learned
 	t := j.bank.Best()
-	if sy := t.F.Sigma(estimate.Y); t.Located && sy < rateKept {
+	sy := t.F.Sigma(estimate.Y)
+	if out.Temperature = out.Temperature.Keep(&j.warm, t.Located && sy < rateKept); t.Located && sy < rateKept {
 		out.RatePPM, out.RateSigmaPPM = t.F.V[estimate.Y]*1e6, sy*1e6
 	}
 	out.Latencies = j.latencies()
@@ -56,7 +57,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 		RatePPM: f.V[estimate.S] * 1e6, RateSigmaPPM: f.Sigma(estimate.S) * 1e6,
 		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt()}
 	j.clock.Keep(out)
-	out.Sensor, out.TempC = j.warm.sensor, j.warm.c
+	out.Sensor, out.TempC = j.warm.Sensor, j.warm.C
 	return out
 }
 
@@ -124,6 +125,7 @@ func (j *Judge) Resume(now timescale.Local) {
 		back.ClockRate, back.ClockRateSigma = l.RatePPM*1e-6, math.Hypot(l.RateSigmaPPM*1e-6, rateSlack)
 	}
 	j.bank.Resume(&back)
+	j.warm.Restart(j.learned.Temperature.Kept(j.warm.Sensor))
 	if spoke {
 		j.RTC(&j.first)
 	}

@@ -85,7 +85,7 @@ func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck
 	dst.SecondIn = -1
 	j.references(now, system, dst)
 	dst.Because = explain.Because(j.bank, dst, j.bank.Told())
-	dst.Warmth = j.warm.say()
+	dst.Warmth = clockcheck.WarmthOf(&j.warm, j.rateTold(now), now)
 	if t := dst.References[0].Trust; t != j.trust {
 		if j.trust != "" {
 			j.note(now, "trust-changed", "Receiver "+string(t)+". "+dst.References[0].Because)

@@ -21,6 +21,7 @@ func (j *Judge) PPS(e *clockcheck.PPS) {
 	near, guard := j.second(e.At)
 	if r, ok := j.pulse.Take(e, fix, near, guard); ok {
 		j.bank.Hear(&r)
+		j.learnRate(&r)
 		j.changed(e.At)
 	}
 }
@@ -53,7 +54,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		c.Urgent = c.Urgent || c.Moved()
 		c.Written = false
 		j.bank.ClockWritten()
-	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.warm.turned(j.learned.RTC, j.cfg.RTCCompensated)); ok {
+	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.turned()); ok {
 		out.Dated, back.Doubted = back.Dated, doubtedOf(j.learned.RTC.Doubted)
 		back.Doubt = math.Max(j.learned.RTC.DoubtNats, 0)
 		j.bank.Recall(&back)
@@ -100,6 +101,7 @@ func (j *Judge) Urgent() bool {
 func (j *Judge) Network(r *clockcheck.Network) {
 	if out, ok := j.servers.Take(r); ok {
 		j.bank.Hear(&out)
+		j.learnRate(&out)
 		j.changed(r.At)
 	}
 }

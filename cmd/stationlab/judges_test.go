@@ -22,7 +22,6 @@ var long = os.Getenv("NOONMARK_LONG") != ""
 // never, and why. None says anything false.
 var refuses = map[string]string{
 	"clock-a-second-slow": "the second is proved after three pages, 43 min, not two; a lateness that nobody knows is anywhere in its range",
-	"cold-night":          "a temperature coefficient is not learned: the rate only widens",
 	"ear-kept":            "as ear",
 	"ear-signal":          "a learned lateness that nothing bears out may be another unit's",
 	"sleep-twice":         "a lateness may have moved during two hours of sleep",

@@ -19,7 +19,7 @@ const (
 // rooms are those of the judge that stands on the bank. A reading walks down once, so
 // each imports only what is named in extra: sources and words know the bank, the bank
 // knows the filter, and nobody knows who calls.
-var rooms = []string{"clockcheck/estimate", "clockcheck/bank", "clockcheck/source/receiver", "clockcheck/source/rtc", "clockcheck/source/pulse",
+var rooms = []string{"clockcheck/estimate", "clockcheck/thermal", "clockcheck/bank", "clockcheck/source/receiver", "clockcheck/source/rtc", "clockcheck/source/pulse",
 	"clockcheck/source/server", "clockcheck/source/mark", "clockcheck/source/air", "clockcheck/explain", "clockcheck/banked"}
 
 // core are the packages to which time is an argument.
@@ -40,7 +40,7 @@ var machines = slices.Concat(rooms, []string{
 
 // extra is what a package may import of ours besides timescale and terms.
 var extra = map[string][]string{
-	"clockcheck":                 {"clockcheck/selection"},
+	"clockcheck":                 {"clockcheck/selection", "clockcheck/thermal"},
 	"clockcheck/bank":            {"clockcheck/estimate"},
 	"clockcheck/source/receiver": {"clockcheck"},
 	"clockcheck/source/rtc":      {"clockcheck", "clockcheck/bank"},
@@ -50,7 +50,7 @@ var extra = map[string][]string{
 	"clockcheck/source/air":      {"clockcheck", "clockcheck/bank"},
 	"clockcheck/explain": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/source/receiver", "clockcheck/source/rtc",
 		"clockcheck/source/pulse"},
-	"clockcheck/banked": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/explain", "clockcheck/source/receiver", "clockcheck/source/rtc",
+	"clockcheck/banked": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/thermal", "clockcheck/explain", "clockcheck/source/receiver", "clockcheck/source/rtc",
 		"clockcheck/source/pulse", "clockcheck/source/server", "clockcheck/source/mark", "clockcheck/source/air"},
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
 	"clockcheck/steer/steertest": {"clockcheck/steer"},

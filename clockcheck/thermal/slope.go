@@ -1,4 +1,4 @@
-package clockcheck
+package thermal
 
 import (
 	"math"
@@ -38,23 +38,27 @@ type block struct {
 }
 
 const (
-	blockLasts = 10 * time.Minute
+	// BlockLasts is how long readings are gathered; an older temperature tells nothing.
+	BlockLasts = 10 * time.Minute
 	blockGap   = time.Hour // the reference may be late otherwise after such a hole
 	// wanderLeast: 1 ms in an hour. Receivers measured: 0.3 to 30 ms.
 	wanderLeast = 3e-10
-	wanderPrior = 2    // blocks that its first value counts for
-	wanderMost  = 72   // blocks of memory
-	blockLeast  = 4e-8 // s², 0.2 ms: variance of a block's mean
-	slopeGate   = 4    // sigma
-	slopeSpan   = 3    // °C: over less there is no slope
+	wanderMost  = 2.8e-8 // 10 ms in an hour
+	wanderPrior = 2      // blocks that its first value counts for
+	wanderOver  = 72     // blocks of memory
+	blockLeast  = 4e-8   // s², 0.2 ms: variance of a block's mean
+	rateWalk    = 1e-16  // 1/s: random walk of the oscillator's rate, 0.6 ppm in an hour
+	likely      = 2.576  // σ of a two-sided 99 %
+	slopeGate   = 4      // sigma
+	slopeSpan   = 3      // °C: over less there is no slope
 )
 
-func newSlope(kept *LearnedTemperature) slope {
-	s := slope{wander: qD, blocks: wanderPrior, lo: mostC, hi: leastC}
-	s.p[2][2] = sq(slopeUnlearned)
-	if kept != nil && kept.Sigma > 0 {
-		s.v[2], s.p[2][2] = kept.PPMPerC*1e-6, sq(kept.Sigma*1e-6)
-		s.lo, s.hi = kept.LoC, kept.HiC
+// newSlope is a slope of which an earlier run kept k.
+func newSlope(k Kept) slope {
+	s := slope{wander: wanderMost, blocks: wanderPrior, lo: mostC, hi: leastC}
+	s.p[2][2] = sq(unlearned)
+	if k.Sigma > 0 {
+		s.v[2], s.p[2][2], s.lo, s.hi = k.PerC, sq(k.Sigma), k.LoC, k.HiC
 	}
 	return s
 }
@@ -62,51 +66,46 @@ func newSlope(kept *LearnedTemperature) slope {
 // parted: what comes does not go on from what was.
 func (s *slope) parted() { s.have, s.block = false, block{} }
 
-// learnSlope takes a reading: zr is UTC − local relative to the filter's base but for
-// something that stands still (a latency), v its variance.
-func (j *Judge) learnSlope(source string, zr, v float64) {
-	w, at := &j.warm, j.f.at
-	if !w.have || at.Sub(w.heard) > blockLasts || at < w.heard || j.f.qD > qD || j.opposed() || j.doubtful() || !w.rough.settled() || w.rough.restless() {
-		return // no temperature that tells; or a stream that ramps or is in doubt, which teaches nothing
-	}
-	s := &w.slope
-	if s.source != source || s.base != j.f.base {
-		s.source, s.base = source, j.f.base
+// feed takes a reading: z is UTC − local, s, relative to base, but for something that
+// stands still (a latency), v its variance, at the temperature c. The rate is known as y.
+func (s *slope) feed(source string, base int64, at timescale.Local, z, v, c float64, y Rate) {
+	if s.source != source || s.base != base {
+		s.source, s.base = source, base
 		s.parted()
 	}
 	b := &s.block
-	if b.n == 0 || at.Sub(b.begin) > 2*blockLasts { // a hole in it
+	if b.n == 0 || at.Sub(b.begin) > 2*BlockLasts { // a hole in it
 		*b = block{begin: at}
 	}
 	b.n++
-	b.z += zr
+	b.z += z
 	b.at += at.Sub(b.begin).Seconds()
-	b.c += w.c
-	if at.Sub(b.begin) < blockLasts {
+	b.c += c
+	if at.Sub(b.begin) < BlockLasts {
 		return
 	}
 	mid := b.begin.Add(time.Duration(b.at / b.n * 1e9))
-	s.take(mid, b.z/b.n, b.c/b.n, math.Max(v/math.Min(b.n, 9), blockLeast), &j.f)
+	s.take(mid, b.z/b.n, b.c/b.n, math.Max(v/math.Min(b.n, 9), blockLeast), y)
 	*b = block{}
 }
 
 // take brings a block's mean in: z at the temperature c, with the variance r.
-func (s *slope) take(at timescale.Local, z, c, r float64, f *filter) {
+func (s *slope) take(at timescale.Local, z, c, r float64, y Rate) {
 	if !s.begun {
 		s.begun, s.c0 = true, c
-		s.v[1], s.p[1][1] = f.v[sY], f.p[sY][sY]
+		s.v[1], s.p[1][1] = y.Mean, y.Variance
 	}
 	dt := at.Sub(s.at).Seconds()
 	if whole := s.have && dt <= blockGap.Seconds(); !whole {
 		if s.at != 0 {
-			s.p[1][1] += q2X * math.Max(dt, 0)
+			s.p[1][1] += rateWalk * math.Max(dt, 0)
 		}
 		s.phase(at, z, c, r)
 		return
 	}
 	s.predict(dt, (s.c+c)/2-s.c0)
 	nu, v := z-s.v[0], s.p[0][0]+r
-	s.blocks = math.Min(s.blocks+1, wanderMost)
+	s.blocks = math.Min(s.blocks+1, wanderOver)
 	s.wander += (math.Min(nu*nu, sq(slopeGate)*v)/dt - s.wander) / s.blocks
 	if nu*nu > sq(slopeGate)*v {
 		s.p[1][1] += sq(1e-6)
@@ -144,31 +143,31 @@ func (s *slope) predict(dt, d float64) {
 	for i := range p {
 		p[i][0] += dt*p[i][1] + d*dt*p[i][2]
 	}
-	p[0][0] += math.Min(math.Max(s.wander, wanderLeast), qD)*dt + q2X*dt*dt*dt/3
-	p[0][1] += q2X * dt * dt / 2
-	p[1][0] += q2X * dt * dt / 2
-	p[1][1] += q2X * dt
+	p[0][0] += math.Min(math.Max(s.wander, wanderLeast), wanderMost)*dt + rateWalk*dt*dt*dt/3
+	p[0][1] += rateWalk * dt * dt / 2
+	p[1][0] += rateWalk * dt * dt / 2
+	p[1][1] += rateWalk * dt
 }
 
 // learned is the slope, if it is significant and one that crystals have.
 func (s *slope) learned() (k, sigma float64, ok bool) {
 	k, sigma = s.v[2], math.Sqrt(math.Max(s.p[2][2], 0))
-	if math.Abs(k) < boundZ*sigma || math.Abs(k) > slopeMost || s.hi-s.lo < slopeSpan {
+	if math.Abs(k) < likely*sigma || math.Abs(k) > steepest || s.hi-s.lo < slopeSpan {
 		return 0, 0, false
 	}
-	return k, math.Max(sigma, math.Max(slopeLeast, slopeShare*math.Abs(k))), true
+	return k, math.Max(sigma, math.Max(sureLeast, sureShare*math.Abs(k))), true
 }
 
 // spread is what the slope may be where it is not learned, 1σ.
 func (s *slope) spread() float64 {
-	return math.Min(math.Max(math.Hypot(s.v[2], math.Sqrt(math.Max(s.p[2][2], 0))), slopeLeast), slopeUnlearned)
+	return math.Min(math.Max(math.Hypot(s.v[2], math.Sqrt(math.Max(s.p[2][2], 0))), sureLeast), unlearned)
 }
 
-// keep writes what was learned, if that is worth it.
-func (s *slope) keep(l *LearnedTemperature) {
+// keep is what was learned, if that is worth it.
+func (s *slope) keep() (k Kept, ok bool) {
 	sigma := math.Sqrt(math.Max(s.p[2][2], 0))
-	if s.lo > s.hi || sigma > 0.9*slopeUnlearned || sigma == 0 || math.Abs(s.v[2]) > slopeMost {
-		return
+	if s.lo > s.hi || sigma > 0.9*unlearned || sigma == 0 || math.Abs(s.v[2]) > steepest {
+		return k, false
 	}
-	l.PPMPerC, l.Sigma, l.LoC, l.HiC = s.v[2]*1e6, sigma*1e6, s.lo, s.hi
+	return Kept{PerC: s.v[2], Sigma: sigma, LoC: s.lo, HiC: s.hi}, true
 }

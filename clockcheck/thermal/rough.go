@@ -1,4 +1,4 @@
-package clockcheck
+package thermal
 
 import (
 	"math"
@@ -34,12 +34,12 @@ func (q *rough) take(at timescale.Local, c float64) {
 	switch {
 	case q.n == 0:
 		q.c = [2]float64{c, c}
-	case since < blockLasts:
+	case since < BlockLasts:
 		return
-	case since < 2*blockLasts && q.n > roughWarm:
+	case since < 2*BlockLasts && q.n > roughWarm:
 		d := c - 2*q.c[0] + q.c[1]
 		q.ms += (d*d - q.ms) / float64(min(q.n-roughWarm, roughMemory))
-	case since >= 2*blockLasts:
+	case since >= 2*BlockLasts:
 		q.c[0] = c // a hole
 	}
 	q.n++
@@ -55,3 +55,5 @@ func (q *rough) restless() bool { return q.ms > sq(roughMost) }
 func follow(v, c, dt float64, over time.Duration) float64 {
 	return v + (c-v)*(1-math.Exp(-dt/over.Seconds()))
 }
+
+func sq(v float64) float64 { return v * v }
