@@ -209,7 +209,7 @@ func (n nights) Run(out io.Writer) error {
 	all := lab.PlayAll(jobs, 0)
 	rows, coverage := lab.Rows(all), lab.Coverages(all)
 	if n.JSON {
-		if err := json.NewEncoder(out).Encode(map[string]any{"nights": rows, "coverage": coverage}); err != nil {
+		if err := json.NewEncoder(out).Encode(map[string]any{"nights": rows, "coverage": coverage, "each": all}); err != nil {
 			return err
 		}
 	} else {

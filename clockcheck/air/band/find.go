@@ -75,8 +75,8 @@ func probesOf(m Mode) (all []probe) {
 
 // search looks at every place of the spectrum.
 func search(s *spectrum, m Mode, whole bool) (found []candidate) {
-	probes := probesOf(m)
-	need := thresholds(m, len(probes))
+	probes, blocks := probesOf(m), blocksOf(m)
+	need, sums := thresholds(m, len(probes)), inPhaseLeast(len(blocks))
 	width := perSpacing * (m.Tones - 1)
 	for f := -probes[len(probes)-1].frames; f < s.frames; f++ {
 		in := probes
@@ -91,15 +91,23 @@ func search(s *spectrum, m Mode, whole bool) (found []candidate) {
 			continue
 		}
 		for b := 0; b+width < s.bins; b++ {
-			hits := s.hits(f, b, in, t.hits)
-			if hits < t.hits {
+			hits := s.hits(f, b, in, t.gate)
+			if hits < t.gate {
 				continue
 			}
-			c := candidate{f, b, hits, len(in), 0, hits >= t.plain}
+			sum, n := 0.0, 0
+			if s.phase != nil {
+				sum, n = s.inPhase(f, b, blocks, m.Tones)
+			}
+			coherent := n > 0 && sum >= sums[n-1]
+			if hits < t.hits && !coherent {
+				continue
+			}
+			c := candidate{f, b, hits, len(in), 0, hits >= t.plain || coherent && hits >= t.gatePlain}
 			for _, p := range in {
 				c.score += s.standsOut(f+p.frames, b, int(p.tone), m.Tones)
 			}
-			if c.score >= t.score {
+			if coherent || c.score >= t.score {
 				found = append(found, s.inside(c, m, probes))
 			}
 		}
@@ -194,6 +202,8 @@ type threshold struct {
 	hits  int // 0: too few symbols to say anything
 	plain int
 	score float64
+	// Fewer hits do where the symbols stand out added in phase, too.
+	gate, gatePlain int
 }
 
 // thresholds gives, for each number of sync symbols in the sound, what keeps the rate of
@@ -217,7 +227,10 @@ func thresholds(m Mode, most int) []threshold {
 		for gammaTail(n, score*float64(m.Tones-1)) > noiseRate {
 			score += 0.02
 		}
-		out[n] = threshold{hits, fewest(plainRate), score}
+		out[n] = threshold{hits, fewest(plainRate), score, hits, fewest(plainRate)}
+		if m.inPhase() > 1 {
+			out[n].gate, out[n].gatePlain = fewest(gateRate), fewest(gatePlainRate)
+		}
 	}
 	return out
 }
@@ -229,6 +242,11 @@ const (
 	hitRate   = 4e-6
 	plainRate = 3e-7
 	noiseRate = 1e-7
+	// Where symbols are added in phase, too, noise is kept out by their sum (noiseRate). These rates
+	// are for what is not noise, as other modes' signals: so often they make so many hits, and
+	// then they have yet to be in phase.
+	gateRate      = 3e-4
+	gatePlainRate = 4e-5
 )
 
 // binomialTail is P(X ≥ k) of n trials.

@@ -24,7 +24,8 @@ type spectrum struct {
 	first        int // frequency of bin 0, in grid steps
 	power        []float32
 	strongest    []uint8
-	above        []float32 // what each bin was divided by, over the noise around it
+	phase        []complex64 // of each power, where symbols are added in phase; else nil
+	above        []float32   // what each bin was divided by, over the noise around it
 }
 
 func (s *spectrum) at(frame, bin int) float32 { return s.power[frame*s.bins+bin] }
@@ -41,6 +42,9 @@ func analyse(samples []float32, m Mode) *spectrum {
 	last := int(highHz / rate * float64(size))
 	s := &spectrum{frames: (len(samples)-m.Symbol)/hop + 1, bins: last - first, first: first}
 	s.power = make([]float32, s.frames*s.bins)
+	if m.inPhase() > 1 {
+		s.phase = make([]complex64, s.frames*s.bins)
+	}
 	fft := fourier.NewFFT(size)
 	in, out := make([]float64, size), make([]complex128, size/2+1)
 	win := make([]float64, m.Symbol)
@@ -56,6 +60,9 @@ func analyse(samples []float32, m Mode) *spectrum {
 		for b := range row {
 			c := out[first+b]
 			row[b] = float32(real(c)*real(c) + imag(c)*imag(c))
+			if s.phase != nil && row[b] > 0 {
+				s.phase[f*s.bins+b] = complex64(c / complex(math.Sqrt(float64(row[b])), 0))
+			}
 		}
 	}
 	s.flatten()

@@ -64,7 +64,7 @@ func TestSyntheticBands(t *testing.T) {
 		name  string
 		least float64
 		most  float64
-	}{{"FT8", 0.9, 0.03}, {"JS8-15", 0.9, 0.03}, {"FT4", 0.3, 0.03}, {"JS8-10", 0.8, 0.03}, {"JS8-6", 0.5, 0.03}} {
+	}{{"FT8", 0.9, 0.03}, {"JS8-15", 0.9, 0.03}, {"FT4", 0.55, 0.03}, {"JS8-10", 0.9, 0.03}, {"JS8-6", 0.65, 0.03}} {
 		share, rms := trial(r, mode(t, row.name), airtest.Moderate, -12, 1, 12)
 		t.Logf("%s at −12 dB, moderate: %.2f found, %.4f s RMS", row.name, share, rms)
 		if share < row.least || rms > row.most {
@@ -98,9 +98,10 @@ func TestNothingThere(t *testing.T) {
 			periods = n
 		}
 	}
-	finds := 0
+	finds := map[string]int{}
+	names := []string{"FT8", "JS8-15", "FT4", "JS8-6", "JS8-10"}
 	for i := range periods {
-		m := mode(t, []string{"FT8", "JS8-15", "FT4"}[i%3])
+		m := mode(t, names[i/10%len(names)])
 		x := make([]float32, int(m.Period.Seconds()*airtest.Rate))
 		switch i % 5 {
 		case 1:
@@ -114,18 +115,18 @@ func TestNothingThere(t *testing.T) {
 		}
 		x = airtest.Noise(r, x)
 		if i%10 == 9 { // another mode's signals
-			other := mode(t, map[string]string{"FT8": "JS8-15", "JS8-15": "FT8", "FT4": "FT8"}[m.Name])
+			other := mode(t, map[string]string{"FT8": "JS8-15", "JS8-15": "FT8", "FT4": "FT8", "JS8-6": "FT4", "JS8-10": "JS8-6"}[m.Name])
 			x = airtest.Band(r, other, airtest.Moderate, senders(r, other, 15, 0), m.Period.Seconds())
 		}
 		all := band.Find(x, m)
-		finds += len(all)
+		finds[m.Name] += len(all)
 		if c, err := crowd.Of(band.Offsets(band.Distinct(all, m), m), m.Period.Seconds()); err == nil {
 			crowds++
 			t.Logf("period %d, %s: %+v", i, m.Name, c)
 		}
 	}
-	t.Logf("%d periods: %d false finds, %d crowds", periods, finds, crowds)
-	if crowds > 0 {
+	t.Logf("%d periods: false finds %v, %d crowds", periods, finds, crowds)
+	if crowds > periods/2000 {
 		t.Errorf("%d crowds in %d periods without a signal of the mode", crowds, periods)
 	}
 }
