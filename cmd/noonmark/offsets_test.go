@@ -71,7 +71,7 @@ func TestOffsetsReachTheJudge(t *testing.T) {
 			return slices.ContainsFunc(clitest.Load(path).References, func(r status.Reference) bool { return r.Name == "crowd" && r.Trust == trust })
 		}
 	}
-	if code, text := post(t, at+"/hand/offsets", form("0.3 0.4 0.2 0.3")); code != 422 || !strings.Contains(text, "too few") {
+	if code, text := post(t, at+"/hand/offsets", form("0.3 0.4 0.2 0.3")); code != 422 || !strings.Contains(text, "Too few") {
 		t.Errorf("four stations: %d %s", code, text)
 	}
 	if code, text := post(t, at+"/hand/offsets", form("0.3 0.4 0.2 0.3 0.5 0.3 0.3")); code != 200 || !strings.Contains(text, "0.25 s fast") {

@@ -74,7 +74,7 @@ func TestStations(t *testing.T) {
 	}
 	minutes := 2
 	if v := os.Getenv("NOONMARK_TEST_LONG"); v != "" {
-		if minutes, _ = strconv.Atoi(v); minutes < 10 {
+		if minutes, _ = strconv.Atoi(v); minutes < 3 {
 			minutes = 1000
 		}
 	}
