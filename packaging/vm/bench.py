@@ -191,8 +191,9 @@ class Bench:
 
 def rtc_off(m):
     """Hardware clock minus truth in seconds, on its edge, as another language reads it. Who
-    reads an edge late takes the clock for slower than it is (once by 1.0 s, on a host with
-    a load of 30), and never for faster: the largest of several is the nearest."""
+    reads an edge late takes the clock for slower than it is (by 0.8 to 1.0 s on a host with
+    a load of 30), and never for faster: of several the largest is the nearest, and when two
+    agree on it, it is no chance."""
     def read():
         try:
             return m.ask("rtc", edge=True)
@@ -203,7 +204,10 @@ def rtc_off(m):
     def once():
         r, _ = m.until("a look at the hardware clock", read, 30, 0.2)
         return r["rtc_utc_s"] - (r["system_ns"] / 1e9 - m.error()[0])
-    return max(once() for _ in range(4))
+    seen = sorted(once() for _ in range(3))
+    while seen[-1] - seen[-2] > 0.03 and len(seen) < 15:
+        seen = sorted([*seen, once()])
+    return seen[-1]
 
 SO_TIMESTAMPNS = 35  # linux/asm-generic/socket.h; a struct timespec of 64-bit words beside each datagram
 
