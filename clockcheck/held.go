@@ -2,6 +2,7 @@ package clockcheck
 
 import (
 	"math"
+	"slices"
 
 	"noonmark/clockcheck/timescale"
 )
@@ -135,7 +136,8 @@ func (j *Judge) doubtAgain(h *Held) {
 			}
 		}
 	}
-	j.rx.noProof, j.rx.resumed = j.rx.noProof || h.NoProof, true
+	lately := slices.Contains(h.Doubted, "receiver") && h.DoubtNats < doubtful // by the bank
+	j.rx.noProof, j.rx.resumed = j.rx.noProof || h.NoProof || lately, true
 }
 
 // confirmed is the instant of the newest reading that took part.

@@ -43,6 +43,19 @@ func TestResume(t *testing.T) {
 	}
 }
 
+// The bank kept that the receiver may be false: under the rules its run proves nothing then.
+func TestBackFromTheBank(t *testing.T) {
+	for _, row := range []struct {
+		nats float64
+		want bool
+	}{{0.7, true}, {7, false}} {
+		j := New(Config{}, Learned{Held: &Held{At: 100e9, OffsetNS: 5e18, SigmaS: 0.02, RateSigmaPPM: 0.5, DateProved: true, Doubted: []string{"receiver"}, DoubtNats: row.nats}})
+		if j.Resume(160e9); j.rx.noProof != row.want {
+			t.Errorf("doubted by %.1f nats, its run proves nothing: %v", row.nats, j.rx.noProof)
+		}
+	}
+}
+
 // An estimate that stands is not replaced by an older one.
 func TestResumeComesTooLate(t *testing.T) {
 	j := New(Config{}, Learned{Held: &Held{At: 1e9, OffsetNS: 5e18, SigmaS: 0.02, RateSigmaPPM: 0.5, DateProved: true}})

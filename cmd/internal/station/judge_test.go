@@ -2,10 +2,12 @@ package station
 
 import (
 	"encoding/json"
+	"strings"
 	"testing"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/banked"
+	"noonmark/status"
 )
 
 // The judge on trial is there where it was asked for, and in what is recorded of that.
@@ -19,8 +21,13 @@ func TestWhichJudge(t *testing.T) {
 		if err := json.Unmarshal(text, &cfg); err != nil {
 			t.Fatal(err)
 		}
-		if _, is := New(cfg, clockcheck.Learned{}).judge.counts.(*banked.Judge); is != bank {
+		s := New(cfg, clockcheck.Learned{})
+		if _, is := s.judge.counts.(*banked.Judge); is != bank {
 			t.Errorf("asked for the bank: %v, judged by it: %v", bank, is)
+		}
+		snap := s.Tick(Tick{Local: 1e9, System: 2e18})
+		if said := snap.Clock.Judge == status.JudgeBank; said != bank || strings.Contains(snap.Why(), "on trial") != bank {
+			t.Errorf("asked for the bank: %v, the status says it: %q, %s", bank, snap.Clock.Judge, snap.Why())
 		}
 	}
 }
