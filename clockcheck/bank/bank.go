@@ -37,6 +37,8 @@ type Bank struct {
 	last      [NumSources]word
 	weight    [MaxTracks]float64 // of each track, together 1; latent ones 0
 	z         [MaxTracks]float64 // how many σ of each track the guard spans; < 0 = left out
+	guess     [3]float64         // s: the guard as last solved, and its sides below and above
+	moved     bool               // the best track's receiver has just moved, which had to be paid for
 	trace     Trace
 }
 
@@ -97,12 +99,16 @@ func (b *Bank) Hear(r *Reading) {
 	if b.trace != nil {
 		b.trace.Reading(*r)
 	}
+	deaf := b.deaf()
 	for i := range b.tracks[:b.n] {
 		if b.trace == nil {
 			b.hear(&b.tracks[i], r)
 		} else {
 			b.show(i, r)
 		}
+	}
+	if b.moved {
+		b.movesToo(deaf)
 	}
 	b.deliver()
 	if r.Source == Receiver {

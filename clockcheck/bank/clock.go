@@ -26,6 +26,8 @@ const (
 type Recalled struct {
 	Base            int64   // ns: hardware clock − UTC = Base + R
 	Offset, Sigma   float64 // s, of R
+	Scattered       float64 // s: σ of R if the chip takes each write elsewhere …
+	Dearer          float64 // nats: … and by how much that is dearer than its price
 	Rate, RateSigma float64 // s/s
 	Lo, Hi          float64 // s: where else UTC may be by it, around 0
 	Dated           bool
@@ -47,7 +49,14 @@ func (b *Bank) Recall(c *Recalled) {
 		t.F.ClockBase = c.Base
 		t.F.Forget(estimate.R, c.Offset, c.Sigma)
 		t.F.Forget(estimate.S, c.Rate, c.RateSigma)
+		if c.Scattered > c.Sigma && b.allowed(WritesScatter) {
+			o := *t
+			o.F.Forget(estimate.R, c.Offset, c.Scattered)
+			o.assume(Assumed{What: WritesScatter, Of: Clock}, b.nats[WritesScatter]+c.Dearer)
+			b.add(o)
+		}
 	}
+	b.deliver()
 }
 
 // ClockWritten says that somebody we know of has set the hardware clock: it is compared

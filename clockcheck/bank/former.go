@@ -24,11 +24,11 @@ const (
 
 // former holds the copies, the youngest first.
 type former struct {
-	of    uint32 // the track of which they are
-	track [len(ages)]Track
-	taken [len(ages)]timescale.Local // when it stopped hearing the receiver; 0 = there is none
-	z     [len(ages)]float64         // how many σ of each the guard spans
-	away  int
+	of     uint32 // the track of which they are
+	track  [len(ages)]Track
+	taken  [len(ages)]timescale.Local // when it stopped hearing the receiver; 0 = there is none
+	weight [len(ages)]float64         // of each
+	away   int
 }
 
 // hear lets the copies hear everybody but the receiver.
@@ -165,6 +165,8 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	base := b.Best().Cost
 	for k := range b.tracks[:b.n] {
 		switch t := &b.tracks[k]; {
+		case t.Out.Has(Receiver):
+			t.Cost += b.nats[FalseMoves]
 		case !t.streams():
 		case k == b.best:
 			a, price := b.oscillator(nu, age)

@@ -14,23 +14,18 @@ import (
 //
 //	Σ over tracks k of w_k · P(UTC outside, given k) ≤ Risk,
 //
-// w_k the weight that prices and strain give. Half the risk goes to leaving tracks out
-// altogether, while their weights together are below it: the least likely, or those that
-// reach farthest, whichever leaves the narrower hull. Of the rest
-// the best track has one half, the others share the other equally, each on both sides:
-// z_k is where its tail is that small. That is on the safe side of the equation, and
-// closed.
+// w_k the weight that prices and strain give, former states among them (equation.go).
+// Here are the weights. Half the risk goes to leaving tracks out altogether, while their
+// weights together are below it: the least likely, or those that reach farthest, whichever
+// leaves the narrower hull.
 
 // Likely is the z of the 99 % that is reported as the bound.
 const Likely = 2.576
 
-// weigh gives each track its weight and its z.
+// weigh gives each track its weight, and its z: so many σ of it the guard spans at least.
 func (b *Bank) weigh() {
-	for i := range b.former.z {
-		b.former.z[i] = 0
-		if w := b.formerWeight(i); w > 0 {
-			b.former.z[i] = tail(formerRisk / 2 / w)
-		}
+	for i := range b.former.weight {
+		b.former.weight[i] = b.formerWeight(i)
 	}
 	var order [MaxTracks]int
 	sum, best := 0.0, b.tracks[b.best].total()
@@ -57,25 +52,10 @@ func (b *Bank) weigh() {
 			out = o
 		}
 	}
-	n := 0
 	for i := range b.tracks[:b.n] {
 		if b.z[i] = -1; out>>i&1 == 0 {
-			b.z[i] = 0
-			n++
+			b.z[i] = tail(spent / 2 / b.weight[i])
 		}
-	}
-	for i := range b.tracks[:b.n] {
-		if b.z[i] < 0 {
-			continue
-		}
-		part := Risk / 2
-		switch {
-		case n > 1 && i == b.best:
-			part /= 2
-		case n > 1:
-			part /= 2 * float64(n-1)
-		}
-		b.z[i] = tail(part / 2 / b.weight[i])
 	}
 }
 
@@ -118,27 +98,6 @@ func tail(p float64) float64 {
 // Alive tells whether the i-th track is one that the guard reckons with.
 func (b *Bank) Alive(i int) bool { return b.weight[i] > 0 && b.z[i] >= 0 }
 
-// Guard is where UTC may lie after ahead more seconds without a reading, relative to the
-// best track's X (at its instant, or carried on with its rate), s.
-func (b *Bank) Guard(ahead float64) (lo, hi float64) {
-	best := b.Best()
-	for i := range b.tracks[:b.n] {
-		if b.Alive(i) {
-			lo, hi = b.cover(lo, hi, &b.tracks[i], b.z[i], ahead)
-		}
-	}
-	for i := range b.former.track {
-		if z := b.former.z[i]; z > 0 {
-			lo, hi = b.cover(lo, hi, &b.former.track[i], z, ahead)
-		}
-	}
-	if told := b.rateTold(); told != 0 { // the oscillator may have moved since
-		step := b.stepSince(best.F.At.Sub(told).Seconds() + ahead)
-		lo, hi = lo-step, hi+step
-	}
-	return lo, hi
-}
-
 // rateTold is when anybody last told the best track the oscillator's rate: a source of
 // UTC, or a hardware clock that is steadier.
 func (b *Bank) rateTold() timescale.Local {
@@ -149,18 +108,8 @@ func (b *Bank) rateTold() timescale.Local {
 	return t.told
 }
 
-// formerRisk is the part of the risk that each former state has.
-const formerRisk = Risk / 4 / float64(len(ages))
-
-// cover widens lo to hi so that it holds what a track leaves at z σ.
-func (b *Bank) cover(lo, hi float64, t *Track, z, ahead float64) (float64, float64) {
-	best := b.Best()
-	d := b.apart(best, t) + (t.F.V[estimate.Y]-best.F.V[estimate.Y])*ahead
-	l, h := t.Span(ahead+float64(best.F.At-t.F.At)/1e9, z, floor) // a former state is as of the last reading
-	return math.Min(lo, d+l), math.Max(hi, d+h)
-}
-
-// Reach is where the i-th track puts UTC: off s from the best, and lo to hi around the best.
+// Reach is where the i-th track puts UTC: off s from the best, and lo to hi around the best
+// so far as the guard spans it by this track alone.
 func (b *Bank) Reach(i int) (off, lo, hi float64) {
 	t := &b.tracks[i]
 	if !t.Located {
@@ -175,7 +124,7 @@ func (b *Bank) Reach(i int) (off, lo, hi float64) {
 func (b *Bank) FormerReach(i int) (off, lo, hi float64) {
 	t := &b.former.track[i]
 	off = b.apart(b.Best(), t)
-	lo, hi = t.Span(0, b.former.z[i], floor)
+	lo, hi = t.Span(float64(b.Best().F.At-t.F.At)/1e9, tail(spent/2/b.former.weight[i]), floor)
 	return off, off + lo, off + hi
 }
 

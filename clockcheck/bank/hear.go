@@ -312,6 +312,9 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		t.odd[r.Source], t.away = 0, 0
 		if t.Out &^= SetOf(r.Source); r.Source == Receiver {
 			t.Out &^= SetOf(Pulse)
+			if most == againFits && !first && t == b.Best() {
+				b.backAgain(t)
+			}
 		}
 	}
 }

@@ -19,7 +19,11 @@ func (b *Bank) settle() {
 		t := &b.tracks[i]
 		// A latent track is as dear as its assumption is: where the best is not cheaper
 		// by half of that, the best has had to assume something itself.
-		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < b.nats[ServerFalse]/2 {
+		dear := b.nats[ServerFalse]
+		if t.nAssumed > 0 && t.assumed[t.nAssumed-1].What == ReceiverFalse {
+			dear = b.nats[ReceiverFalse]
+		}
+		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < dear/2 {
 			t.Latent = false
 		} else if t.Lurked != 0 && !t.Latent && t.Cost-b.tracks[b.best].Cost >= b.nats[falseOf(t.Lurked.first())] && t.beyond(&b.tracks[b.best]) {
 			t.Latent = true

@@ -83,6 +83,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		t.F.Measure(now, estimate.Stream, r.Var)
 		return
 	}
+	b.moved = b.moved || t == b.Best()
 	was, likeLeap := *t, isWhole && b.awaits(int(-whole))
 	if c := was; b.allowed(ReceiverWasFalse) && was.Roots.Only(SetOf(Receiver)) {
 		// It was false before, and is right now: nobody else tells UTC.

@@ -84,6 +84,17 @@ func (t *Track) beyond(u *Track) bool {
 	return t.nAssumed > u.nAssumed && u.nAssumed < maxAssumed && u.Out.Only(t.Out) && t.Out != u.Out
 }
 
+// parted is since when the track last took the receiver to be false, 0 = never, or it has
+// forgotten.
+func (t *Track) parted() (since timescale.Local) {
+	for i := range t.assumed[:t.nAssumed] {
+		if t.assumed[i].What == ReceiverFalse {
+			since = t.assumed[i].Since
+		}
+	}
+	return since
+}
+
 // assume adds an assumption at its price.
 func (t *Track) assume(a Assumed, nats float64) {
 	t.Cost += nats
@@ -170,4 +181,23 @@ func (t *Track) Span(ahead, z, share float64) (lo, hi float64) {
 		}
 	}
 	return lo + t.Lo, hi + t.Hi
+}
+
+// part is the same as a distribution: where UTC is by this track, for the equation.
+func (t *Track) part(q *part, ahead float64) {
+	v := t.F.Ahead(ahead)
+	grown := v - t.F.P[estimate.X][estimate.X]
+	carries := t.On.Has(Receiver) && !t.On.Any(SetOf(Pulse))
+	if carries {
+		v += floor * floor
+	}
+	q.sigma, q.lo, q.hi, q.cut = math.Sqrt(math.Max(v, 1e-18)), t.Lo, t.Hi, t.Free && t.Met && carries
+	if !q.cut {
+		return
+	}
+	_, s := t.F.Expect(estimate.Stream)
+	s += math.Max(grown+ahead*(t.F.Noise.D-2*t.F.P[estimate.Y][estimate.D]), 0)
+	d := t.F.V[estimate.D]
+	q.early, q.late, q.stream = d, t.LateMost-d, math.Sqrt(math.Max(s, 1e-18))
+	q.thick = 2 / (math.Sqrt(2*math.Pi) * math.Max(t.F.Sigma(estimate.D), floor)) // half of it at most is cut off
 }

@@ -101,8 +101,8 @@ func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockch
 	proved.Date = proved.Date && hi-lo < day // where UTC may be anywhere nobody tells the day
 	dst.Known, dst.Guarded = true, proved.Date && !j.oneByOne(now)
 	dst.Error = float64(int64(system)-int64(now)-f.Base)/1e9 - f.V[estimate.X]
-	dst.Bound = j.bank.Bound()
-	dst.Guard = math.Max(math.Max(-lo, hi), dst.Bound)
+	dst.Guard = math.Max(-lo, hi)
+	dst.Bound = math.Min(j.bank.Bound(), dst.Guard)
 	dst.ErrorLo, dst.ErrorHi = dst.Error-hi, dst.Error-lo
 	dst.RatePPM = (j.system.rate - f.V[estimate.Y]) * 1e6
 	dst.Basis = j.basis(now)
@@ -173,8 +173,7 @@ func (j *Judge) Promise(dst *clockcheck.Judgement) {
 // reading ever came again, s from now; at most the horizon. It begins at the last answer.
 func (j *Judge) goodFor(i int, err, tol float64) float64 {
 	holds := func(t float64) bool {
-		e, guard := j.Ahead(err, t)
-		return math.Abs(e)+guard <= tol
+		return j.bank.Holds(tol-math.Abs(err+j.system.drift(t, j.bank.Best().F.V[estimate.Y])), t)
 	}
 	good, bad := 0.0, math.Inf(1)
 	for step, t := 4.0, math.Max(j.verdict.good[i]-1, 1); math.IsInf(bad, 1) || good == 0 && bad > 1; step *= 4 {

@@ -98,12 +98,16 @@ func Assumption(a bank.Assumed) string {
 		return "The pulse, or the edge it is taken by, is false."
 	case bank.ClockSet:
 		return "Something set the hardware clock, or it lost the time."
+	case bank.WritesScatter:
+		return "The hardware clock may be elsewhere since the system last wrote it."
 	case bank.ClockMoved:
 		return "The hardware clock's rate moved by " + Seconds(a.SizeS) + " since it was last read."
 	case bank.OscillatorMoved:
 		return "The computer's oscillator moved by " + Seconds(a.SizeS) + "."
 	case bank.CrystalTurned:
 		return "The computer's crystal moved by " + Seconds(a.SizeS) + ", as a tuning fork does in the cold."
+	case bank.FalseMoves:
+		return "What is false moves besides."
 	case bank.FalseFits:
 		return "Two that are false say the same by chance."
 	}

@@ -51,8 +51,11 @@ func (c refusals) Run(out io.Writer) error {
 			c.Seeds = append(c.Seeds, s)
 		}
 	}
+	var nights []*lab.Night
 	for _, seed := range c.Seeds {
-		for k, t := range tellRefusals(func() *lab.Case { return d.night(seed) }, seed, c.Alone) {
+		night, refused := tellRefusals(func() *lab.Case { return d.night(seed) }, seed, c.Alone)
+		nights = append(nights, night)
+		for k, t := range refused {
 			a := all[k]
 			if a == nil {
 				a = &tally{}
@@ -64,12 +67,19 @@ func (c refusals) Run(out io.Writer) error {
 		}
 	}
 	c.print(out, all)
+	fmt.Fprintln(out)
+	lab.ModeTable(out, nights)
+	for _, n := range nights {
+		if !n.Good() {
+			fmt.Fprintf(out, "seed %d went wrong by the bank: %+v, guard missed %d s\n", n.Seed, n.Modes, n.Missed)
+		}
+	}
 	return nil
 }
 
 // tellRefusals plays one night by the rules, then by the bank, and sums what the bank
 // refuses while the truth is inside the tolerance.
-func tellRefusals(night func() *lab.Case, seed uint64, alone bool) map[cause]*tally {
+func tellRefusals(night func() *lab.Case, seed uint64, alone bool) (*lab.Night, map[cause]*tally) {
 	said := map[time.Duration][]bool{} // by the rules: within, for each mode
 	if !alone {
 		night().Play(seed, 0, func(at time.Duration, _ float64, s *status.Snapshot) {
@@ -87,7 +97,7 @@ func tellRefusals(night func() *lab.Case, seed uint64, alone bool) map[cause]*ta
 		judge = banked.New(cfg, learned)
 		return judge
 	}
-	c.Play(seed, 0, func(at time.Duration, truth float64, s *status.Snapshot) {
+	played := c.Play(seed, 0, func(at time.Duration, truth float64, s *status.Snapshot) {
 		w := said[at]
 		for i, m := range s.Modes {
 			if m.Verdict == status.Within || math.Abs(truth) > m.ToleranceS || !alone && (i >= len(w) || !w[i]) {
@@ -105,7 +115,7 @@ func tellRefusals(night func() *lab.Case, seed uint64, alone bool) map[cause]*ta
 			t.weight += r.weight
 		}
 	})
-	return sum
+	return played, sum
 }
 
 // print names the largest causes of each mode.

@@ -25,13 +25,14 @@ func TestRefusals(t *testing.T) {
 		return c
 	}
 	refused, late := map[string]int{}, 0
-	for k, c := range tellRefusals(night, 1, true) {
+	played, sum := tellRefusals(night, 1, true)
+	for k, c := range sum {
 		refused[k.mode] += c.s
 		if strings.Contains(k.what, "lateness unproved") {
 			late += c.s
 		}
 	}
-	for i, m := range night().Play(1, 0, nil).Modes {
+	for i, m := range played.Modes {
 		if got := m.Within + refused[m.Mode]; got != 30*60 {
 			t.Errorf("%s: %d s within and %d s refused, of %d s (mode %d)", m.Mode, m.Within, refused[m.Mode], 30*60, i)
 		}

@@ -26,11 +26,12 @@ const (
 )
 
 // Rates, 1σ. Compensated: ±2 ppm at 0 to 40 °C by data sheet (DS3231), ±5 for a variant
-// sold under the same name; unpowered elsewhere by other temperatures 0.7 ppm. Plain: a
+// sold under the same name, which is where 99.99 % ends (3.89 σ); unpowered elsewhere by
+// other temperatures 0.7 ppm. Plain: a
 // tuning fork of ±20 ppm, −69 ppm more by its parabola at −20 °C; learned in a warm room
 // it loses up to 139 ppm more at −40 °C once it has taken that temperature (NXP UM10301).
 const (
-	rateComp, ratePlain = 2.5e-6, 45e-6
+	rateComp, ratePlain = 5e-6 / 3.89, 45e-6
 	offComp             = 0.7e-6
 	offPlain, offTurned = 12e-6, 24e-6
 	// Random walk of the rate while the station is on, 1/s: 0.03 ppm in an hour, and
@@ -41,7 +42,12 @@ const (
 	// the last look: half of it is 1σ.
 	writtenSigma = 0.3
 	kernelFloor  = 0.02 // s: its writes come up to 5 jiffies early or late
-	kernelKnown  = 3    // readings after a write that tell how far off they leave it
+	// That a chip takes each write elsewhere, anywhere in a second, is dearer by this for
+	// each further reading that is where the first was, to the floor on either side, nats:
+	// in the ten minutes between two readings a write comes with 10/11, so
+	// −ln (1/11 + 10/11 · 0.04).
+	kernelAgain  = 2.0
+	kernelApart  = 590 * time.Second
 	kernelPeriod = 11*time.Minute + time.Minute
 	floorSlack   = 24 * time.Hour
 	backSlack    = 2 // s
@@ -62,9 +68,11 @@ type Clock struct {
 	learned *clockcheck.LearnedRTC
 	from    bank.Set
 	since   timescale.Local // the kernel's writes are on since
-	reads   int
-	mean    float64 // s, hardware clock − UTC after the kernel's writes
-	spread  float64 // s, largest deviation from that
+	reads   int             // readings after its writes, so far apart that one came between
+	counted timescale.Local // the newest of them
+	all     int             // readings after its writes
+	mean    float64         // s, hardware clock − UTC after the kernel's writes
+	spread  float64         // s, largest deviation from that
 }
 
 // New is a hardware clock of which an earlier run learned l (nil = nothing), from those.
@@ -126,22 +134,26 @@ func (c *Clock) Recall(r *clockcheck.RTC, compensated bool, turned float64) (out
 	if !compensated {
 		open = offPlain + offTurned*math.Min(off/3600, 1)
 	}
-	s2 := sq(slack(l)) + sq(l.SigmaS) + sq(sr*off) + sq(open*off) + white*off + sq(turned/2*off)
-	return bank.Recalled{Base: int64(whole) * timescale.Second, Offset: frac + rate*off, Sigma: math.Sqrt(s2),
-		Rate: rate, RateSigma: math.Hypot(math.Hypot(sr, open), turned),
+	s2 := sq(l.SigmaS) + sq(sr*off) + sq(open*off) + white*off + sq(turned/2*off)
+	near, far, dearer := slack(l)
+	return bank.Recalled{Base: int64(whole) * timescale.Second, Offset: frac + rate*off, Sigma: math.Sqrt(s2 + sq(near)),
+		Scattered: math.Sqrt(s2 + sq(far)), Dearer: dearer, Rate: rate, RateSigma: math.Hypot(math.Hypot(sr, open), turned),
 		Lo: float64(l.SecLo), Hi: float64(l.SecHi), Dated: l.DateProved}, true
 }
 
-// slack is by how much the chip may be elsewhere than at its last comparison, for
-// something else may have set it since, 1σ in s.
-func slack(l *clockcheck.LearnedRTC) float64 {
+// slack is by how much the chip may be elsewhere than at its last comparison, for the
+// kernel or something else may have set it since, 1σ in s: near where the kernel's writes
+// have been seen to leave it, far if it takes each one elsewhere. Dearer, nats: by how much
+// readings after several writes speak against that. Without such a reading both are far.
+func slack(l *clockcheck.LearnedRTC) (near, far, dearer float64) {
 	switch {
 	case !l.Written:
-		return 0
-	case l.KernelReads >= kernelKnown:
-		return math.Min(math.Max(math.Abs(l.OffsetS-l.KernelS)+l.KernelSpreadS, kernelFloor), writtenSigma)
+		return 0, 0, 0
+	case l.KernelReads == 0:
+		return writtenSigma, writtenSigma, 0
 	}
-	return writtenSigma
+	near = math.Min(math.Max(math.Abs(l.OffsetS-l.KernelS)+l.KernelSpreadS, kernelFloor), writtenSigma)
+	return near, writtenSigma, kernelAgain * float64(l.KernelReads-1)
 }
 
 // KernelWrites says whether the kernel's own 11-minute writes are on: while they are, the
@@ -149,7 +161,7 @@ func slack(l *clockcheck.LearnedRTC) float64 {
 func (c *Clock) KernelWrites(on bool) {
 	if on != c.Kernel {
 		c.Written, c.Urgent = c.Written || !on, c.Urgent || c.Ticks
-		c.since, c.reads = 0, 0
+		c.since, c.reads, c.all = 0, 0, 0
 	}
 	c.Kernel = on
 }
@@ -168,8 +180,11 @@ func (c *Clock) LearnKernel(at timescale.Local, off float64) {
 	if at.Sub(c.since) < kernelPeriod {
 		return
 	}
-	c.reads++
-	c.mean += (off - c.mean) / float64(min(c.reads, 20))
+	if c.reads == 0 || at.Sub(c.counted) >= kernelApart {
+		c.reads, c.counted = c.reads+1, at
+	}
+	c.all++
+	c.mean += (off - c.mean) / float64(min(c.all, 20))
 	c.spread = math.Max(c.spread, math.Abs(off-c.mean))
 }
 

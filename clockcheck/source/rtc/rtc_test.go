@@ -136,9 +136,9 @@ func TestRateNoWorseThanItsKind(t *testing.T) {
 	l.RateSigmaPPM = 400
 	c := New(l, 0)
 	out, _ := c.Recall(at(7200+2.25), true, 0)
-	near(t, "σ of the rate", out.RateSigma, math.Hypot(2.5e-6, 0.7e-6))
+	near(t, "σ of the rate", out.RateSigma, math.Hypot(5e-6/3.89, 0.7e-6))
 	sigma, wander := RateSigma(true)
-	near(t, "compensated", sigma, 2.5e-6)
+	near(t, "compensated", sigma, 5e-6/3.89)
 	near(t, "its wander", wander, 3e-19)
 	sigma, wander = RateSigma(false)
 	near(t, "plain", sigma, 45e-6)
@@ -163,27 +163,34 @@ func TestWentBack(t *testing.T) {
 }
 
 // What else may have set the clock since its comparison opens it: by what was measured
-// of the kernel's writes, at least 20 ms, at most what is assumed without measurements.
+// of the kernel's writes, at least 20 ms, at most what is assumed without measurements. That
+// the chip takes each write elsewhere is the dearer the more readings speak against it.
 func TestSlack(t *testing.T) {
 	for _, tt := range []struct {
-		name string
-		l    clockcheck.LearnedRTC
-		want float64
+		name              string
+		l                 clockcheck.LearnedRTC
+		near, far, dearer float64
 	}{
-		{"nobody sets it", clockcheck.LearnedRTC{OffsetS: 5}, 0},
-		{"somebody", clockcheck.LearnedRTC{Written: true}, 0.3},
-		{"two readings are too few", clockcheck.LearnedRTC{Written: true, KernelReads: 2}, 0.3},
-		{"three", clockcheck.LearnedRTC{Written: true, KernelReads: 3, OffsetS: 0.05, KernelS: 0.15, KernelSpreadS: 0.03}, 0.13},
-		{"to the microsecond", clockcheck.LearnedRTC{Written: true, KernelReads: 3}, 0.02},
-		{"a second away", clockcheck.LearnedRTC{Written: true, KernelReads: 3, OffsetS: 1}, 0.3},
+		{"nobody sets it", clockcheck.LearnedRTC{OffsetS: 5}, 0, 0, 0},
+		{"somebody", clockcheck.LearnedRTC{Written: true}, 0.3, 0.3, 0},
+		{"one reading", clockcheck.LearnedRTC{Written: true, KernelReads: 1}, 0.02, 0.3, 0},
+		{"three", clockcheck.LearnedRTC{Written: true, KernelReads: 3, OffsetS: 0.05, KernelS: 0.15, KernelSpreadS: 0.03}, 0.13, 0.3, 4},
+		{"a second away", clockcheck.LearnedRTC{Written: true, KernelReads: 3, OffsetS: 1}, 0.3, 0.3, 4},
 	} {
-		near(t, tt.name, slack(&tt.l), tt.want)
+		n, f, d := slack(&tt.l)
+		near(t, tt.name+": near", n, tt.near)
+		near(t, tt.name+": far", f, tt.far)
+		near(t, tt.name+": dearer", d, tt.dearer)
 	}
 	l := learned()
-	l.Written, l.RateSigmaPPM = true, 0
+	l.Written, l.RateSigmaPPM, l.KernelReads = true, 0, 2
 	c := New(l, 0)
 	out, _ := c.Recall(at(2.25), true, 0)
-	near(t, "σ at once", out.Sigma, math.Hypot(0.3, 0.01))
+	near(t, "σ at once, if it scatters", out.Scattered, math.Hypot(0.3, 0.01))
+	near(t, "dearer", out.Dearer, 2)
+	if out.Sigma > out.Scattered {
+		t.Errorf("%+v", out)
+	}
 }
 
 // The kernel writes each 11 minutes: what is learned of its writes begins a minute after
@@ -203,7 +210,8 @@ func TestLearnKernel(t *testing.T) {
 	}
 	c.LearnKernel(begin+719*second, 9)
 	for i, off := range []float64{0.1, 0.3, 0.2} {
-		c.LearnKernel(begin+timescale.Local(720+i)*second, off)
+		c.LearnKernel(begin+timescale.Local(720+600*i)*second, off)
+		c.LearnKernel(begin+timescale.Local(721+600*i)*second, off) // no write between the two
 	}
 	var l clockcheck.LearnedRTC
 	c.Keep(&l)
@@ -211,15 +219,15 @@ func TestLearnKernel(t *testing.T) {
 		t.Errorf("%+v", l)
 	}
 	near(t, "mean", l.KernelS, 0.2)
-	near(t, "spread", l.KernelSpreadS, 0.1)
+	near(t, "spread", l.KernelSpreadS, 0.4/3)
 	for i := range 97 {
-		c.LearnKernel(begin+timescale.Local(800+i)*second, 0.2)
+		c.LearnKernel(begin+timescale.Local(1950+i)*second, 0.2)
 	}
-	c.LearnKernel(begin+1000*second, 1.2)
+	c.LearnKernel(begin+2100*second, 1.2)
 	near(t, "a hundredth weighs as a twentieth", c.mean, 0.25)
 	near(t, "the largest deviation", c.spread, 0.95)
 	c.KernelWrites(true)
-	if c.reads != 101 || c.Written {
+	if c.reads != 3 || c.all != 104 || c.Written {
 		t.Errorf("the same word again: %+v", c)
 	}
 	c.KernelWrites(false)
@@ -259,7 +267,7 @@ func TestSet(t *testing.T) {
 	if !c.Moved() || c.Kept() != nil {
 		t.Errorf("%+v", c)
 	}
-	c = Clock{SetSeen: true, mean: 0.2, spread: 0.1, reads: 5}
+	c = Clock{SetSeen: true, mean: 0.2, spread: 0.1, reads: 5, all: 9}
 	l := clockcheck.LearnedRTC{KernelReads: 1}
 	c.Keep(&l)
 	if !l.Written || l.KernelReads != 1 || l.KernelS != 0 {

@@ -1,0 +1,40 @@
+package bank
+
+import "math"
+
+// What a source that is false does besides is evidence too. Were it free, who takes a
+// receiver to be false for one reason would explain all that it does later for nothing,
+// and outlive those who have to pay for each.
+
+// deaf is which tracks do not hear the receiver, by their places.
+func (b *Bank) deaf() (places uint32) {
+	for i := range b.tracks[:b.n] {
+		if b.tracks[i].Out.Has(Receiver) {
+			places |= 1 << i
+		}
+	}
+	return places
+}
+
+// movesToo: the best track's receiver moved, and it had to pay. Who took the receiver to be
+// false before pays that what is false moves besides.
+func (b *Bank) movesToo(deaf uint32) {
+	b.moved = false
+	for i := range b.tracks[:b.n] {
+		if deaf>>i&1 == 1 && b.tracks[i].Out.Has(Receiver) {
+			b.tracks[i].Cost += b.nats[FalseMoves]
+		}
+	}
+}
+
+// backAgain: after a leap the receiver is back where the best track, which hears it again,
+// expected it all the time. To whom it was false before the leap too, a second false signal
+// was there meanwhile, and the first went on below it.
+func (b *Bank) backAgain(best *Track) {
+	left := best.parted()
+	for i := range b.tracks[:b.n] {
+		if t := &b.tracks[i]; t != best && t.Out.Has(Receiver) && t.parted() < left {
+			t.Cost += math.Max(b.nats[ReceiverFalse]-b.nats[FalseMoves], 0)
+		}
+	}
+}
