@@ -88,7 +88,7 @@ func TestMonth(t *testing.T) {
 		last.files > first.files || last.recordKB > m.mostKB+m.mostKB/8 || last.stateB > first.stateB+first.stateB/4+512 || last.stateB > 64<<10 {
 		t.Errorf("grew: in the first third of the days at most %+v, in the last %+v", first, last)
 	}
-	t.Logf("%d days of %v: %d readings of the clock within its bounds, %d missed, %d false", days, length, m.looked, m.missed, m.falsely)
+	t.Logf("%d days of %v: %d looks, of which %d missed the truth and %d were falsely within", days, length, m.looked, m.missed, m.falsely)
 	if m.falsely > 0 {
 		t.Errorf("within falsely for %d s", m.falsely)
 	}
