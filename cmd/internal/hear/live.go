@@ -18,7 +18,7 @@ import (
 
 const (
 	blockLasts = 20 * time.Millisecond
-	roomBlocks = 500             // that may wait while a period is examined
+	roomBlocks = 1500            // that may wait while a period is examined: 30 s, for a small board takes long
 	quietLimit = 3 * time.Second // a device that sends nothing for so long is gone
 	calmEvery  = 10              // periods: so often it looks while the service trusts what it heard
 	spare      = time.Second     // beyond a period and a signal
