@@ -100,7 +100,7 @@ func (b *Bank) takeUp(t *Track, r *Reading) bool {
 	was := *t
 	t.join(r, first)
 	if first > 0 {
-		t.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(r))
+		t.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(&was, r))
 	}
 	b.missingFrom(&was, r, first+1, last)
 	return true
@@ -114,7 +114,7 @@ func (b *Bank) missingFrom(was *Track, r *Reading, first, last int) {
 		return
 	}
 	c := *was
-	c.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(r))
+	c.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(was, r))
 	if c.Located && first == last {
 		c.join(r, first)
 	} else {
@@ -124,9 +124,14 @@ func (b *Bank) missingFrom(was *Track, r *Reading, first, last int) {
 }
 
 // missing is the price that the whole second is missing: the table's is that of a cold
-// start, the source says by how much this one is likelier or not.
-func (b *Bank) missing(r *Reading) float64 {
-	return b.nats[SecondMissing] + math.Log(Prices[SecondMissing].P/r.Stream.Missing)
+// start, the source says by how much this one is likelier or not. Who led by nothing when
+// the run before ended, in the same boot, leads only if it was started again since.
+func (b *Bank) missing(t *Track, r *Reading) float64 {
+	price := b.nats[SecondMissing] + math.Log(Prices[SecondMissing].P/r.Stream.Missing)
+	if h := &b.held; h.Stream && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) {
+		price += restarted
+	}
+	return price
 }
 
 // define has UTC told by the stream alone, which leads by first to last seconds.

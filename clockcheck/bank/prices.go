@@ -110,6 +110,9 @@ const (
 	// (two of some fifty captures, and one maker's guide): so late must be the unit whose
 	// lateness grows by a whole second. As nats, −ln 0.05.
 	secondBefore = 3.0
+	// restarted: that a receiver was started again while the program was dead, and the computer
+	// was not, 1 in 100 (assumption; it takes an unplugged cable or a weak supply). As nats.
+	restarted = 4.6
 	// beforeFrom: captures are 0.03 to 0.6 s late, or 0.9 to 1.19 s where they describe the
 	// second before; the middle of the gap, s. A relay (beforeMost and more) may be as late
 	// as it likes.
