@@ -214,7 +214,7 @@ def rtc_local(b):
     m.until("the clock set", lambda: abs(honest(m)[1]) < 2, 120, 1)
     said, _ = m.until("said so", lambda: "local time" in (t := trust(honest(m)[0], "hardware clock"))[1] and t[1], 60)
     s, true, _ = watch(m, 60)
-    r = m.ask("rtc", edge=True)["rtc_utc_s"] - time.time()
+    r = rtc_off(m)
     need(abs(r + 4 * 3600) < 3, f"the hardware clock was set: it is {r:+.0f} s off")
     return f"left as it is; clock {true:+.3f} s, FT8 {verdict(s)}: {said}"
 
