@@ -594,3 +594,24 @@ func TestDoubtEnds(t *testing.T) {
 		t.Errorf("the guard is %.2f to %.2f s, want 0.3 at most", lo, hi)
 	}
 }
+
+// A receiver that led by nothing when the run before ended is two seconds fast: it is likelier
+// to be false than to have been started again.
+func TestNoStartNoLead(t *testing.T) {
+	for _, before := range []bool{true, false} {
+		b := newBank()
+		b.Resume(&Held{At: second, Z: 1000e9, Sigma: 0.01, RateSigma: 1e-7, Dated: true, From: SetOf(Receiver), Stream: before, Lateness: 0.1, Same: 0.1})
+		b.Opened(Lateness{Mean: 0.1, Sigma: 0.02, Most: 1.2, Known: true})
+		for k := timescale.Local(1); k < 5; k++ {
+			r := look(k*10*second, 1002-0.1, 0.004)
+			r.Stream.Missing = 0.05
+			b.Hear(r)
+		}
+		if leads := b.Best().Lead > 0; leads == before {
+			t.Errorf("heard by the run before: %v; by the best it leads by %d s", before, b.Best().Lead)
+		}
+		if lo, hi := b.Guard(0); before && hi-lo > 3 {
+			t.Errorf("the guard is %.2f to %.2f s", lo, hi)
+		}
+	}
+}
