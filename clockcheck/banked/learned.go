@@ -46,7 +46,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 	t := j.bank.Best()
 	mid, sigma := j.hull()
 	switch {
-	case j.clock.Moved():
+	case j.clock.Moved() || t.Out.Has(bank.Clock): // written, or what was kept of it is false
 		return nil
 	case !t.Located || !t.Clocked || t.Vouched && j.clock.Kept() != nil || sigma > clockKept:
 		return was

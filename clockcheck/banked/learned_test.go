@@ -7,6 +7,7 @@ import (
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/timescale"
 )
 
 // A learned lateness that a server has spoken against is kept with that doubt: a start
@@ -106,5 +107,29 @@ func TestHeldAndItsClockAreOneWord(t *testing.T) {
 		if w.got.Guard < 0.4 {
 			t.Errorf("UTC is known to 0.4 s by one word, and the guard is %.3f s", w.got.Guard)
 		}
+	}
+}
+
+// What was kept of a hardware clock is not kept on once the best explanation takes it to
+// be false: after a power-off it would be believed again.
+func TestDisprovedClockIsNotKept(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{RTC: &clockcheck.LearnedRTC{At: timescale.UTCOf(time.Date(2031, 2, 3, 3, 0, 0, 0, time.UTC)),
+		SigmaS: 0.02, RateSigmaPPM: 1, DateProved: true, Ancestry: []string{"server"}}})
+	w.lost = true // the clock is an hour off
+	w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc.Add(time.Hour), Sigma: time.Millisecond})
+	if w.j.Learned().RTC == nil {
+		t.Fatal("the hardware clock is forgotten before anybody spoke against it")
+	}
+	w.server("a", 0)
+	w.run(60)
+	for range 40 { // no second server: another visit is needed for it to be another witness
+		w.run(120)
+		w.server("b", 0)
+	}
+	if w.j.bank.Best().Out.Has(bank.Clock) != (w.j.Learned().RTC == nil) {
+		t.Errorf("the best explanation calls the hardware clock false: %v; kept %+v", w.j.bank.Best().Out.Has(bank.Clock), w.j.Learned().RTC)
+	}
+	if !w.j.bank.Best().Out.Has(bank.Clock) {
+		t.Error("the hardware clock is not called false by receiver and server together")
 	}
 }
