@@ -66,6 +66,7 @@ func (j *Judge) Air(r *Air) bool {
 		}
 		return true
 	}
+	m.tie.begin(mean)
 	j.airAgrees(r, m, anc, before)
 	return true
 }

@@ -25,6 +25,7 @@ type said struct {
 	x      float64 // s: the air less the estimate
 	part   float64 // s: half-width of what is its own, 99 %
 	common float64 // s: … and of what all readings of the source share
+	of     int     // readings that count, of a mean
 }
 
 // tie is where a source of the air has the receiver's stream: now, and when it was first heard
@@ -60,10 +61,16 @@ func (t *tie) pool(s said) (mean said) {
 	if mean.part = s.part; counted > 1 {
 		mean.part = pooled / math.Sqrt(weights)
 	}
-	if t.first.at == 0 && counted >= tieFirst {
-		t.first = mean
-	}
+	mean.of = counted
 	return mean
+}
+
+// begin keeps a mean that agrees as the first. One that contradicts is no place to come from: the
+// receiver that was whole seconds ahead until its leap-second data came would stay doubted.
+func (t *tie) begin(m said) {
+	if t.first.at == 0 && m.of >= tieFirst {
+		t.first = m
+	}
 }
 
 // forgetTies is called where the estimate or the stream is another than before.
