@@ -39,6 +39,7 @@ func TestBadConfig(t *testing.T) {
 // TestUnplugAndReplug: the device appears later, is read, is unplugged, and
 // comes back as another pty under the same name, three times.
 func TestUnplugAndReplug(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	name := filepath.Join(t.TempDir(), "receiver")
 	l := start(t, Config{Device: name}, nil)
 	l.until(t, "waiting", func() bool { return l.kinds() == "waiting" })
@@ -243,6 +244,7 @@ func (s *fakeSource) traits() traits       { return traits{speed: true, rest: tr
 // TestSpeedByListening: the port is opened once, stepped to the right speed,
 // and the noise on the way is not passed on.
 func TestSpeedByListening(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	s := &fakeSource{right: 38400, closed: make(chan struct{})}
 	opens := 0
 	l := start(t, Config{Device: filepath.Join(t.TempDir(), "x")}, func(r *runner) {

@@ -46,6 +46,7 @@ func TestLimit(t *testing.T) {
 
 // TestWaitsForTheAddress: an address in use is tried again, and said once.
 func TestWaitsForTheAddress(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

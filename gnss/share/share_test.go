@@ -176,6 +176,7 @@ func TestByteForByte(t *testing.T) {
 // TestSlowReader: one that does not read loses whole lines, which are counted;
 // another loses none.
 func TestSlowReader(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	cfg := Config{TCP: freeTCP(t)}
 	s, _ := begin(t, cfg)
 	slow, good := dial(t, s, cfg.TCP), dial(t, s, cfg.TCP)

@@ -10,6 +10,7 @@ import (
 // TestLastWill: the connection breaks without a goodbye, and the broker itself says
 // that the station is silent.
 func TestLastWill(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	m := newBroker(t, "")
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

@@ -156,6 +156,7 @@ func run(t *testing.T, cfg Config) (p *Publisher, why *reasons, stop func()) {
 // TestRetained: a newcomer learns the last status and whether the station lives;
 // no place unless asked for; "no" when the status is stale and when we leave.
 func TestRetained(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	m := newBroker(t, "")
 	p, _, stop := run(t, Config{Broker: "mqtt://" + m.addr})
 	s := snapshot(t)

@@ -29,6 +29,7 @@ func file(t *testing.T, dir, name, text string) string {
 // TestPassword: with the right one the broker takes us; with a wrong one the reason
 // is said, and nothing else happens.
 func TestPassword(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	if _, err := exec.LookPath("mosquitto_passwd"); err != nil {
 		t.Skip("mosquitto_passwd is not installed")
 	}
@@ -51,6 +52,7 @@ func TestPassword(t *testing.T) {
 // TestEncrypted: with the broker's certificate the connection is made; with the
 // system's alone it is not.
 func TestEncrypted(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	dir := t.TempDir()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
