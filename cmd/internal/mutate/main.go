@@ -125,9 +125,10 @@ func test(ctx context.Context, dir, work string, m mutation, limit time.Duration
 	if err := os.WriteFile(overlayFile, overlay, 0o600); err != nil {
 		return survived, err
 	}
-	ctx, stop := context.WithTimeout(ctx, limit)
+	// The test program ends itself: killing the go command would leave it running.
+	ctx, stop := context.WithTimeout(ctx, limit+time.Minute)
 	defer stop()
-	cmd := exec.CommandContext(ctx, "go", "test", "-short", "-count=1", "-vet=off", "-overlay", overlayFile, ".")
+	cmd := exec.CommandContext(ctx, "go", "test", "-short", "-count=1", "-vet=off", "-timeout", limit.String(), "-overlay", overlayFile, ".")
 	cmd.Dir = dir
 	text, err := cmd.CombinedOutput()
 	switch {
