@@ -189,6 +189,12 @@ func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 	return -lo - step, hi + step
 }
 
+// Half is the half-width of the guard after ahead more seconds, s: its farther side.
+func (b *Bank) Half(ahead float64) float64 {
+	lo, hi := b.Guard(ahead)
+	return math.Max(-lo, hi)
+}
+
 // Holds tells whether the guard of ahead more seconds without a reading is at most g.
 func (b *Bank) Holds(g, ahead float64) bool {
 	if g -= b.unseen(ahead); g <= 0 {

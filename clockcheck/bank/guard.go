@@ -237,9 +237,8 @@ func (b *Bank) oneSecond(waiting bool) bool {
 // Told is when somebody else than the hardware clock last told the best track.
 func (b *Bank) Told() timescale.Local { return b.Best().told }
 
-// Parts splits the guard: the half-width that the best track leaves by itself, and all.
-func (b *Bank) Parts() (own, all float64) {
+// Own is the half-width that the best track leaves by itself, s.
+func (b *Bank) Own() float64 {
 	lo, hi := b.Best().Span(0, b.z[b.best], floor)
-	l, h := b.Guard(0)
-	return math.Max(-lo, hi), math.Max(-l, h)
+	return math.Max(-lo, hi)
 }

@@ -80,7 +80,7 @@ func (j *Judge) judge(now timescale.Local, system timescale.UTC, dst *clockcheck
 // words says why, and what is thought of each source.
 func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
 	if j.bank.Best().Located {
-		dst.Budget = explain.Budget(dst.Budget, j.bank)
+		dst.Budget = explain.Budget(dst.Budget, j.bank, dst.Guard)
 	}
 	dst.SecondIn = -1
 	j.references(now, system, dst)
@@ -204,8 +204,7 @@ func (j *Judge) goodFor(i int, err, tol float64) float64 {
 // Ahead is what the error, err now, and the guard would be t seconds from the last Judge
 // if no reading ever came again; seconds, t ≥ 0.
 func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
-	lo, hi := j.bank.Guard(t)
-	return err + j.system.drift(t, j.bank.Best().F.V[estimate.Y]), math.Max(-lo, hi)
+	return err + j.system.drift(t, j.bank.Best().F.V[estimate.Y]), j.bank.Half(t)
 }
 
 // changed notes what a reading has newly proved.

@@ -32,9 +32,8 @@ func (j *Judge) second(at timescale.Local) (near, guard float64) {
 	if !j.bank.Best().Located {
 		return 0, math.Inf(1)
 	}
-	lo, hi := j.bank.Guard(0)
 	s := float64(j.utc(at)%timescale.UTC(timescale.Second)) / 1e9
-	return s - math.Round(s), math.Max(-lo, hi)
+	return s - math.Round(s), j.bank.Half(0)
 }
 
 // PPSMissing says that there is no pulse to be had, and why.
@@ -115,8 +114,7 @@ func (j *Judge) Mark(m *clockcheck.Mark) bool {
 	var known timescale.UTC
 	half := math.Inf(1)
 	if j.bank.Best().Located {
-		lo, hi := j.bank.Guard(0)
-		known, half = j.utc(m.At), math.Max(-lo, hi)
+		known, half = j.utc(m.At), j.bank.Half(0)
 	}
 	r, ok := mark.Take(m, known, half)
 	if !ok {

@@ -17,10 +17,10 @@ type reach struct {
 	half float64
 }
 
-// Budget splits the guard into its terms, which add up to it: what the best explanation
-// leaves open by itself, and what each further one adds, with how likely it is.
-func Budget(dst []clockcheck.Term, b *bank.Bank) []clockcheck.Term {
-	own, all := b.Parts()
+// Budget splits the guard, all s, into its terms, which add up to it: what the best
+// explanation leaves open by itself, and what each further one adds, with how likely it is.
+func Budget(dst []clockcheck.Term, b *bank.Bank, all float64) []clockcheck.Term {
+	own := b.Own()
 	dst = append(dst, clockcheck.Term{Name: "estimate", GuardS: own, Because: "what the readings leave open, at 99.99 %"})
 	at := own
 	add := func(name string, half float64, because string) {

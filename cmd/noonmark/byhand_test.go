@@ -61,15 +61,7 @@ func liveDemo(t *testing.T, scenario string) (address, number string) {
 func post(t *testing.T, url string, form url.Values) (int, string) {
 	t.Helper()
 	r, err := http.PostForm(url, form)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Body.Close()
-	b, err := io.ReadAll(r.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r.StatusCode, string(b)
+	return clitest.Answer(t, r, err)
 }
 
 // now asks a page for its status and the present instant of its timescale.

@@ -12,10 +12,21 @@ import (
 // compare plays the same nights by both judges.
 type compare struct {
 	Count uint64 `default:"40" help:"How many."`
+	both
+	Show int `default:"10" help:"How many nights that differ most are named."`
+}
+
+// both is which nights are played by both judges.
+type both struct {
 	From  uint64 `default:"1" help:"First seed."`
-	Show  int    `default:"10" help:"How many nights that differ most are named."`
 	Kinds string `enum:"old,new" default:"old" help:"Kinds of nights: ${enum}."`
 	Only  string `placeholder:"KIND" help:"A new kind that each night must have."`
+}
+
+// by is the same nights by one judge.
+func (c both) by(judge string) (drawn, error) {
+	d := drawn{judged{judge}, c.Kinds, c.Only}
+	return d, d.check()
 }
 
 // differs is how much longer one judge said within than the other, s over all modes.
@@ -27,8 +38,8 @@ type differs struct {
 func (c compare) Run(out io.Writer) error {
 	var by [2][]*lab.Night
 	for i, judge := range []string{"rules", "bank"} {
-		d := drawn{judged{judge}, c.Kinds, c.Only}
-		if err := d.check(); err != nil {
+		d, err := c.by(judge)
+		if err != nil {
 			return err
 		}
 		var jobs []lab.Job

@@ -23,7 +23,7 @@ var long = os.Getenv("NOONMARK_LONG") != ""
 var refuses = map[string]string{
 	"clock-a-second-slow": "the second is proved after three pages, 43 min, not two; a lateness that nobody knows is anywhere in its range",
 	"ear-kept":            "what the crowd tells of a lateness, 0.26 s at 99 %, is not kept",
-	"ear-leap":            "the crowd is believed against the receiver from the first minute; whoever takes a receiver to be false knows no date, for good",
+	"ear-leap":            "the bank believes the crowd from the first minute; an explanation that calls the receiver false has no date, and none tells it one",
 	"ear-signal":          "a learned lateness that nothing bears out may be another unit's",
 	"sleep-twice":         "as ear-signal: what is proved before a sleep is learned after it",
 }

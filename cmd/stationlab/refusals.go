@@ -18,11 +18,9 @@ import (
 // refusals plays nights by both judges and says which explanation of the bank refused
 // while the clock was inside the tolerance.
 type refusals struct {
-	Count uint64   `default:"20" help:"How many."`
-	From  uint64   `default:"1" help:"First seed."`
+	Count uint64 `default:"20" help:"How many."`
+	both
 	Show  int      `default:"15" help:"How many causes are named for each mode."`
-	Kinds string   `enum:"old,new" default:"old" help:"Kinds of nights: ${enum}."`
-	Only  string   `placeholder:"KIND" help:"A new kind that each night must have."`
 	Seeds []uint64 `help:"These nights instead."`
 	Alone bool     `help:"Do not play the nights by the rules: count also the seconds in which they refuse too."`
 }
@@ -41,8 +39,8 @@ type tally struct {
 }
 
 func (c refusals) Run(out io.Writer) error {
-	d := drawn{judged{"rules"}, c.Kinds, c.Only}
-	if err := d.check(); err != nil {
+	d, err := c.by("rules")
+	if err != nil {
 		return err
 	}
 	all := map[cause]*tally{}

@@ -61,15 +61,11 @@ func refuser(j *banked.Judge, s *status.Snapshot, tol float64) refused {
 			return refused{fmt.Sprintf("former state %d of: %s", i, stands(best)), math.Max(-lo, hi), 0}
 		}
 	}
-	if _, all := b.Parts(); all > room {
+	all := b.Half(0)
+	if all > room {
 		return refused{"an oscillator that moved unseen: " + stands(best), all, 0}
 	}
-	return refused{"the margin has not held for 2 s", all(b), 0}
-}
-
-func all(b *bank.Bank) float64 {
-	_, g := b.Parts()
-	return g
+	return refused{"the margin has not held for 2 s", all, 0}
 }
 
 // stands says on whom a track's UTC stands, and what it leaves open.

@@ -244,7 +244,8 @@ const (
 	noiseRate = 1e-7
 	// Where symbols are added in phase, too, noise is kept out by their sum (noiseRate). These rates
 	// are for what is not noise, as other modes' signals: so often they make so many hits, and
-	// then they have yet to be in phase.
+	// then they have yet to be in phase. Assumptions: the other modes' signals of TestNothingThere
+	// make no find at them.
 	gateRate      = 3e-4
 	gatePlainRate = 4e-5
 )

@@ -16,10 +16,10 @@ import (
 // Source: encyclopedia's pages, which cite GOST 8.323.
 const (
 	keyedWindow = 10 // ms: pulses of 20 ms fill it
-	keyedLow    = 250.0
-	keyedHigh   = 3000.0
-	keyedPulse  = 100 // ms
-	keyedTen    = 20  // ms
+	// Hz: what a receiver for speech lets through (common practice, no source).
+	keyedLow, keyedHigh = 250.0, 3000.0
+	keyedPulse          = 100 // ms
+	keyedTen            = 20  // ms
 )
 
 var markRWM = mark{"RWM", 0, keyedPulse, 500}

@@ -4,8 +4,10 @@ package clitest
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -33,6 +35,27 @@ var built struct {
 func Run(m *testing.M) int {
 	defer func() { os.RemoveAll(built.dir) }()
 	return m.Run()
+}
+
+// Get asks for a page: its status and its text.
+func Get(t testing.TB, url string) (code int, text string) {
+	t.Helper()
+	r, err := http.Get(url)
+	return Answer(t, r, err)
+}
+
+// Answer reads what a server answered.
+func Answer(t testing.TB, r *http.Response, err error) (code int, text string) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.StatusCode, string(b)
 }
 
 // Binary is the program's path. The first test that asks builds it.

@@ -2,12 +2,12 @@ package main
 
 import (
 	"encoding/json"
-	"io"
-	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
+
+	"noonmark/cmd/internal/clitest"
 )
 
 // What Prometheus sees of a fleet: where the stations are, their numbers, and nothing of
@@ -16,18 +16,7 @@ func TestFleet(t *testing.T) {
 	stations := begin(flags{Count: 3, Broker: "mqtt://127.0.0.1:1", Every: time.Minute})
 	s := httptest.NewServer(handler(stations, "127.0.0.1:9"))
 	defer s.Close()
-	get := func(path string) (int, string) {
-		r, err := http.Get(s.URL + path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer r.Body.Close()
-		b, err := io.ReadAll(r.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return r.StatusCode, string(b)
-	}
+	get := func(path string) (int, string) { return clitest.Get(t, s.URL+path) }
 	if code, _ := get("/s/1/metrics"); code != 503 {
 		t.Errorf("before its first turn: %d", code)
 	}

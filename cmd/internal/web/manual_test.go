@@ -1,7 +1,6 @@
 package web
 
 import (
-	"io"
 	"io/fs"
 	"net/http"
 	"net/http/httptest"
@@ -10,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"noonmark/cmd/internal/clitest"
 	"noonmark/cmd/internal/hostclock"
 	"noonmark/packaging/doc"
 	"noonmark/status"
@@ -23,18 +23,7 @@ func TestManual(t *testing.T) {
 	mux.HandleFunc("GET /manual/{name...}", manual)
 	s := httptest.NewServer(mux)
 	defer s.Close()
-	get := func(p string) (int, string) {
-		r, err := http.Get(s.URL + p)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer r.Body.Close()
-		b, err := io.ReadAll(r.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return r.StatusCode, string(b)
-	}
+	get := func(p string) (int, string) { return clitest.Get(t, s.URL+p) }
 	pages, err := fs.Glob(doc.Pages, "html/*.html")
 	if err != nil || len(pages) < 8 {
 		t.Fatalf("%d pages, %v", len(pages), err)
