@@ -62,7 +62,7 @@ func (b *Bank) parts(ahead float64) (p parts) {
 
 func (p *parts) add(b *Bank, best, t *Track, w, ahead float64) {
 	if w < lightest {
-		p.light += math.Max(w, 0)
+		p.light += max(w, 0)
 		return
 	}
 	q := &p.of[p.n]
@@ -91,7 +91,7 @@ func (p *parts) below(g float64) float64 {
 		x := g + q.off + q.lo
 		t := beyond(x / q.sigma)
 		if q.cut {
-			t = math.Min(t, beyond((x-q.early)/q.stream))
+			t = min(t, beyond((x-q.early)/q.stream))
 		}
 		sum += q.w * t
 	}
@@ -104,28 +104,9 @@ func (p *parts) below(g float64) float64 {
 func (q *part) tail(x float64) float64 {
 	t := beyond(x / q.sigma)
 	if q.cut && t > 0 {
-		t = math.Min(t, q.thick*q.stream*loss((x-q.late)/q.stream))
+		t = min(t, q.thick*q.stream*loss((x-q.late)/q.stream))
 	}
 	return t
-}
-
-// beyond is the probability that a Gaussian is beyond z σ on one side.
-func beyond(z float64) float64 {
-	switch { // to 1e-15, and cheaply: most parts are well inside, or left out
-	case z > 8:
-		return 0
-	case z < -8:
-		return 1
-	}
-	return math.Erfc(z/math.Sqrt2) / 2
-}
-
-// loss is the mean by which a Gaussian exceeds z σ, in σ.
-func loss(z float64) float64 {
-	if z > 8 {
-		return 0
-	}
-	return math.Max(math.Exp(-z*z/2)/math.Sqrt(2*math.Pi)-z*beyond(z), 0)
 }
 
 // nearGuard: the equation is solved to so much, as a part of the guard, and never below it.
@@ -134,7 +115,7 @@ const nearGuard = 5e-5
 // solve finds the least g ≥ 0 with r(g) ≤ risk, begun at the last answer, which seldom
 // moved: by the chord of ln r, and by halves where r has steps. It is never below.
 func solve(r func(float64) float64, risk, guess float64) float64 {
-	hi := math.Max(guess*(1+nearGuard/4), 1e-6)
+	hi := max(guess*(1+nearGuard/4), 1e-6)
 	lo, low, step := 0.0, 1.0, nearGuard/2
 	high := r(hi)
 	for ; high > risk; step *= 8 {
@@ -144,7 +125,7 @@ func solve(r func(float64) float64, risk, guess float64) float64 {
 		high = r(hi)
 	}
 	for ; lo == 0; step *= 8 {
-		x := hi * (1 - math.Min(step, 0.5))
+		x := hi * (1 - min(step, 0.5))
 		p := r(x)
 		if p > risk {
 			lo, low = x, p
@@ -156,7 +137,7 @@ func solve(r func(float64) float64, risk, guess float64) float64 {
 		mid := (lo + hi) / 2
 		if chord && high > 0 {
 			mid = lo + (hi-lo)*math.Log(low/risk)/math.Log(low/high) + nearGuard/2*hi
-			mid = math.Min(mid, hi-nearGuard/4*hi)
+			mid = min(mid, hi-nearGuard/4*hi)
 		}
 		if p := r(mid); p > risk {
 			lo, low = mid, p
@@ -176,15 +157,15 @@ const farthestOut = 1e12
 func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 	p, step := b.parts(ahead), b.unseen(ahead)
 	g := &b.guess
-	g[0] = math.Min(solve(p.outside, spent-drawnIn, g[0]), farthestOut)
+	g[0] = min(solve(p.outside, spent-drawnIn, g[0]), farthestOut)
 	lo, hi = g[0], g[0]
 	if p.below(lo) < drawnIn {
 		g[1] = solve(p.below, drawnIn, g[1])
-		lo = math.Min(g[1], lo)
+		lo = min(g[1], lo)
 	}
 	if p.above(hi) < drawnIn {
 		g[2] = solve(p.above, drawnIn, g[2])
-		hi = math.Min(g[2], hi)
+		hi = min(g[2], hi)
 	}
 	return -lo - step, hi + step
 }
@@ -192,7 +173,7 @@ func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 // Half is the half-width of the guard after ahead more seconds, s: its farther side.
 func (b *Bank) Half(ahead float64) float64 {
 	lo, hi := b.Guard(ahead)
-	return math.Max(-lo, hi)
+	return max(-lo, hi)
 }
 
 // Holds tells whether the guard of ahead more seconds without a reading is at most g.

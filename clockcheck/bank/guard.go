@@ -68,7 +68,7 @@ func (b *Bank) leaveOut(order []int, far *[MaxTracks]float64) (out uint32, most 
 			left -= w
 			out |= 1 << i
 		} else {
-			most = math.Max(most, far[i])
+			most = max(most, far[i])
 		}
 	}
 	return out, most
@@ -84,7 +84,7 @@ func (b *Bank) far(i int) float64 {
 		return 0
 	}
 	d, w := b.apart(b.Best(), t), 4*t.F.Sigma(estimate.X)
-	return math.Max(math.Abs(d+t.Lo-w), math.Abs(d+t.Hi+w))
+	return max(math.Abs(d+t.Lo-w), math.Abs(d+t.Hi+w))
 }
 
 // tail is the z beyond which a Gaussian has the probability p on one side, at least 0.
@@ -116,7 +116,7 @@ func (b *Bank) Reach(i int) (off, lo, hi float64) {
 		return 0, math.Inf(-1), math.Inf(1)
 	}
 	off = b.apart(b.Best(), t)
-	lo, hi = t.Span(0, math.Max(b.z[i], 0), floor)
+	lo, hi = t.Span(0, max(b.z[i], 0), floor)
 	return off, off + lo, off + hi
 }
 
@@ -156,7 +156,7 @@ func (b *Bank) formerWeight(i int) float64 {
 	if i > 0 && f.taken[i-1] != 0 {
 		part = f.taken[i-1].Sub(f.taken[i])
 	}
-	return math.Min(math.Exp(b.Best().Strain-b.nats[ReceiverFalse])*math.Max(part.Seconds(), 1)/night, 1)
+	return min(math.Exp(b.Best().Strain-b.nats[ReceiverFalse])*max(part.Seconds(), 1)/night, 1)
 }
 
 // night is what the prices are of, s.
@@ -188,7 +188,7 @@ func (b *Bank) stepSince(t float64) float64 {
 // Bound is the half-width of the 99 % interval of the best track, s.
 func (b *Bank) Bound() float64 {
 	lo, hi := b.Best().Span(0, Likely, likelyFloor)
-	return math.Max(-lo, hi)
+	return max(-lo, hi)
 }
 
 // Proved is what is the same in all tracks that the guard reckons with.
@@ -240,5 +240,5 @@ func (b *Bank) Told() timescale.Local { return b.Best().told }
 // Own is the half-width that the best track leaves by itself, s.
 func (b *Bank) Own() float64 {
 	lo, hi := b.Best().Span(0, b.z[b.best], floor)
-	return math.Max(-lo, hi)
+	return max(-lo, hi)
 }

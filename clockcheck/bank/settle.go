@@ -67,12 +67,16 @@ func (b *Bank) cheapest() int {
 // second, and an X within what either leaves open. −1 = none.
 func (b *Bank) twin(i int) int {
 	t := &b.tracks[i]
+	mine := t.total()
 	for k := range b.tracks[:b.n] {
 		u := &b.tracks[k]
-		if k == i || u.Out != t.Out || u.Lead != t.Lead || u.total() > t.total() || u.total() == t.total() && k > i {
+		if k == i || u.Out != t.Out || u.Lead != t.Lead || u.Met != t.Met {
 			continue
 		}
-		same := t.Located == u.Located && t.Latent == u.Latent && t.Met == u.Met && t.Free == u.Free &&
+		if yours := u.total(); yours > mine || yours == mine && k > i {
+			continue
+		}
+		same := t.Located == u.Located && t.Latent == u.Latent && t.Free == u.Free &&
 			t.LeadMost == u.LeadMost && t.F.Noise == u.F.Noise
 		if same && (!t.Located || t.Lo == u.Lo && t.Hi == u.Hi && near(t, u)) {
 			return k
@@ -87,8 +91,8 @@ func near(t, u *Track) bool {
 	d := float64(t.F.Base-u.F.Base)/1e9 + t.F.V[estimate.X] - u.F.V[estimate.X]
 	s, q := t.F.Sigma(estimate.X), u.F.Sigma(estimate.X)
 	y, p := t.F.Sigma(estimate.Y), u.F.Sigma(estimate.Y)
-	return t.F.At == u.F.At && math.Abs(d) < 0.1*math.Min(s, q)+1e-4 && s < 1.1*q+1e-4 &&
-		math.Abs(t.F.V[estimate.Y]-u.F.V[estimate.Y]) < 0.1*math.Min(y, p)+1e-8 && y < 1.1*p+1e-8
+	return t.F.At == u.F.At && math.Abs(d) < 0.1*min(s, q)+1e-4 && s < 1.1*q+1e-4 &&
+		math.Abs(t.F.V[estimate.Y]-u.F.V[estimate.Y]) < 0.1*min(y, p)+1e-8 && y < 1.1*p+1e-8
 }
 
 func (b *Bank) remove(i int) {
@@ -122,7 +126,7 @@ func (t *Track) merge(u *Track) {
 		d := float64(u.F.Base-t.F.Base)/1e9 + u.F.V[estimate.X] - t.F.V[estimate.X]
 		lo, hi := u.Span(0, 4, floor)
 		mine, yours := t.Span(0, 4, floor)
-		t.Lo, t.Hi = t.Lo+math.Min(0, d+lo-mine), t.Hi+math.Max(0, d+hi-yours)
+		t.Lo, t.Hi = t.Lo+min(0, d+lo-mine), t.Hi+max(0, d+hi-yours)
 	} else if u.Located {
 		*t, u = *u, t
 	}

@@ -109,7 +109,7 @@ func (t *Track) assume(a Assumed, nats float64) {
 // total is the track's cost with its present strain, nats. Strain that is easy speaks against
 // nobody: a false receiver would be anywhere within leapt, at a look a density lower by
 // ln(2·leapt/(dragFloor·√2π)) = 2.8 nats than that of one whose looks scatter.
-func (t *Track) total() float64 { return t.Cost + math.Max(t.Strain-easyStrain, 0) }
+func (t *Track) total() float64 { return t.Cost + max(t.Strain-easyStrain, 0) }
 
 // hears tells whether a source takes part in the track.
 func (t *Track) hears(s Source) bool { return !t.Out.Has(s) }
