@@ -15,7 +15,7 @@
 //     that is killed leaves no slew running. The frequency word holds the learned rate
 //     of the oscillator and nothing else (phase.go).
 //   - At start the kernel's state is read back, and what an earlier program left in it
-//     is taken out.
+//     is taken out. A program that ends in order ends its correction.
 //   - What somebody else does once is noticed, reported, corrected; so are a few steps
 //     of an operator who corrects himself. A steady hand is another program at work:
 //     say so, touch nothing, look again later, or at the operator's word (watch.go).

@@ -19,6 +19,7 @@ type Config struct {
 	Unvouched bool              // keep the kernel's mark "not synchronised" always
 	Leaps     *leaps.Table      // nil = not known
 	RTC       string            // the hardware clock's chip, for what is learned of it; "" = none, or not to be set
+	Ours      bool              // an earlier run of this program steered until it was killed: a correction under way is its
 	Learned   Learned
 }
 
@@ -36,12 +37,15 @@ const (
 	Forbidden Word = "not-permitted"   // the kernel refuses
 )
 
-// Input is what Decide looks at: everything read at one instant.
+// Input is what Decide looks at: everything read at one instant, as nearly as the machine
+// allows.
 type Input struct {
 	Now       timescale.Local
 	System    timescale.UTC
+	Width     time.Duration         // System may belong to any instant within Width/2 of Now
 	Judgement *clockcheck.Judgement // of this very instant
 	Kernel    Kernel
+	Read      timescale.Local // by when Kernel had been read; 0 = at Now
 }
 
 // Steerer holds all state. Make one with New.
@@ -54,6 +58,8 @@ type Steerer struct {
 	because   string
 	freq      float64 // ppm, as last ordered
 	slew      slew
+	adopt     bool // the kernel's correction is ours, and how much of it is left must be read back
+	ours      bool // … and what a start finds of it is no other program's
 	watch     watch
 	told      Status
 	haveTold  bool
@@ -72,7 +78,7 @@ func New(cfg Config) *Steerer {
 	if cfg.StepOver == 0 {
 		cfg.StepOver = 250 * time.Millisecond
 	}
-	s := &Steerer{cfg: cfg, word: Observing, because: "Nothing tells the time yet."}
+	s := &Steerer{cfg: cfg, ours: cfg.Ours, word: Observing, because: "Nothing tells the time yet."}
 	s.gaps = gapsOf(cfg.Modes, cfg.InUse)
 	s.rtc = newRTCPolicy(cfg.RTC, cfg.Learned)
 	return s
@@ -97,8 +103,19 @@ func (s *Steerer) Steered(in Input) clockcheck.Steered {
 	return clockcheck.Steered{On: true, FreqPPM: s.freq, Pending: s.slew.toCome(in.System).Seconds()}
 }
 
-// Segment says that the machine slept: what the clock did meanwhile is nobody's doing.
-func (s *Steerer) Segment() { s.watch.forget(); s.slew = slew{}; s.haveTold = false }
+// Segment says that the machine slept: what the clock did meanwhile is nobody's doing. A
+// correction that was under way goes on (timekeeping_resume leaves it).
+func (s *Steerer) Segment() { s.watch.forget(); s.adopt = true; s.haveTold = false }
+
+// Done says by when the kernel had done what the last Decide wanted.
+func (s *Steerer) Done(now timescale.Local) { s.watch.done = now }
+
+// End is what is to be done when the program ends in order: a correction under way is
+// ended. Nobody would watch it any more, and the next start could not tell whose it is.
+func (s *Steerer) End() (a Actions) {
+	a.SetSlew = s.started && !s.watch.aside && s.slew.left != 0
+	return a
+}
 
 // Failed says that the kernel refused what Decide wanted. permanent: it always will,
 // for want of the right; else it is asked again after a minute.
@@ -124,7 +141,9 @@ func (s *Steerer) Decide(in Input) Actions {
 	for _, m := range j.Modes {
 		s.wasWithin = s.wasWithin || m.Verdict == clockcheck.Within
 	}
-	s.slew.pass(in.System)
+	if s.slew.pass(in.System); s.adopt {
+		s.slew, s.adopt = slew{left: in.Kernel.SlewLeft, at: in.System}, false
+	}
 	s.look(in)
 	if s.watch.aside {
 		s.standAside(in)
@@ -157,9 +176,14 @@ func (s *Steerer) repair(in Input, a *Actions) {
 	s.wasWithin = s.wasWithin || k.Bits&BitUnsync == 0
 	a.ResetLoop = k.Loop != 0 || k.Bits&ruled != 0 || math.Abs(k.TickPPM) > 0.01
 	a.SetSlew = k.SlewLeft != 0
-	if a.ResetLoop || a.SetSlew {
-		s.note(in.Now, "steering-repaired", "An earlier program had left a correction of the clock under way: it is ended.")
+	switch {
+	case a.ResetLoop: // never a doing of ours
+		s.note(in.Now, "steering-repaired", "Another program had left the kernel correcting the clock: that is ended.")
+	case a.SetSlew && !s.ours:
+		s.note(in.Now, "steering-repaired", "A correction of the clock by "+seconds(k.SlewLeft)+
+			" was under way at the start: it is ended. Another program began it, or a run of noonmark that was killed.")
 	}
+	s.ours = true
 }
 
 // learnedPPM is how well the oscillator's rate must be known (99 %) before it goes

@@ -38,7 +38,9 @@ const (
 type watch struct {
 	have      bool
 	at        timescale.Local
-	offset    int64 // system − local, ns
+	done      timescale.Local // by when it was done what was ordered at at; 0 = at once
+	width     time.Duration   // of the bracket that offset was read in
+	offset    int64           // system − local, ns
 	kernel    Kernel
 	disturbed bool            // at this look
 	last      timescale.Local // surprise; 0 = none
@@ -59,7 +61,7 @@ func (w *watch) forget() { w.have, w.disturbed = false, false }
 // expect notes how things stand when a is done.
 func (s *Steerer) expect(in Input, a *Actions) {
 	w := &s.watch
-	w.have, w.at = true, in.Now
+	w.have, w.at, w.done, w.width = true, in.Now, 0, in.Width
 	w.offset = int64(in.System) - int64(in.Now) + int64(a.Step)
 	k := in.Kernel
 	if a.ResetLoop {
@@ -132,8 +134,12 @@ func (w *watch) steady() bool {
 func (s *Steerer) foreign(in Input) (what string, hand bool) {
 	w, k := &s.watch, &in.Kernel
 	passed := in.Now.Sub(w.at).Seconds()
+	// A busy machine carries an order out later than it was given, and reads the kernel
+	// later than the clocks: so many more of the clock's seconds may begin meanwhile, in
+	// each of which the kernel works on its correction and its largest error.
+	late := math.Floor(max(in.Read.Sub(in.Now), w.done.Sub(w.at), 0).Seconds())
 	moved := time.Duration(int64(in.System) - int64(in.Now) - w.offset)
-	if limit := surprise.Seconds() + surpriseR*passed; math.Abs(moved.Seconds()) > limit && !s.leapt(in, moved) {
+	if limit := surprise.Seconds() + surpriseR*passed + (in.Width+w.width).Seconds()/2; math.Abs(moved.Seconds()) > limit && !s.leapt(in, moved) {
 		return "moved the clock by " + seconds(moved), moved.Abs() >= handsBest
 	}
 	switch {
@@ -145,11 +151,11 @@ func (s *Steerer) foreign(in Input) (what string, hand bool) {
 		return "told the kernel that the clock is right", false
 	case w.kernel.Bits&BitUnsync == 0 && k.Bits&BitUnsync != 0 && passed < 60:
 		return "set the clock, to nearly the same time", false
-	case k.MaxError < w.kernel.MaxError-time.Microsecond, !w.aside && k.MaxError > w.kernel.MaxError+time.Duration(float64(chunk)*(passed+2)):
+	case k.MaxError < w.kernel.MaxError-time.Microsecond, !w.aside && k.MaxError > w.kernel.MaxError+time.Duration(float64(chunk)*(passed+2+late)):
 		return "told the kernel how far off the clock is", false
 	case w.aside && k.SlewLeft.Abs() > w.kernel.SlewLeft.Abs():
 		return "began to turn the clock", false
-	case !w.aside && (k.SlewLeft-s.slew.left).Abs() > chunk+chunk/2:
+	case !w.aside && (k.SlewLeft-s.slew.left).Abs() > chunk+chunk/2+time.Duration(late)*chunk:
 		return "began to turn the clock", false
 	}
 	return "", false
@@ -168,7 +174,7 @@ func (s *Steerer) setAside(in Input, what string) {
 func (s *Steerer) standAside(in Input) {
 	w := &s.watch
 	s.word, s.because = Another, "Another program steers the clock; noonmark leaves it alone and looks again later. Stop it, then take the clock back: noonmark resume."
-	w.have, w.at, w.kernel = true, in.Now, in.Kernel
+	w.have, w.at, w.done, w.width, w.kernel = true, in.Now, 0, in.Width, in.Kernel
 	w.offset = int64(in.System) - int64(in.Now)
 	s.slew = slew{left: in.Kernel.SlewLeft, at: in.System}
 	s.freq = in.Kernel.FreqPPM
@@ -183,7 +189,7 @@ func (s *Steerer) back() {
 	w := &s.watch
 	w.aside, w.last, w.acts = false, 0, nil
 	w.forget()
-	s.started, s.haveTold = false, false
+	s.started, s.haveTold, s.ours = false, false, false
 }
 
 // Resume takes the clock back from another program at the operator's word, and returns

@@ -28,7 +28,8 @@ type world struct {
 	rng    *rand.Rand
 	events []clockcheck.Event
 	last   steer.Actions
-	dead   bool // the program was killed
+	dead   bool                                // the program was killed
+	late   struct{ read, apply time.Duration } // a busy machine: the kernel is read, and told, so much after the clocks
 }
 
 var night = timescale.UTCOf(time.Date(2031, 2, 3, 4, 5, 6, 250e6, time.UTC))
@@ -81,9 +82,13 @@ func (w *world) tick() steer.Actions {
 	} else {
 		j.ErrorLo, j.ErrorHi = j.Error+j.ErrorLo, j.Error+j.ErrorHi
 	}
-	in := steer.Input{Now: w.local, System: w.c.System(w.local), Judgement: &j, Kernel: w.c.Kernel(w.local)}
+	in := steer.Input{Now: w.local, System: w.c.System(w.local), Judgement: &j}
+	w.pass(w.late.read)
+	in.Read, in.Kernel = w.local, w.c.Kernel(w.local)
 	a := w.s.Decide(in)
 	w.events = append(w.events, a.Events...)
+	w.pass(w.late.apply)
+	defer func() { w.s.Done(w.local) }()
 	if err := w.c.Apply(w.local, a); err != nil {
 		w.s.Failed(w.local, true, "This program may not set the clock.")
 	}

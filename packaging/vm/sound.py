@@ -86,7 +86,7 @@ def ear(b):
     need(user != "0", "it runs as root")
     first = said()
     # The recorder ends: a word, and the unit tries again.
-    m.sh("busybox pkill -x arecord")
+    m.sh("kill $(cat /proc/$(systemctl show -P MainPID noonmark-hear)/task/*/children)")
     again, _ = m.until("a word on the device", lambda: said()[len(first):].strip(), 60)
     return (f"{n} stations heard {took:.0f} s after the sound began to be wanted: clock {heard:+.2f} s ± {bound} s, played at {played:+.3f} s; {air['trust']}: {air['because']} "
             f"FT8 {verdict(s)}, clock {true:+.3f} s; as user {user}; recorder killed: {again.splitlines()[-1][:160]}")

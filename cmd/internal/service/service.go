@@ -236,6 +236,7 @@ func (s *service) run(ctx context.Context, failed <-chan error) error {
 	tick := time.NewTimer(tickEvery)
 	again := func(d time.Duration) { tick.Stop(); tick = time.NewTimer(d) }
 	defer func() { tick.Stop() }()
+	defer s.endSteering()
 	// What the start took and nobody needs any more goes back, once: about 2 MB.
 	defer time.AfterFunc(settledAfter, debug.FreeOSMemory).Stop()
 	s.tick()

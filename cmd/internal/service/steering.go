@@ -45,7 +45,31 @@ func (s *service) steering(set config.Config, modes []clockcheck.Mode, chip rtc.
 		name = chip.Path
 	}
 	return &steer.Config{StepOver: time.Duration(set.Clock.StepOverS * 1e9), Modes: modes, InUse: set.Modes.InUse,
-		Floor: build.Date(), Unvouched: !set.Clock.Vouch, RTC: name, Learned: s.kept.Steering}
+		Floor: build.Date(), Unvouched: !set.Clock.Vouch, RTC: name, Learned: s.kept.Steering, Ours: s.steeredBefore()}
+}
+
+// steeredBefore tells whether a run of this program steered in this boot until it was
+// killed: the status that it left says so. One that ends in order takes its status away,
+// or the service manager does.
+func (s *service) steeredBefore() bool {
+	found, err := status.Find(s.publish.Dir())
+	if err != nil || !found.Status.Live || found.Status.Written.BootID != hostclock.BootID() {
+		return false
+	}
+	switch steer.Word(found.Status.Clock.Steering) {
+	case steer.Stepping, steer.Waiting, steer.Slewing, steer.Holding:
+		return true
+	}
+	return false
+}
+
+// endSteering ends a correction of the clock that is under way.
+func (s *service) endSteering() {
+	if a := s.station.Ending(); a.Any() && s.clock != nil {
+		if err := s.clock.Apply(a); err != nil {
+			s.warn("system clock", err.Error())
+		}
+	}
 }
 
 // leaps reads the list of leap seconds, if anybody is to be told of them: without it
@@ -78,13 +102,13 @@ func readLeaps(path string) (*leaps.Table, error) {
 // judge judges now, and finds what is wanted done to the clock.
 func (s *service) judge() (*status.Snapshot, station.Tick, hostclock.Pair) {
 	p := hostclock.Sample()
-	t := station.Tick{Local: p.Local, System: p.System, BoottimeS: p.Boottime.Seconds(), AsleepS: p.SuspendOffset.Seconds()}
+	t := station.Tick{Local: p.Local, System: p.System, Width: p.Width, BoottimeS: p.Boottime.Seconds(), AsleepS: p.SuspendOffset.Seconds()}
 	s.noteSleep(p.SuspendOffset)
 	if s.clock != nil {
 		if k, err := s.clock.Read(); err != nil {
 			s.warn("system clock", err.Error())
 		} else {
-			t.Kernel = &k
+			t.Kernel, t.Read = &k, hostclock.Now()
 		}
 	} else if s.asked == 0 || p.Local.Sub(s.asked) >= kernelEvery {
 		s.asked = p.Local
@@ -108,7 +132,7 @@ func (s *service) act(p hostclock.Pair) (stepped bool) {
 	}
 	if a.Any() && s.clock != nil {
 		err := s.clock.Apply(a)
-		s.station.Done(p.Local, err)
+		s.station.Done(hostclock.Now(), err)
 		if err != nil {
 			s.warn("system clock", err.Error())
 			return false

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"context"
 	"fmt"
 	"log/slog"
 	"math"
@@ -145,6 +146,52 @@ func TestOthersHandsAreWarnings(t *testing.T) {
 		"stepped": slog.LevelInfo, "steering-again": slog.LevelInfo} {
 		if got := levelOf(kind); got != want {
 			t.Errorf("%s: %v, want %v", kind, got, want)
+		}
+	}
+}
+
+// The program's end in order ends its correction of the clock.
+func TestEndEndsTheCorrection(t *testing.T) {
+	r := &recorder{state: steer.Kernel{Bits: steer.BitUnsync, MaxError: 16 * time.Second}}
+	s, _ := bench(t, r, 100*time.Millisecond)
+	s.tick()
+	if n := len(r.wanted); n == 0 || r.wanted[n-1].Slew == 0 {
+		t.Fatalf("no correction was begun: %+v", r.wanted)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	if err := s.run(ctx, nil); err != nil {
+		t.Fatal(err)
+	}
+	if a := r.wanted[len(r.wanted)-1]; !a.SetSlew || a.Slew != 0 {
+		t.Errorf("the last that the kernel was told: %+v", a)
+	}
+}
+
+// A status of this boot that nobody took away was left by a run that was killed: what it
+// had begun is ours. One of another boot, or of a run that only watched, tells nothing.
+func TestSteeredBefore(t *testing.T) {
+	for _, row := range []struct {
+		boot, steering string
+		want           bool
+	}{
+		{hostclock.BootID(), string(steer.Slewing), true},
+		{hostclock.BootID(), string(steer.Holding), true},
+		{hostclock.BootID(), status.SteeringObserving, false},
+		{hostclock.BootID(), string(steer.Another), false},
+		{"another boot", string(steer.Slewing), false},
+	} {
+		s, _ := bench(t, &recorder{}, 0)
+		if s.steeredBefore() {
+			t.Error("without a status")
+		}
+		snap, _, _ := s.judge()
+		snap.Live, snap.Written.BootID, snap.Clock.Steering = true, row.boot, row.steering
+		if err := s.publish.Publish(snap); err != nil {
+			t.Fatal(err)
+		}
+		if got := s.steeredBefore(); got != row.want {
+			t.Errorf("%+v: %v", row, got)
 		}
 	}
 }

@@ -48,9 +48,13 @@ type Tick struct {
 	System    timescale.UTC
 	BoottimeS float64 // CLOCK_BOOTTIME, s
 	AsleepS   float64 // CLOCK_BOOTTIME − CLOCK_MONOTONIC, s
+	// Width is that of the bracket they were read in: System may belong to any instant
+	// within Width/2 of Local.
+	Width time.Duration `json:",omitempty"`
 	// Kernel is what the kernel says of the system clock; nil = it was not asked this
 	// time, and then nothing is done to the clock.
 	Kernel *steer.Kernel
+	Read   timescale.Local `json:",omitempty"` // by when Kernel had been read; 0 = at Local
 }
 
 // Source describes an opened receiver.

@@ -36,7 +36,7 @@ func (s *Station) decide(t Tick) {
 	if s.steer.s == nil || t.Kernel == nil {
 		return
 	}
-	s.steer.in = steer.Input{Now: t.Local, System: t.System, Judgement: &s.judgement, Kernel: *t.Kernel}
+	s.steer.in = steer.Input{Now: t.Local, System: t.System, Width: t.Width, Judgement: &s.judgement, Kernel: *t.Kernel, Read: t.Read}
 	s.steer.actions = s.steer.s.Decide(s.steer.in)
 	st := s.steer.s.Steered(s.steer.in)
 	s.judge.Steered(st)
@@ -59,6 +59,14 @@ func (s *Station) decide(t Tick) {
 // Whoever does it says so with Done, before the next Tick.
 func (s *Station) Actions() steer.Actions { return s.steer.actions }
 
+// Ending is what is to be done to the clock when the program ends in order.
+func (s *Station) Ending() steer.Actions {
+	if s.steer.s == nil {
+		return steer.Actions{}
+	}
+	return s.steer.s.End()
+}
+
 // takeDone says that the kernel did what Actions wanted, or why it did not. After a step
 // the last snapshot speaks of another clock: Tick again before publishing.
 func (s *Station) takeDone(now timescale.Local, err error) {
@@ -66,6 +74,7 @@ func (s *Station) takeDone(now timescale.Local, err error) {
 		return
 	}
 	if err == nil {
+		s.steer.s.Done(now)
 		if a := s.steer.actions; a.Step != 0 {
 			s.judge.Stepped(a.Step)
 		}
