@@ -1,6 +1,7 @@
 package band
 
 import (
+	"iter"
 	"math"
 	"sort"
 )
@@ -38,14 +39,14 @@ func Find(samples []float32, m Mode) []Signal { return find(samples, m, false) }
 func FindWhole(samples []float32, m Mode) []Signal { return find(samples, m, true) }
 
 func find(samples []float32, m Mode, whole bool) []Signal {
-	s := analyse(samples, m)
+	s, fine := analyse(samples, m), newFine(m)
 	var kept []candidate
 	var out []Signal
 	for pass := range passes {
 		before := len(kept)
 		kept = prune(kept, search(s, m, whole), m)
 		for _, c := range kept[before:] {
-			out = append(out, refine(samples, s, m, c))
+			out = append(out, fine.refine(samples, s, m, c))
 		}
 		if pass+1 == passes || len(kept) == before {
 			break
@@ -78,6 +79,7 @@ func search(s *spectrum, m Mode, whole bool) (found []candidate) {
 	probes, blocks := probesOf(m), blocksOf(m)
 	need, sums := thresholds(m, len(probes)), inPhaseLeast(len(blocks))
 	width := perSpacing * (m.Tones - 1)
+	counts := make([]uint64, s.words)
 	for f := -probes[len(probes)-1].frames; f < s.frames; f++ {
 		in := probes
 		for len(in) > 0 && f+in[0].frames < 0 {
@@ -90,9 +92,8 @@ func search(s *spectrum, m Mode, whole bool) (found []candidate) {
 		if t.hits == 0 || whole && len(in) < len(probes) {
 			continue
 		}
-		for b := 0; b+width < s.bins; b++ {
-			hits := s.hits(f, b, in, t.gate)
-			if hits < t.gate {
+		for b, hits := range s.hits(f, in, t.gate, counts) {
+			if b+width >= s.bins {
 				continue
 			}
 			sum, n := 0.0, 0
@@ -130,18 +131,33 @@ func (s *spectrum) inside(c candidate, m Mode, probes []probe) candidate {
 	return c
 }
 
-// hits counts the sync symbols whose tone is the strongest; it stops when need is out
-// of reach.
-func (s *spectrum) hits(f, b int, in []probe, need int) (n int) {
-	left := len(in) - need
+// ones is 1 in each byte of a word.
+const ones = 0x0101_0101_0101_0101
+
+// hits yields the bins of a frame in which the tone of need sync symbols or more is the strongest, and of how
+// many. Eight bins are counted at a time: where tone and strongest, both below 8, are the same, their
+// difference is 0, and 8 less it has the bit of 8.
+func (s *spectrum) hits(frame int, in []probe, need int, counts []uint64) iter.Seq2[int, int] {
+	clear(counts)
 	for _, p := range in {
-		if s.strongest[(f+p.frames)*s.bins+b] == p.tone {
-			n++
-		} else if left--; left < 0 {
-			return 0
+		row, tone := s.strongest[(frame+p.frames)*s.words:][:len(counts)], ones*uint64(p.tone)
+		for i, w := range row {
+			counts[i] += (8*ones - (w ^ tone)) >> 3 & ones
 		}
 	}
-	return n
+	return func(yield func(bin, hits int) bool) {
+		short := ones * uint64(128-need) // with it, a byte of need or more has the bit of 128
+		for i, n := range counts {
+			if (n+short)&(128*ones) == 0 {
+				continue
+			}
+			for k := range 8 {
+				if h := int(n >> (8 * k) & 255); h >= need && !yield(8*i+k, h) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // mostNats is the most that one symbol may add: a strong neighbour that happens to

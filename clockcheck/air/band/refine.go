@@ -6,58 +6,112 @@ import (
 )
 
 // The fine search: so far to both sides of a place of the grid, in steps of a part of
-// a symbol.
+// a symbol. The wings of the peak make the parabola through it.
 const (
-	reachSymbols = 0.375
-	fineSteps    = 64  // per symbol: 2.5 ms for FT8
-	mostFine     = 4.0 // nats that one symbol may add here, where it is known to be there
+	reachSymbols, wingSymbols = 0.375, 0.1875
+	leastSteps                = 64  // per symbol: 2.5 ms for FT8
+	mostFine                  = 4.0 // nats that one symbol may add here, where it is known to be there
 )
 
-// refine places a candidate between the steps of the grid.
-func refine(samples []float32, s *spectrum, m Mode, c candidate) Signal {
-	base := (float64(s.first+c.bin) + binShift(s, m, c)) * m.spacingHz() / perSpacing
-	const reach = int(reachSymbols * fineSteps)
-	scores := make([]float64, 2*reach+1)
-	step := m.Symbol / fineSteps
-	begin := c.frame * (m.Symbol / perSymbol)
-	for _, a := range m.Arrays {
-		for k, tone := range a.tones {
-			at := begin + (a.at+k)*m.Symbol
-			addSymbol(scores, samples, m, base, tone, at-reach*step, step)
+// fine is the raster of the fine search: the sound is turned so that a mode's middle tone stands still, and
+// summed over parts of a symbol.
+type fine struct {
+	part      int // samples
+	perSymbol int // parts
+	perStep   int // parts
+	turns     []complex128
+}
+
+// part is the sound of one part: its sum, and its sum weighted by the samples from its middle.
+type part struct{ sum, lean complex128 }
+
+// partsPerTone: within one of so many parts the outermost tone, half the tones away, turns by θ = 2π/24 at most.
+// The first two terms of e^jθ take that out (sum and lean). The third is (θ/2)²/2 at its edges, 0.9 % or −41 dB: so much
+// of a signal elsewhere is left.
+const partsPerTone = 12
+
+func newFine(m Mode) (f fine) {
+	for p := 1; p*max(partsPerTone*m.Tones, leastSteps) <= m.Symbol; p++ {
+		if m.Symbol%p == 0 {
+			f.part = p
 		}
 	}
-	best := peak(scores)
+	f.perSymbol = m.Symbol / f.part
+	f.perStep = f.perSymbol / leastSteps
+	for i := range f.perSymbol {
+		f.turns = append(f.turns, cmplx.Rect(1, -2*math.Pi*float64(i)/float64(f.perSymbol)))
+	}
+	return f
+}
+
+// refine places a candidate between the steps of the grid.
+func (fi fine) refine(samples []float32, s *spectrum, m Mode, c candidate) Signal {
+	base := (float64(s.first+c.bin) + binShift(s, m, c)) * m.spacingHz() / perSpacing
+	step := fi.part * fi.perStep
+	reach := int(reachSymbols * float64(m.Symbol/step))
+	scores := make([]float64, 2*reach+1)
+	begin := c.frame * (m.Symbol / perSymbol)
+	for _, a := range m.Arrays {
+		fi.addArray(scores, samples, m, base, a, begin+a.at*m.Symbol-reach*step)
+	}
+	best := peak(scores, int(wingSymbols*float64(m.Symbol/step)))
 	return Signal{
 		BeginS: float64(begin)/rate + (best-float64(reach))*float64(step)/rate,
 		FreqHz: base, SNRdB: s.snr(m, c), Score: c.score, Hits: c.hits, Of: c.of, Plain: c.plain,
 	}
 }
 
-// addSymbol adds to scores how far one sync symbol stands out if it begins at
-// from, from + step, …. Running sums of the rotated samples make each further begin cheap.
-func addSymbol(scores []float64, samples []float32, m Mode, base float64, tone, from, step int) {
-	to := from + (len(scores)-1)*step + m.Symbol
-	if from < 0 || to > len(samples) {
-		return
-	}
-	power := make([]float64, len(scores))
-	var wanted []float64
-	sums := make([]complex128, to-from+1)
-	for k := range m.Tones {
-		turn := cmplx.Rect(1, -2*math.Pi*(base+float64(k)*m.spacingHz())/rate)
-		phase := complex(1, 0)
-		for i, v := range samples[from:to] {
-			sums[i+1] = sums[i] + phase*complex(float64(v), 0)
+// addArray adds to scores how far the sync symbols of an array stand out if it begins at
+// from, a step later, …. A symbol outside the sound is left out.
+func (fi fine) addArray(scores []float64, samples []float32, m Mode, base float64, a array, from int) {
+	wide := (len(scores)-1)*fi.perStep + fi.perSymbol // parts that a symbol is looked for in
+	parts := make([]part, (len(a.tones)-1)*fi.perSymbol+wide)
+	turn, phase := cmplx.Rect(1, -2*math.Pi*(base+float64(m.Tones/2)*m.spacingHz())/rate), complex(1, 0)
+	for i := range parts {
+		lo := from + i*fi.part
+		if lo < 0 || lo+fi.part > len(samples) {
+			continue
+		}
+		var p part
+		off := -float64(fi.part-1) / 2
+		for _, v := range samples[lo : lo+fi.part] {
+			re, im := float64(v)*real(phase), float64(v)*imag(phase)
+			p.sum += complex(re, im)
+			p.lean += complex(re*off, im*off)
 			phase *= turn
+			off++
 		}
-		p := make([]float64, len(scores))
-		for i := range p {
-			d := sums[i*step+m.Symbol] - sums[i*step]
-			p[i] = real(d)*real(d) + imag(d)*imag(d)
-			power[i] += p[i]
+		parts[i] = p
+	}
+	for k, tone := range a.tones {
+		if lo := from + k*m.Symbol; lo >= 0 && lo+wide*fi.part <= len(samples) {
+			fi.addSymbol(scores, parts[k*fi.perSymbol:][:wide], m.Tones, tone)
 		}
-		if k == tone {
-			wanted = p
+	}
+}
+
+// addSymbol adds how far one sync symbol stands out, by its tone and the others'. Running sums make each
+// further begin cheap. Tones lie one turn a symbol apart.
+func (fi fine) addSymbol(scores []float64, parts []part, tones, tone int) {
+	power, wanted := make([]float64, len(scores)), make([]float64, len(scores))
+	sums := make([]complex128, len(parts)+1)
+	for k := range tones {
+		at, apart := 0, (k-tones/2+fi.perSymbol)%fi.perSymbol
+		turn := 2 * math.Pi * float64(k-tones/2) / float64(fi.perSymbol*fi.part) // a sample
+		for i, p := range parts {
+			v := complex(real(p.sum)+turn*imag(p.lean), imag(p.sum)-turn*real(p.lean))
+			sums[i+1] = sums[i] + v*fi.turns[at]
+			if at += apart; at >= fi.perSymbol {
+				at -= fi.perSymbol
+			}
+		}
+		for i := range power {
+			d := sums[i*fi.perStep+fi.perSymbol] - sums[i*fi.perStep]
+			p := real(d)*real(d) + imag(d)*imag(d)
+			power[i] += p
+			if k == tone {
+				wanted[i] = p
+			}
 		}
 	}
 	for i := range scores {
@@ -68,8 +122,7 @@ func addSymbol(scores []float64, samples []float32, m Mode, base float64, tone, 
 }
 
 // peak is where the scores are highest, by a parabola through its neighbourhood.
-func peak(scores []float64) float64 {
-	const wing = 12
+func peak(scores []float64, wing int) float64 {
 	best := 0
 	for i, v := range scores {
 		if v > scores[best] {
@@ -91,7 +144,7 @@ func peak(scores []float64) float64 {
 	if a >= 0 {
 		return float64(best)
 	}
-	return float64(best) - math.Max(-wing, math.Min(wing, s1/q2/(2*a)))
+	return float64(best) - math.Max(-float64(wing), math.Min(float64(wing), s1/q2/(2*a)))
 }
 
 // binShift is how far the signal's frequency lies beside the grid, in steps, by the

@@ -2,7 +2,6 @@ package band
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -23,7 +22,8 @@ type spectrum struct {
 	frames, bins int
 	first        int // frequency of bin 0, in grid steps
 	power        []float32
-	strongest    []uint8
+	words        int         // of strongest, in a frame
+	strongest    []uint64    // the tone of eight bins in a word, the lowest bin in the lowest byte
 	phase        []complex64 // of each power, where symbols are added in phase; else nil
 	above        []float32   // what each bin was divided by, over the noise around it
 }
@@ -61,7 +61,8 @@ func analyse(samples []float32, m Mode) *spectrum {
 			c := out[first+b]
 			row[b] = float32(real(c)*real(c) + imag(c)*imag(c))
 			if s.phase != nil && row[b] > 0 {
-				s.phase[f*s.bins+b] = complex64(c / complex(math.Sqrt(float64(row[b])), 0))
+				scale := 1 / math.Sqrt(float64(row[b]))
+				s.phase[f*s.bins+b] = complex(float32(real(c)*scale), float32(imag(c)*scale))
 			}
 		}
 	}
@@ -81,42 +82,90 @@ func (s *spectrum) flatten() {
 		for f := 0; f < s.frames; f += every {
 			column = append(column, s.at(f, b))
 		}
-		slices.Sort(column)
-		level[b] = column[len(column)/2]/ln2 + 1e-20
-	}
-	for f := range s.frames {
-		row := s.power[f*s.bins : (f+1)*s.bins]
-		for b := range row {
-			row[b] /= level[b]
-		}
+		level[b] = middle(column)/ln2 + 1e-20
 	}
 	s.above = make([]float32, s.bins)
 	const reach = 48
 	near := make([]float32, 0, 2*reach+1)
 	for b := range s.bins {
 		near = append(near[:0], level[max(0, b-reach):min(s.bins, b+reach+1)]...)
-		slices.Sort(near)
-		s.above[b] = level[b] / near[len(near)/2]
+		s.above[b] = level[b] / middle(near)
+	}
+	for b, v := range level {
+		level[b] = 1 / v
+	}
+	for f := range s.frames {
+		row := s.power[f*s.bins : (f+1)*s.bins]
+		for b := range row {
+			row[b] *= level[b]
+		}
 	}
 }
 
-// climb says anew which tone is the strongest, upward from each bin.
-func (s *spectrum) climb(tones int) {
-	if s.strongest == nil {
-		s.strongest = make([]uint8, len(s.power))
-	}
-	for f := range s.frames {
-		row, top := s.power[f*s.bins:(f+1)*s.bins], s.strongest[f*s.bins:(f+1)*s.bins]
-		for b := 0; b+perSpacing*(tones-1) < s.bins; b++ {
-			best, m := 0, row[b]
-			for k := 1; k < tones; k++ {
-				if v := row[b+perSpacing*k]; v > m {
-					best, m = k, v
-				}
+// middle is the element that would stand at len/2 if x were sorted; it changes the order of x.
+// Source: Hoare's selection, as in Knuth, The Art of Computer Programming, vol. 3, 5.2.2.
+func middle(x []float32) float32 {
+	lo, hi, k := 0, len(x)-1, len(x)/2
+	for lo < hi {
+		pivot, i, j := x[(lo+hi)/2], lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
 			}
-			top[b] = uint8(best)
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
 		}
 	}
+	return x[k]
+}
+
+// climb says anew which tone is the strongest, upward from each bin. Powers are compared in pairs,
+// pairs of pairs and so on. The three lowest bits of each are given up for which of a pair it is,
+// so that a comparison needs no branch: powers are not negative, and such numbers stand in the order of their bits.
+func (s *spectrum) climb(tones int) {
+	s.words = (s.bins + 7) / 8
+	if s.strongest == nil {
+		s.strongest = make([]uint64, s.frames*s.words)
+	}
+	best := make([]uint32, s.words*8+perSpacing*tones) // what lies beyond the bins stays 0
+	for f := range s.frames {
+		for b, v := range s.power[f*s.bins : (f+1)*s.bins] {
+			best[b] = math.Float32bits(v) &^ 7
+		}
+		for pair := 1; pair < tones; pair *= 2 {
+			upper := best[perSpacing*pair:]
+			for b := range upper {
+				best[b] = max(best[b]|uint32(pair), upper[b])
+			}
+		}
+		top := s.strongest[f*s.words : (f+1)*s.words]
+		for i := range top {
+			word := uint64(0)
+			for k, v := range best[8*i : 8*i+8] {
+				word |= uint64(v&7^uint32(tones-1)) << (8 * k)
+			}
+			top[i] = word
+		}
+		clear(best[s.bins:])
+	}
+}
+
+// tone is the strongest upward from a bin.
+func (s *spectrum) tone(frame, bin int) int {
+	return int(s.strongest[frame*s.words+bin/8] >> (8 * (bin % 8)) & 7)
 }
 
 // blank takes a found signal out, so that a weaker one across it is seen: at each
@@ -127,8 +176,7 @@ func (s *spectrum) blank(m Mode, c candidate) {
 		if f < 0 || f >= s.frames {
 			continue
 		}
-		tone := int(s.strongest[f*s.bins+c.bin])
-		mid := c.bin + tone*perSpacing
+		mid := c.bin + s.tone(f, c.bin)*perSpacing
 		for g := max(0, f-perSymbol+1); g < min(s.frames, f+perSymbol); g++ {
 			row := s.power[g*s.bins:]
 			for b := max(0, mid-perSpacing); b <= min(s.bins-1, mid+perSpacing); b++ {

@@ -29,15 +29,29 @@ func To8k(p Piece) []float32 {
 		at := i * advance
 		whole, h := at/phases, taps[at%phases]
 		first := whole - reach + 1
-		var sum float32
-		for k, t := range h {
-			if j := first + k; j >= 0 && j < len(p.Samples) {
-				sum += t * p.Samples[j]
-			}
+		lo, hi := max(-first, 0), min(len(p.Samples)-first, len(h)) // of the taps that lie in the sound
+		if lo < hi {
+			out[i] = weighted(h[lo:hi], p.Samples[first+lo:first+hi])
 		}
-		out[i] = sum
 	}
 	return out
+}
+
+// weighted is the sum of h[k]·x[k]: four sums beside each other, so that none waits for the one before it.
+func weighted(h, x []float32) float32 {
+	var a, b, c, d float32
+	x = x[:len(h)]
+	for len(h) >= 4 && len(x) >= 4 {
+		a += h[0] * x[0]
+		b += h[1] * x[1]
+		c += h[2] * x[2]
+		d += h[3] * x[3]
+		h, x = h[4:], x[4:]
+	}
+	for k, v := range h {
+		a += v * x[k]
+	}
+	return a + b + (c + d)
 }
 
 // phasesOf says into how many parts a sample of rate is cut, and how many of them an
