@@ -24,8 +24,9 @@
 //     must not be named here. HUPCL is cleared, so that closing moves no line.
 //
 // A serial line is opened and set up by the serial library (library_linux.go);
-// its enumerator is never called, for it opens and reprograms other ports. There
-// is one opening and one owner of Close.
+// its enumerator is never called, for it opens and reprograms other ports. A moment
+// before it, the line is opened and held, so that the kernel's echo sends nothing; there
+// is one owner of Close.
 //
 // Reading costs few wake-ups: after the first bytes of a burst it rests, and
 // then takes what has come in one read. While it rests the kernel has nobody

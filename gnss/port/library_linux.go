@@ -21,12 +21,24 @@ import (
 // and duplicated: one opening, and on it we clear HUPCL, set close-on-exec, and
 // read by ourselves. Reading through the library would take select(2), which ends
 // at descriptor 1023, and a Close that can race with a read.
+//
+// One thing comes before the library: the line is held (see output_linux.go), since the
+// library makes it raw only after some calls more. For that it is opened a moment
+// earlier, and the lines that the kernel raises are left as they are: the library's
+// opening raises them again, which then is no second pulse, and lowers them.
 func openTTY(path string, baud int) (fd int, port serial.Port, err error) {
+	first, err := openFile(path, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
+	if err != nil {
+		return -1, nil, err
+	}
+	defer unix.Close(first) // the library's opening is there by then: nothing is hung up
+	holdOutput(first)
+	dropOutput(first)
 	mode := &serial.Mode{BaudRate: max(baud, 1200), DataBits: 8}
 	if !ptyPath(path) {
 		mode.InitialStatusBits = &serial.ModemOutputBits{DTR: false, RTS: false}
 	}
-	port, err = serial.Open(path, mode)
+	port, err = libraryOpen(path, mode)
 	if err != nil {
 		return -1, nil, portError(err)
 	}
@@ -37,6 +49,8 @@ func openTTY(path string, baud int) (fd int, port serial.Port, err error) {
 	}
 	return fd, port, nil
 }
+
+var libraryOpen = serial.Open // tests put something before it
 
 // portError gives the library's errors their meaning in the system's terms.
 func portError(err error) error {

@@ -13,17 +13,18 @@ import (
 // which no signal but SIGKILL ends the process (Linux, tty_port_close_start).
 //
 // So, right after the opening:
-//   - output is held (TCOOFF). A line held in this way sends nothing, whatever
-//     program turns the echo on later, and the kernel drops what is left in the
-//     driver when the last descriptor closes, even that of a killed process;
+//   - output is held (TCOOFF), by the very first call. A line held in this way sends
+//     nothing, whatever program turns the echo on later, and the kernel drops what is
+//     left in the driver when the last descriptor closes, even that of a killed process;
 //   - once the line is raw, both directions are flushed: the kernel's input, its
 //     echo, and the driver's output;
 //   - the time that a close waits for output is set to none, where that may be done
 //     (it takes CAP_SYS_ADMIN).
 //
 // What cannot be prevented: a byte that comes in between the kernel's opening and
-// the next two system calls, of a line never opened before, may have been echoed
-// into the hardware already.
+// the next system call, some microseconds later, may be echoed if nothing has opened
+// the line since the start of the system: only then does the kernel's own setting,
+// which echoes, hold (tty_init_termios keeps what the last user set).
 
 // holdOutput stops the line's output for as long as it is open. What is no
 // terminal has none to hold.

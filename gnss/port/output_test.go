@@ -7,6 +7,7 @@ import (
 	"time"
 	"unsafe"
 
+	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
 )
 
@@ -155,4 +156,27 @@ func TestStopIsSoon(t *testing.T) {
 	l := start(t, Config{Device: slave}, nil)
 	l.until(t, "data", func() bool { return l.data() != "" })
 	begin = time.Now()
+}
+
+// TestHeldBeforeTheLibraryOpens: what comes in while the library opens the line and
+// makes it raw is not echoed to the receiver.
+func TestHeldBeforeTheLibraryOpens(t *testing.T) {
+	master, slave := newPTY(t)
+	setEcho(t, slave)
+	write(t, master, sentence(rmcBody))
+	if sent(t, master) == 0 {
+		t.Fatal("the kernel does not echo here: this proves nothing")
+	}
+	defer func() { libraryOpen = serial.Open }()
+	libraryOpen = func(path string, mode *serial.Mode) (serial.Port, error) {
+		write(t, master, sentence(rmcBody))
+		if n := sent(t, master); n != 0 {
+			t.Errorf("%d bytes sent to the receiver before the library opened the line", n)
+		}
+		return serial.Open(path, mode)
+	}
+	opened(t, slave, 9600)
+	if n := sent(t, master); n != 0 {
+		t.Errorf("%d bytes sent to the receiver after the opening", n)
+	}
 }

@@ -15,7 +15,10 @@ EVENING = ("clockcheck", "gnss", "rtc", "cmd/internal/keep", "cmd/internal/stati
            "packaging/vm/receiver.py", "packaging/vm/build", "packaging/vm/guest")
 
 def inputs():
-    """The hash of the files that decide an evening, tests apart."""
+    """The hash of the files that decide an evening, tests apart; or the name of one that an
+    earlier version left, as on a station that was upgraded since."""
+    if name := os.environ.get("NOONMARK_VM_EVENING"):
+        return name
     h = hashlib.sha256()
     for of in EVENING:
         top = f"{TOP}/{of}"

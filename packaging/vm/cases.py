@@ -179,11 +179,11 @@ def mended(b, image, deb):
     watch(m, 5)
     m.cut()
 
-def running(b, disk, receiver=True, **how):
+def running(b, disk, receiver=True, wire=0, **how):
     """A machine in which noonmark publishes."""
     m = b.start(b.disk(disk), wait=False, **how)
     if receiver:
-        b.receiver(m)
+        b.receiver(m, wire=wire)
     m.up()
     m.until("a status", lambda: verdict(m.status()), 120)
     return m

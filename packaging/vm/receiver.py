@@ -1,17 +1,18 @@
 #!/usr/bin/env python3
 """A satellite receiver on a serial line, by the clock of the machine that runs this.
 
-    receiver.py SOCKET [--latency S] [--jitter S] [--weeks N] [--seed N] [--stay]
+    receiver.py SOCKET [--latency S] [--jitter S] [--weeks N] [--seed N] [--wire 1]
 
 One epoch a second, about 480 bytes at 9600 baud, first byte `latency` after the
 second with a normal jitter; the same seed gives the same jitter. It says FG69gu (the
 survey camp on the salt flat). --weeks says a date so many weeks early, as receivers
 do whose week counter has rolled over (IS-GPS-200, 20.3.3.3.1.1: ten bits, 1024 weeks).
+--wire 1: what nobody reads is lost, as on a wire; else it waits in the socket, without end.
 It shares no code with noonmark. Nothing is ever to be sent to it: what comes all the
 same is kept in SOCKET.received, with the instant of its coming. For each burst a line on standard output: when its
 first byte was written (ns of UTC).
 """
-import argparse, random, socket, sys, threading, time
+import argparse, fcntl, random, socket, struct, sys, termios, threading, time
 
 CHUNK = 16  # bytes written at once: qemu's port has no speed of its own
 BAUD = 9600
@@ -46,6 +47,10 @@ def listen(line, name):
         with open(name, "a") as f:
             print(time.time_ns(), came.hex(), file=f)
 
+def unread(line):
+    """Bytes (with what the kernel adds to each write) that the other end has not taken yet."""
+    return struct.unpack("i", fcntl.ioctl(line, termios.TIOCOUTQ, bytes(4)))[0]
+
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("socket")
@@ -53,6 +58,7 @@ def main():
     p.add_argument("--jitter", type=float, default=0.004)
     p.add_argument("--weeks", type=int, default=0)
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--wire", type=int, default=0)
     a = p.parse_args()
     draw = random.Random(a.seed)
     line = socket.socket(socket.AF_UNIX)
@@ -66,7 +72,8 @@ def main():
             sleep_until(begin + i * 10 / BAUD)
             if i == 0:
                 print(time.time_ns(), flush=True)
-            line.sendall(text[i:i + CHUNK])
+            if not a.wire or not unread(line):
+                line.sendall(text[i:i + CHUNK])
         second = max(second + 1, int(time.time()))
 
 if __name__ == "__main__":
