@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"noonmark/clockcheck/air/order"
 )
 
 // The grid of the search: steps of an eighth of a symbol in time and of half the tones'
@@ -82,14 +84,14 @@ func (s *spectrum) flatten() {
 		for f := 0; f < s.frames; f += every {
 			column = append(column, s.at(f, b))
 		}
-		level[b] = middle(column)/ln2 + 1e-20
+		level[b] = order.Middle(column)/ln2 + 1e-20
 	}
 	s.above = make([]float32, s.bins)
 	const reach = 48
 	near := make([]float32, 0, 2*reach+1)
 	for b := range s.bins {
 		near = append(near[:0], level[max(0, b-reach):min(s.bins, b+reach+1)]...)
-		s.above[b] = level[b] / middle(near)
+		s.above[b] = level[b] / order.Middle(near)
 	}
 	for b, v := range level {
 		level[b] = 1 / v
@@ -100,36 +102,6 @@ func (s *spectrum) flatten() {
 			row[b] *= level[b]
 		}
 	}
-}
-
-// middle is the element that would stand at len/2 if x were sorted; it changes the order of x.
-// Source: Hoare's selection, as in Knuth, The Art of Computer Programming, vol. 3, 5.2.2.
-func middle(x []float32) float32 {
-	lo, hi, k := 0, len(x)-1, len(x)/2
-	for lo < hi {
-		pivot, i, j := x[(lo+hi)/2], lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
 }
 
 // climb says anew which tone is the strongest, upward from each bin. Powers are compared in pairs,

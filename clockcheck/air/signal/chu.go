@@ -19,7 +19,7 @@ const (
 
 // chu looks for CHU: by its code, which says all, or else by its tone of 0.3 s.
 func chu(samples []float32) (s Station, ok bool) {
-	profile := fold(envelope(samples, 1000, windowMS*perMS))
+	profile := fold(envelope(samples, 1000, windowMS))
 	begin, ok := step(profile)
 	if !ok {
 		return s, false

@@ -52,10 +52,10 @@ func Find(samples []float32) (out []Station) {
 	if s, ok := chu(samples); ok {
 		return []Station{s}
 	}
-	slow := envelope(samples, 100, 50*perMS)
+	slow := envelope(samples, 100, 50)
 	var ticks []ticked
 	for _, hz := range [...]float64{1000, 1200} {
-		if t, ok := tick(fold(envelope(samples, hz, windowMS*perMS)), hz); ok {
+		if t, ok := tick(fold(envelope(samples, hz, windowMS)), hz); ok {
 			ticks = append(ticks, t)
 		}
 	}
@@ -173,7 +173,7 @@ func long(u []float64, i int, hz float64) (t ticked) {
 
 // minute looks for the long tone that begins the minute.
 func (s *Station) minute(samples []float32, m mark) {
-	env := envelope(samples, m.hz, 25*perMS)
+	env := envelope(samples, m.hz, 25)
 	from, to := max(50, m.tick+30), m.minute-30 // where no other second has the tone
 	tone := func(sec int) float64 {
 		var x []float64

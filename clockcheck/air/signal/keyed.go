@@ -32,7 +32,7 @@ func FindRWM(samples []float32) (s Station, ok bool) {
 	}
 	m := markRWM
 	m.hz = keyedTone(samples)
-	u := linear(fold(envelope(samples, m.hz, keyedWindow*perMS)))
+	u := linear(fold(envelope(samples, m.hz, keyedWindow)))
 	begin, ok := onePulse(u)
 	if !ok {
 		if begin, ok = tenPulses(u); !ok {

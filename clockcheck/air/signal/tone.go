@@ -8,6 +8,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"noonmark/clockcheck/air/order"
 )
 
 const (
@@ -15,25 +17,28 @@ const (
 	perMS = 8 // samples
 )
 
-// envelope is the power at hz in windows of length samples that begin at each
-// millisecond. Tones that are 8000/length Hz away, or multiples of that, do not show: with
+// envelope is the power at hz in windows of some ms that begin at each
+// millisecond. Tones that are 1000 Hz/window away, or multiples of that, do not show: with
 // windows of 5 ms 1000 and 1200 Hz are apart.
-func envelope(samples []float32, hz float64, length int) []float64 {
-	if len(samples) < length {
+func envelope(samples []float32, hz float64, window int) []float64 {
+	if len(samples) < window*perMS {
 		return nil
 	}
-	turn := cmplx.Rect(1, -2*math.Pi*hz/rate)
-	sums := make([]complex128, len(samples)+1)
-	phase := complex(1, 0)
-	for i, v := range samples {
-		sums[i+1] = sums[i] + phase*complex(float64(v), 0)
-		if phase *= turn; i%1024 == 0 {
+	turn, phase := cmplx.Rect(1, -2*math.Pi*hz/rate), complex(1, 0)
+	sums := make([]complex128, len(samples)/perMS+1) // of all before each millisecond
+	for i := range len(sums) - 1 {
+		sum := sums[i]
+		for _, v := range samples[i*perMS : (i+1)*perMS] {
+			sum += complex(float64(v)*real(phase), float64(v)*imag(phase))
+			phase *= turn
+		}
+		if sums[i+1] = sum; i%128 == 0 {
 			phase /= complex(cmplx.Abs(phase), 0)
 		}
 	}
-	out := make([]float64, (len(samples)-length)/perMS+1)
+	out := make([]float64, len(sums)-window)
 	for i := range out {
-		d := sums[i*perMS+length] - sums[i*perMS]
+		d := sums[i+window] - sums[i]
 		out[i] = real(d)*real(d) + imag(d)*imag(d)
 	}
 	return out
@@ -43,9 +48,7 @@ func median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return s[len(s)/2]
+	return order.Middle(slices.Clone(x))
 }
 
 // fold is the mean over all seconds of the compressed envelope, for each millisecond of

@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"noonmark/clockcheck/air/order"
 )
 
 // What a piece in which nothing was found is like is a word for the operator; no offset
@@ -83,7 +85,7 @@ func clicks(samples []float32) bool {
 func tones(samples []float32) (frames [][]int) {
 	fft := fourier.NewFFT(frame)
 	in, out := make([]float64, frame), make([]complex128, frame/2+1)
-	power, sorted := make([]float64, frame/2), make([]float64, frame/2)
+	power, mixed := make([]float64, frame/2), make([]float64, frame/2)
 	for at := 0; at+frame <= len(samples); at += frame {
 		for i, v := range samples[at : at+frame] {
 			in[i] = float64(v) * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/frame))
@@ -92,9 +94,8 @@ func tones(samples []float32) (frames [][]int) {
 		for b := range power {
 			power[b] = real(out[b])*real(out[b]) + imag(out[b])*imag(out[b])
 		}
-		copy(sorted, power)
-		slices.Sort(sorted)
-		limit := tonalOver * sorted[len(sorted)/2]
+		copy(mixed, power)
+		limit := tonalOver * order.Middle(mixed)
 		var f []int
 		for b := 2; b < len(power); b++ { // 0 and 15 Hz are the device's own
 			if power[b] > limit {

@@ -25,7 +25,7 @@ var rooms = []string{"clockcheck/estimate", "clockcheck/thermal", "clockcheck/ba
 // core are the packages to which time is an argument.
 var core = slices.Concat(rooms, []string{
 	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms, "status",
-	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
+	"clockcheck/air/order", "clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 })
@@ -33,7 +33,7 @@ var core = slices.Concat(rooms, []string{
 // machines are the packages of the core that start no goroutine either.
 var machines = slices.Concat(rooms, []string{
 	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms,
-	"clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
+	"clockcheck/air/order", "clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
 })
@@ -55,6 +55,9 @@ var extra = map[string][]string{
 	"clockcheck/steer":           {"clockcheck", "clockcheck/leaps"},
 	"clockcheck/steer/steertest": {"clockcheck/steer"},
 	"clockcheck/air/airtest":     {"clockcheck/air/band"},
+	"clockcheck/air/band":        {"clockcheck/air/order"},
+	"clockcheck/air/signal":      {"clockcheck/air/order"},
+	"clockcheck/air/sound":       {"clockcheck/air/order"},
 	"gnss/gnsstest":              {"gnss"},
 	"grid/standing":              {"grid"},
 	"grid/track":                 {"grid"},

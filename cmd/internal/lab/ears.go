@@ -112,13 +112,13 @@ func (d *draw) fading(c *Case) {
 // Seen is when a night's fault was seen, and when it did harm, s after its begin; −1 = never.
 type Seen struct {
 	Doubted float64 `json:"doubted_s"` // a source was doubted or called faulty
-	Refused float64 `json:"refused_s"` // FT4 was not within
 	Beyond  float64 `json:"beyond_s"`  // the station's estimate was off by more than FT4 bears
+	Harmed  float64 `json:"harmed_s"`  // … and FT4 was within all the same
 }
 
-// InTime tells whether FT4 was refused by the second in which the estimate left what it bears,
-// or never left it.
-func (s *Seen) InTime() bool { return s.Beyond < 0 || s.Refused >= 0 && s.Refused <= s.Beyond }
+// InTime tells whether FT4 was refused whenever the estimate was off by more than it bears: a refusal before,
+// or after, does not help who keys up then.
+func (s *Seen) InTime() bool { return s.Harmed < 0 }
 
 // SeenTable prints, of nights with a fault, in how many it was seen before it did harm.
 func SeenTable(w io.Writer, nights []*Night) {
@@ -133,7 +133,7 @@ func SeenTable(w io.Writer, nights []*Night) {
 		if s.InTime() {
 			seen++
 		} else {
-			fmt.Fprintf(w, "seed %d: the estimate was off by more than FT4 bears after %.0f s, FT4 refused after %.0f s\n", v.Seed, s.Beyond, s.Refused)
+			fmt.Fprintf(w, "seed %d: the estimate was off by more than FT4 bears after %.0f s, and FT4 was within after %.0f s\n", v.Seed, s.Beyond, s.Harmed)
 		}
 		if s.Beyond < 0 {
 			continue
@@ -147,7 +147,7 @@ func SeenTable(w io.Writer, nights []*Night) {
 	if n == 0 {
 		return
 	}
-	fmt.Fprintf(w, "%d nights with a fault: FT4 was refused before the error was more than it bears in %.1f %%\n", n, 100*float64(seen)/float64(n))
+	fmt.Fprintf(w, "%d nights with a fault: FT4 was refused whenever the error was more than it bears in %.1f %%\n", n, 100*float64(seen)/float64(n))
 	if harm > 0 {
 		fmt.Fprintf(w, "in %d it became more; a source was called doubted after that by %.0f s (median), %.0f s (99 %%)\n", harm, quantile(after, 0.5), quantile(after, 0.99))
 	}
@@ -172,8 +172,9 @@ func (o *observer) lookForFault(at time.Duration, truth float64, s *status.Snaps
 	for _, r := range s.References {
 		first(&n.Doubted, r.Trust == status.Doubted || r.Trust == status.Faulty)
 	}
+	beyond := s.Clock.ErrorS.OK && math.Abs(s.Clock.ErrorS.V-truth) > ft4Bears
+	first(&n.Beyond, beyond)
 	for _, m := range s.Modes {
-		first(&n.Refused, m.Mode == "FT4" && m.Verdict != status.Within)
+		first(&n.Harmed, beyond && m.Mode == "FT4" && m.Verdict == status.Within)
 	}
-	first(&n.Beyond, s.Clock.ErrorS.OK && math.Abs(s.Clock.ErrorS.V-truth) > ft4Bears)
 }

@@ -32,18 +32,18 @@ func TestSeenTable(t *testing.T) {
 		s  Seen
 		in bool
 	}{
-		{Seen{Doubted: 40, Refused: 12, Beyond: 10}, false},
-		{Seen{Doubted: 40, Refused: -1, Beyond: 10}, false},
-		{Seen{Doubted: 40, Refused: 10, Beyond: 10}, true},
-		{Seen{Doubted: -1, Refused: -1, Beyond: -1}, true},
+		{Seen{Doubted: 40, Beyond: 10, Harmed: 12}, false},
+		{Seen{Doubted: 4, Beyond: 10, Harmed: 400}, false},
+		{Seen{Doubted: 40, Beyond: 10, Harmed: -1}, true},
+		{Seen{Doubted: -1, Beyond: -1, Harmed: -1}, true},
 	} {
 		if row.s.InTime() != row.in {
 			t.Errorf("%+v: in time %v", row.s, !row.in)
 		}
 	}
 	var out strings.Builder
-	SeenTable(&out, []*Night{{}, {Seed: 7, Seen: &Seen{Doubted: -1, Refused: 1, Beyond: 10}}, {Seen: &Seen{Doubted: 40, Refused: 12, Beyond: 10}}})
-	for _, want := range []string{"2 nights with a fault: FT4 was refused before the error was more than it bears in 50.0 %", "seed 7: ", "no source was ever doubted"} {
+	SeenTable(&out, []*Night{{}, {Seed: 7, Seen: &Seen{Doubted: -1, Beyond: 10, Harmed: -1}}, {Seen: &Seen{Doubted: 40, Beyond: 10, Harmed: 12}}})
+	for _, want := range []string{"2 nights with a fault: FT4 was refused whenever the error was more than it bears in 50.0 %", "seed 7: ", "no source was ever doubted"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("no %q in\n%s", want, out.String())
 		}
