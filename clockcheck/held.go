@@ -48,7 +48,7 @@ const sameStream = 0.1
 // HeldDoubt is a reference that said something else when the run ended, and was not
 // outvoted: where it would have UTC be, s later than OffsetNS has it.
 type HeldDoubt struct {
-	Kind heldKind        `json:"kind"`
+	Kind string          `json:"kind"`           // receiver, rtc, mark, server
 	Name string          `json:"name,omitempty"` // of a server, of the air
 	Slot int             `json:"slot,omitempty"` // of a mark
 	At   timescale.Local `json:"at_local_ns"`
@@ -56,13 +56,11 @@ type HeldDoubt struct {
 	HiS  float64         `json:"hi_s"`
 }
 
-type heldKind string
-
 const (
-	heldReceiver heldKind = "receiver"
-	heldRTC      heldKind = "rtc"
-	heldMark     heldKind = "mark"
-	heldServer   heldKind = "server"
+	heldReceiver = "receiver"
+	heldRTC      = "rtc"
+	heldMark     = "mark"
+	heldServer   = "server"
 )
 
 // hold is what is worth taking up again, with its doubts: a restart decides nothing.
@@ -86,7 +84,7 @@ func (j *Judge) hold() *Held {
 // doubts is who opposes now.
 func (j *Judge) doubts() []HeldDoubt {
 	var out []HeldDoubt
-	add := func(k heldKind, at timescale.Local, c claim) *HeldDoubt {
+	add := func(k string, at timescale.Local, c claim) *HeldDoubt {
 		out = append(out, HeldDoubt{Kind: k, At: at, LoS: c.lo, HiS: c.hi})
 		return &out[len(out)-1]
 	}

@@ -50,9 +50,6 @@ const (
 // Steering when the program only watches the clock.
 const SteeringObserving = "observing"
 
-// JudgeBank is the judge that stands on a bank of explanations.
-const JudgeBank = "bank"
-
 // A Snapshot is everything published about one instant, Written. Field names in
 // JSON carry their unit; what is not known is null there, never a made-up
 // number; lists are never null. Readers ignore fields they do not know.
@@ -115,7 +112,6 @@ type Clock struct {
 	Steering        string   `json:"steering"`
 	SteeringBecause string   `json:"steering_because,omitempty"` // one sentence
 	Because         string   `json:"because"`                    // one sentence
-	Judge           string   `json:"judge,omitempty"`            // who judges, where it is on trial: bank
 	// SecondInS is how long it takes until the whole second is confirmed if the receiver
 	// goes on as it does; not known where waiting does not confirm it.
 	SecondInS Float  `json:"second_in_s,omitzero"`

@@ -105,9 +105,6 @@ func (p *page) clock(s Snapshot) {
 		p.line(2, "the clock gains "+with(c.ClockRatePPM, "ppm")+" at present, as it is being corrected")
 	}
 	p.line(2, c.SteeringText())
-	if t := c.JudgeText(); t != "" {
-		p.line(2, t)
-	}
 	if c.Because != "" {
 		p.line(2, Clean(c.Because))
 	}

@@ -160,14 +160,6 @@ func split(text string, room int) (head, rest string) {
 	return text[:cut], strings.TrimLeft(text[cut:], " ")
 }
 
-// JudgeText says that the judge is on trial, "" if it is not.
-func (c Clock) JudgeText() string {
-	if c.Judge == "" {
-		return ""
-	}
-	return "judge: " + Clean(c.Judge) + ", on trial (judge in the settings)"
-}
-
 // SteeringText says what is done to the clock, and why.
 func (c Clock) SteeringText() string {
 	b := "steering: " + orNone(c.Steering)

@@ -75,6 +75,16 @@ func (b *Bank) Scale(factor float64) {
 // Forbid takes an explanation away: for the laboratory, which asks what falls without it.
 func (b *Bank) Forbid(a Assumption) { b.forbidden |= 1 << a }
 
+// Named finds an assumption by the name that its price has.
+func Named(name string) (Assumption, bool) {
+	for a := range Prices {
+		if Prices[a].Name == name {
+			return Assumption(a), true
+		}
+	}
+	return 0, false
+}
+
 func (b *Bank) allowed(a Assumption) bool { return b.forbidden>>a&1 == 0 }
 
 // chance is the price, nats, of an error that lies within ±w of e by chance: where sizes

@@ -40,21 +40,24 @@ type Judge struct {
 	first   clockcheck.RTC // the hardware clock's first reading
 	servers server.Servers
 	marks   [2]clockcheck.Mark
-	air     [2]clockcheck.Air // as placed
-	heard   [2]clockcheck.Air // as last heard
+	air     [2]clockcheck.Air  // as placed
+	heard   [2]clockcheck.Air  // as last heard
+	noted   [2]timescale.Local // when it was last told what the air says
 	warm    thermal.Thermometer
 	system  systemClock
 	verdict verdicts
 	events  []clockcheck.Event
-	trust   clockcheck.Trust
+	trust   map[string]clockcheck.Trust // of each reference, as last said
+	began   bool                        // UTC has been told
 	shown   bank.Proved
 	came    bool // leap-second data have come in, by the best track
 	watch   bank.Trace
+	forbid  []bank.Assumption
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if nothing).
 func New(cfg clockcheck.Config, learned clockcheck.Learned) *Judge {
-	j := &Judge{cfg: cfg, learned: learned, events: make([]clockcheck.Event, 0, maxEvents)}
+	j := &Judge{cfg: cfg, learned: learned, events: make([]clockcheck.Event, 0, maxEvents), trust: map[string]clockcheck.Trust{}}
 	j.verdict.init(len(cfg.Modes))
 	j.begin()
 	j.rx.Why = "No receiver has been opened yet."
@@ -71,16 +74,25 @@ func (j *Judge) begin() {
 	sigma, wander := rtc.RateSigma(j.cfg.RTCCompensated)
 	j.bank = bank.New(bank.Config{Rate: y, RateSigma: sy, ClockSigma: sigma, ClockWander: wander})
 	j.bank.Watch(j.watch)
+	for _, a := range j.forbid {
+		j.bank.Forbid(a)
+	}
 	var from bank.Set
 	if l := j.learned.RTC; l != nil {
 		from = setOf(l.Ancestry)
 	}
 	j.clock = rtc.New(j.learned.RTC, from)
-	j.servers, j.marks, j.air = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}
+	j.servers, j.marks, j.air, j.began = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}, false
 }
 
 // Bank is the bank, for whoever looks into it.
 func (j *Judge) Bank() *bank.Bank { return j.bank }
+
+// Forbid takes an explanation away: for the laboratory, which asks what falls without it.
+func (j *Judge) Forbid(a bank.Assumption) {
+	j.forbid = append(j.forbid, a)
+	j.bank.Forbid(a)
+}
 
 // Watch names who is shown each reading and what each explanation made of it.
 func (j *Judge) Watch(t bank.Trace) {
@@ -167,7 +179,7 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 			}
 		}
 	}
-	j.changed(e.At)
+	j.changed(e.At, bank.Receiver)
 }
 
 // day is UTC as others than the receiver know it, for one that says no date.

@@ -112,10 +112,7 @@ func (j *Judge) Resume(now timescale.Local) {
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
 		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed}
-	for _, d := range h.Doubts { // kept by the rules, which weigh none
-		back.Doubt = 0
-		back.Doubted |= doubtedOf([]string{rulesName(string(d.Kind))})
-	}
+	fromRules(h, &back)
 	if h.Stream {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}
@@ -132,7 +129,21 @@ func (j *Judge) Resume(now timescale.Local) {
 	j.note(now, "started", "The time is held over from before noonmark was started again.")
 }
 
-// rulesName is the name here of a kind of source that the judge of rules doubted.
+// fromRules adds what an earlier version kept of its doubts, which it did not weigh: whom it
+// doubted, and where UTC is if they are right.
+func fromRules(h *clockcheck.Held, back *bank.Held) {
+	for _, d := range h.Doubts {
+		back.Doubt = 0
+		back.Doubted |= doubtedOf([]string{rulesName(d.Kind)})
+		back.Lo, back.Hi = math.Min(back.Lo, d.LoS), math.Max(back.Hi, d.HiS)
+	}
+	if h.NoProof { // the receiver had left its own stream
+		back.Doubt = 0
+		back.Doubted |= bank.SetOf(bank.Receiver)
+	}
+}
+
+// rulesName is the name here of a kind of source that an earlier version doubted.
 func rulesName(kind string) string {
 	switch kind {
 	case "rtc":

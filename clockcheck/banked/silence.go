@@ -1,6 +1,7 @@
 package banked
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -27,6 +28,7 @@ func (j *Judge) Lasts(now timescale.Local, system timescale.UTC, last *clockchec
 func (j *Judge) clone() *Judge {
 	c := *j
 	c.bank, c.watch, c.events = j.bank.Clone(), bank.Trace(nil), slices.Clone(j.events)
+	c.trust = maps.Clone(j.trust)
 	c.verdict = verdicts{slices.Clone(j.verdict.since), slices.Clone(j.verdict.within), slices.Clone(j.verdict.good)}
 	return &c
 }

@@ -2,6 +2,7 @@ package banked
 
 import (
 	"math"
+	"strings"
 	"time"
 
 	"noonmark/clockcheck"
@@ -86,13 +87,34 @@ func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck
 	j.references(now, system, dst)
 	dst.Because = explain.Because(j.bank, dst, j.bank.Told())
 	dst.Warmth = clockcheck.WarmthOf(&j.warm, j.rateTold(now), now)
-	if t := dst.References[0].Trust; t != j.trust {
-		if j.trust != "" {
-			j.note(now, "trust-changed", "Receiver "+string(t)+". "+dst.References[0].Because)
+	j.trusted(now, dst.References)
+}
+
+// trusted notes how the trust of each reference has changed: of the receiver each change,
+// of the others whether they are doubted.
+func (j *Judge) trusted(now timescale.Local, all []clockcheck.Reference) {
+	for i := range all {
+		r := &all[i]
+		was, met := j.trust[r.Name]
+		if r.Trust == was {
+			continue
 		}
-		j.trust = t
+		j.trust[r.Name] = r.Trust
+		if i == 0 && met || i > 0 && (bad(r.Trust) || bad(was)) {
+			j.note(now, "trust-changed", capital(r.Name)+" "+string(r.Trust)+". "+r.Because)
+		}
 	}
 }
+
+// capital begins a sentence with a name.
+func capital(name string) string {
+	if name == "" || name[0] < 'a' || name[0] > 'z' {
+		return name
+	}
+	return strings.ToUpper(name[:1]) + name[1:]
+}
+
+func bad(t clockcheck.Trust) bool { return t == clockcheck.Doubted || t == clockcheck.Faulty }
 
 func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
 	f := &j.bank.Best().F
@@ -207,9 +229,13 @@ func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
 	return err + j.system.drift(t, j.bank.Best().F.V[estimate.Y]), j.bank.Half(t)
 }
 
-// changed notes what a reading has newly proved.
-func (j *Judge) changed(at timescale.Local) {
+// changed notes what a reading of a source has brought, or newly proved.
+func (j *Judge) changed(at timescale.Local, from bank.Source) {
 	p, t := j.bank.Proved(), j.bank.Best()
+	if t.Located && !j.began {
+		j.began = true
+		j.note(at, "started", "The time now comes from "+explain.From(from)+".")
+	}
 	if came := t.Assumes(bank.SecondMissing) && t.Lead == 0; came != j.came {
 		if j.came = came; came {
 			j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")

@@ -1,11 +1,14 @@
 package banked
 
 import (
+	"fmt"
 	"math"
+	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/explain"
 	"noonmark/clockcheck/source/air"
 	"noonmark/clockcheck/source/mark"
 	"noonmark/clockcheck/source/pulse"
@@ -22,7 +25,7 @@ func (j *Judge) PPS(e *clockcheck.PPS) {
 	if r, ok := j.pulse.Take(e, fix, near, guard); ok {
 		j.bank.Hear(&r)
 		j.learnRate(&r)
-		j.changed(e.At)
+		j.changed(e.At, bank.Pulse)
 	}
 }
 
@@ -67,7 +70,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 	if b := j.bank.Best(); b.Clocked && b.Located {
 		c.LearnKernel(r.Edge, float64(b.F.ClockBase)/1e9+b.F.V[estimate.R])
 	}
-	j.changed(r.Edge)
+	j.changed(r.Edge, bank.Clock)
 }
 
 // count is how often the best track assumes a.
@@ -101,7 +104,7 @@ func (j *Judge) Network(r *clockcheck.Network) {
 	if out, ok := j.servers.Take(r); ok {
 		j.bank.Hear(&out)
 		j.learnRate(&out)
-		j.changed(r.At)
+		j.changed(r.At, out.Source)
 	}
 }
 
@@ -124,10 +127,13 @@ func (j *Judge) Mark(m *clockcheck.Mark) bool {
 	j.marks[index(m.Borrowed)].UTC = timescale.UTC(r.Z + int64(m.At))
 	before := j.bank.Best().Out
 	j.bank.Hear(&r)
-	if out := j.bank.Best().Out; out.Has(r.Source) && !before.Has(r.Source) {
+	switch out := j.bank.Best().Out; {
+	case !out.Has(r.Source):
+		j.note(m.At, "mark", fmt.Sprintf("A mark agrees to within %.2f s.", m.Bound.Seconds()))
+	case !before.Has(r.Source):
 		j.note(m.At, "mark", "A mark differs from what was known.")
 	}
-	j.changed(m.At)
+	j.changed(m.At, r.Source)
 	return true
 }
 
@@ -147,9 +153,31 @@ func (j *Judge) Air(a *clockcheck.Air) bool {
 	if ok = ok && j.placeable(&r); ok {
 		j.air[index(r.Source == bank.Station)] = *a
 		j.bank.Hear(&r)
-		j.changed(a.At)
+		j.changed(a.At, r.Source)
+		j.noteAir(a)
 	}
 	return ok
+}
+
+// airQuiet: what the air says is an event so often at most (no verdict depends on it).
+const airQuiet = 30 * time.Minute
+
+// noteAir notes what was heard, by the clock as it was last seen.
+func (j *Judge) noteAir(a *clockcheck.Air) {
+	last := &j.noted[index(a.Source != clockcheck.Crowd)]
+	if *last != 0 && a.At.Sub(*last) <= airQuiet {
+		return
+	}
+	*last = a.At
+	who := "Heard " + a.Source
+	if a.Source == clockcheck.Crowd {
+		who = fmt.Sprintf("Heard %d stations", a.Signals)
+	}
+	if j.system.set {
+		e := j.airError(j.system.l1, j.system.s1, a)
+		who = fmt.Sprintf("%s: the clock is %.2f s %s ± %.2f s", who, math.Abs(e), explain.FastOrSlow(e), a.Bound.Seconds())
+	}
+	j.note(a.At, "air", who+".")
 }
 
 // placeable tells whether what is known modulo something has one place only by some track:

@@ -1,13 +1,17 @@
 package banked
 
 import (
+	"encoding/json"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
+	"noonmark/clockcheck/timescale"
 )
 
 func (w *station) reference(name string) clockcheck.Reference {
@@ -173,7 +177,40 @@ func killedEarly(t *testing.T, latency time.Duration) {
 	}
 }
 
-// What the judge of rules kept is taken up with its doubts and its room.
+// What an earlier version kept (the files are its own) is taken up with its doubts: the
+// receiver that had jumped is doubted, and where a server said 5 s more the guard spans both.
+func TestKeptByTheRules(t *testing.T) {
+	for _, tt := range []struct {
+		file  string
+		lie   time.Duration
+		least float64 // s: of the guard
+	}{{"rules-jumped", 2300 * time.Millisecond, 0}, {"rules-disputed", 0, 4.8}} {
+		text, err := os.ReadFile(filepath.Join("testdata", tt.file+".json"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var kept clockcheck.Learned
+		if err := json.Unmarshal(text, &kept); err != nil {
+			t.Fatal(err)
+		}
+		w := newStation(t, clockcheck.Learned{})
+		w.now, w.utc = kept.Held.At, timescale.UTC(int64(kept.Held.At)+kept.Held.OffsetNS)
+		w.restart(kept, 2*time.Second)
+		w.j.Judge(w.now, w.utc, &w.got)
+		for range 2 { // at the start, and beside the receiver
+			if !w.got.Guarded || w.got.Guard < tt.least {
+				t.Errorf("%s: guard %.2f s, want %.1f s at least", tt.file, w.got.Guard, tt.least)
+			}
+			w.lie = tt.lie
+			w.run(60) // fails if the truth leaves the guard
+		}
+		if r := w.reference("receiver"); !w.j.bank.Doubted().Has(bank.Receiver) {
+			t.Errorf("%s: the receiver is %+v, error %.2f s ± %.2f s", tt.file, r, w.got.Error, w.got.Guard)
+		}
+	}
+}
+
+// What an earlier version kept is taken up with its room.
 func TestHeldByTheRules(t *testing.T) {
 	w := newStation(t, clockcheck.Learned{})
 	w.restart(clockcheck.Learned{Held: &clockcheck.Held{At: w.now, OffsetNS: int64(w.utc) - int64(w.now), SigmaS: 0.01, RateSigmaPPM: 1, DateProved: true,

@@ -62,6 +62,17 @@ func Source(s bank.Source) string {
 	return [...]string{"receiver", "pulse", "hardware clock", "mark by ear", "borrowed clock", "crowd", "time-signal station", "the run before"}[s]
 }
 
+// From names a source as one that UTC comes from.
+func From(s bank.Source) string {
+	switch {
+	case s >= bank.Server:
+		return "a time server"
+	case s == bank.Ear || s == bank.Borrowed:
+		return "a " + Source(s)
+	}
+	return "the " + Source(s)
+}
+
 // leap: who moved by less between two looks may have been led there (package bank's leapt), s.
 const leap = 0.2
 
@@ -189,7 +200,7 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 	case !j.Guarded:
 		return "The date is not confirmed: the receiver does not say it."
 	}
-	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", by(j.Basis, j.At.Sub(told)), span(math.Abs(j.Error)), fastOrSlow(j.Error), span(j.Guard))
+	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", by(j.Basis, j.At.Sub(told)), span(math.Abs(j.Error)), FastOrSlow(j.Error), span(j.Guard))
 	if t, off := rival(b); t != nil {
 		if b.Doubted() != 0 {
 			s += " References disagree, and there is no third to decide: compare with a radio time signal."
@@ -235,7 +246,8 @@ func Seconds(s float64) string {
 	}
 }
 
-func fastOrSlow(e float64) string {
+// FastOrSlow is the word for a clock that is e s off.
+func FastOrSlow(e float64) string {
 	if e < 0 {
 		return "slow"
 	}

@@ -17,16 +17,14 @@ import (
 
 	"github.com/alecthomas/kong"
 
-	"noonmark/clockcheck"
 	"noonmark/cmd/internal/lab"
 )
 
 type commands struct {
 	Run      run      `cmd:"" help:"Play scenarios and tell what held."`
 	Nights   nights   `cmd:"" help:"Play random nights of 12 h."`
-	Compare  compare  `cmd:"" help:"Play the same nights by both judges."`
-	Refusals refusals `cmd:"" help:"Tell which explanation of the bank refuses while the clock is inside the tolerance."`
-	Ablate   ablate   `cmd:"" help:"Take the judge's rules away one by one and tell which scenarios fall."`
+	Refusals refusals `cmd:"" help:"Tell which explanation refuses while the clock is inside the tolerance."`
+	Ablate   ablate   `cmd:"" help:"Forbid the judge one explanation after the other and tell which scenarios fall."`
 	Steady   steady   `cmd:"" help:"Measure the estimate in the steady state beside the optimum and the loop of RFC 5905."`
 	Plot     plot     `cmd:"" help:"Draw one night as SVG: error, bound, tolerance, verdict, events."`
 	Story    story    `cmd:"" help:"Tell one night as it goes: each change of what the station says."`
@@ -50,7 +48,6 @@ func main() {
 
 // files are scenarios: files, or folders of *.scenario.
 type files struct {
-	judged
 	Files []string `arg:"" name:"file" help:"Scenario files, or folders of them."`
 }
 
@@ -73,7 +70,7 @@ func (f files) cases() ([]*lab.Case, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, f.by(c))
+		out = append(out, c)
 	}
 	return out, nil
 }
@@ -81,7 +78,7 @@ func (f files) cases() ([]*lab.Case, error) {
 type run struct {
 	files
 	Seeds   uint64   `default:"5" help:"Nights a scenario."`
-	Without []string `help:"Take a rule of the judge away; a name that does not exist lists them."`
+	Without []string `help:"Forbid the judge an explanation; a name that does not exist lists them."`
 	JSON    bool     `name:"json" help:"Print JSON, with each night."`
 }
 
@@ -90,7 +87,7 @@ func (r run) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	without, err := rules(r.Without)
+	without, err := forbid(r.Without)
 	if err != nil {
 		return err
 	}
@@ -111,20 +108,16 @@ func (r run) Run(out io.Writer) error {
 	return nil
 }
 
-func rules(names []string) (set clockcheck.Rules, err error) {
-	for _, n := range names {
-		r, ok := clockcheck.RuleNamed(n)
-		if !ok {
-			return 0, fmt.Errorf("stationlab: no rule is called %q; there are %s", n, strings.Join(clockcheck.RuleNames(), ", "))
-		}
-		set |= r
+func forbid(names []string) (lab.Forbidden, error) {
+	f, err := lab.Forbid(names...)
+	if err != nil {
+		return 0, fmt.Errorf("stationlab: %w", err)
 	}
-	return set, nil
+	return f, nil
 }
 
 // drawn is a night that is drawn at random.
 type drawn struct {
-	judged
 	Kinds string `enum:"old,new,ear" default:"old" help:"Kinds of nights: ${enum}."`
 	Only  string `placeholder:"KIND" help:"A new kind that each night must have, or the kind of night with an ear; a name that does not exist lists them."`
 }
@@ -146,11 +139,11 @@ func (d drawn) check() error {
 func (d drawn) night(seed uint64) *lab.Case {
 	switch d.Kinds {
 	case "new":
-		return d.by(lab.RandomNew(seed, d.Only))
+		return lab.RandomNew(seed, d.Only)
 	case "ear":
-		return d.by(lab.RandomEar(seed, cmp.Or(d.Only, lab.Ears[0])))
+		return lab.RandomEar(seed, cmp.Or(d.Only, lab.Ears[0]))
 	}
-	return d.by(lab.Random(seed))
+	return lab.Random(seed)
 }
 
 type story struct {
@@ -158,8 +151,8 @@ type story struct {
 	File    string        `arg:"" optional:"" help:"Scenario file."`
 	Random  uint64        `placeholder:"SEED" help:"A random night instead of a file."`
 	Seed    uint64        `default:"1" help:"Which night."`
-	Without []string      `help:"Take a rule of the judge away."`
-	Why     time.Duration `placeholder:"AT" help:"Print what was read around this time, and what each explanation of the bank made of it, e.g. 1h2m."`
+	Without []string      `help:"Forbid the judge an explanation; not with --why."`
+	Why     time.Duration `placeholder:"AT" help:"Print what was read around this time, and what each explanation made of it, e.g. 1h2m."`
 }
 
 func (t story) Run(out io.Writer) error {
@@ -176,12 +169,12 @@ func (t story) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	without, err := rules(t.Without)
+	without, err := forbid(t.Without)
 	if err != nil {
 		return err
 	}
 	trace := lab.Teller(out)
-	if t.by(c); t.Why != 0 {
+	if t.Why != 0 {
 		w := &why{out: out, from: t.Why - around, to: t.Why + around}
 		c.Make, c.Record, trace = w.make, w.input, w.trace(trace)
 	}
@@ -237,7 +230,7 @@ func (n nights) Run(out io.Writer) error {
 type ablate struct {
 	files
 	Seeds uint64 `default:"2" help:"Nights a scenario."`
-	All   bool   `help:"Play all scenarios without each rule, not only those that say they show it."`
+	All   bool   `help:"Play all scenarios without each explanation, not only those that say they show it."`
 }
 
 func (a ablate) Run(out io.Writer) error {
@@ -246,8 +239,11 @@ func (a ablate) Run(out io.Writer) error {
 		return err
 	}
 	sound := true
-	for _, name := range clockcheck.RuleNames() {
-		rule, _ := clockcheck.RuleNamed(name)
+	for _, name := range lab.Explanations() {
+		without, err := lab.Forbid(name)
+		if err != nil {
+			return err
+		}
 		var played []*lab.Case
 		for _, c := range cases {
 			if a.All || slices.Contains(c.Shows, name) {
@@ -255,7 +251,7 @@ func (a ablate) Run(out io.Writer) error {
 			}
 		}
 		var fall, stand []string
-		for _, row := range lab.Rows(lab.PlayAll(lab.Seeds(played, a.Seeds), rule)) {
+		for _, row := range lab.Rows(lab.PlayAll(lab.Seeds(played, a.Seeds), without)) {
 			switch {
 			case row.Good < row.Nights:
 				fall = append(fall, row.Scenario)
@@ -263,10 +259,10 @@ func (a ablate) Run(out io.Writer) error {
 				stand = append(stand, row.Scenario)
 			}
 		}
-		fmt.Fprintf(out, "without %-14s fall: %s\n", name, strings.Join(fall, ", "))
+		fmt.Fprintf(out, "without %-40s fall: %s\n", name, strings.Join(fall, ", "))
 		if len(fall) == 0 || len(stand) > 0 {
 			sound = false
-			fmt.Fprintf(out, "        %-14s stand all the same: %s\n", "", strings.Join(stand, ", "))
+			fmt.Fprintf(out, "        %-40s stand all the same: %s\n", "", strings.Join(stand, ", "))
 		}
 	}
 	if !sound {
@@ -294,7 +290,7 @@ func (p plot) Run(io.Writer) error {
 		}
 	}
 	var picture lab.Picture
-	p.by(c).Play(p.Seed, 0, picture.Add)
+	c.Play(p.Seed, 0, picture.Add)
 	if err := os.WriteFile(p.Out, picture.SVG(c), 0o644); err != nil {
 		return fmt.Errorf("stationlab: %w", err)
 	}

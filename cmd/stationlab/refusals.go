@@ -15,14 +15,14 @@ import (
 	"noonmark/status"
 )
 
-// refusals plays nights by both judges and says which explanation of the bank refused
-// while the clock was inside the tolerance.
+// refusals plays nights and says which explanation refused while the clock was inside the
+// tolerance.
 type refusals struct {
-	Count uint64 `default:"20" help:"How many."`
-	both
+	drawn
+	Count uint64   `default:"20" help:"How many."`
+	From  uint64   `default:"1" help:"First seed."`
 	Show  int      `default:"15" help:"How many causes are named for each mode."`
 	Seeds []uint64 `help:"These nights instead."`
-	Alone bool     `help:"Do not play the nights by the rules: count also the seconds in which they refuse too."`
 }
 
 // cause is an explanation that refused, in a mode.
@@ -39,8 +39,7 @@ type tally struct {
 }
 
 func (c refusals) Run(out io.Writer) error {
-	d, err := c.by("rules")
-	if err != nil {
+	if err := c.check(); err != nil {
 		return err
 	}
 	all := map[cause]*tally{}
@@ -51,7 +50,7 @@ func (c refusals) Run(out io.Writer) error {
 	}
 	var nights []*lab.Night
 	for _, seed := range c.Seeds {
-		night, refused := tellRefusals(func() *lab.Case { return d.night(seed) }, seed, c.Alone)
+		night, refused := tellRefusals(c.night(seed), seed)
 		nights = append(nights, night)
 		for k, t := range refused {
 			a := all[k]
@@ -69,36 +68,24 @@ func (c refusals) Run(out io.Writer) error {
 	lab.ModeTable(out, nights)
 	for _, n := range nights {
 		if !n.Good() {
-			fmt.Fprintf(out, "seed %d went wrong by the bank: %+v, guard missed %d s\n", n.Seed, n.Modes, n.Missed)
+			fmt.Fprintf(out, "seed %d went wrong: %+v, guard missed %d s\n", n.Seed, n.Modes, n.Missed)
 		}
 	}
 	return nil
 }
 
-// tellRefusals plays one night by the rules, then by the bank, and sums what the bank
-// refuses while the truth is inside the tolerance.
-func tellRefusals(night func() *lab.Case, seed uint64, alone bool) (*lab.Night, map[cause]*tally) {
-	said := map[time.Duration][]bool{} // by the rules: within, for each mode
-	if !alone {
-		night().Play(seed, 0, func(at time.Duration, _ float64, s *status.Snapshot) {
-			w := make([]bool, len(s.Modes))
-			for i, m := range s.Modes {
-				w[i] = m.Verdict == status.Within
-			}
-			said[at] = w
-		})
-	}
+// tellRefusals plays one night and sums what is refused while the truth is inside the
+// tolerance.
+func tellRefusals(c *lab.Case, seed uint64) (*lab.Night, map[cause]*tally) {
 	sum := map[cause]*tally{}
 	var judge *banked.Judge
-	c := night()
 	c.Make = func(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
 		judge = banked.New(cfg, learned)
 		return judge
 	}
 	played := c.Play(seed, 0, func(at time.Duration, truth float64, s *status.Snapshot) {
-		w := said[at]
-		for i, m := range s.Modes {
-			if m.Verdict == status.Within || math.Abs(truth) > m.ToleranceS || !alone && (i >= len(w) || !w[i]) {
+		for _, m := range s.Modes {
+			if m.Verdict == status.Within || math.Abs(truth) > m.ToleranceS {
 				continue
 			}
 			r := refuser(judge, s, m.ToleranceS)

@@ -12,20 +12,20 @@ import (
 // A receiver alone: what its unproved lateness leaves open refuses. Each second is counted
 // once.
 func TestRefusals(t *testing.T) {
-	night := func() *lab.Case {
-		c := read(t, "first-night")
-		c.Modes, c.Length, c.SystemError = nil, 30*time.Minute, 0
-		for _, n := range []string{"FT8", "FT4"} {
-			m, err := clockcheck.ModeNamed(n)
-			if err != nil {
-				t.Fatal(err)
-			}
-			c.Modes = append(c.Modes, m)
+	c, err := lab.Read("../../testdata/scenarios/first-night.scenario")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Modes, c.Length, c.SystemError = nil, 30*time.Minute, 0
+	for _, n := range []string{"FT8", "FT4"} {
+		m, err := clockcheck.ModeNamed(n)
+		if err != nil {
+			t.Fatal(err)
 		}
-		return c
+		c.Modes = append(c.Modes, m)
 	}
 	refused, late := map[string]int{}, 0
-	played, sum := tellRefusals(night, 1, true)
+	played, sum := tellRefusals(c, 1)
 	for k, c := range sum {
 		refused[k.mode] += c.s
 		if strings.Contains(k.what, "lateness unproved") {

@@ -114,9 +114,6 @@ func (d *details) clock(c status.Clock) {
 	}
 	d.ClockRows = append(d.ClockRows, Row{"Confirmed", listText(c.Proved)}, Row{"UTC comes from", listText(c.Ancestry)},
 		Row{"Steering", strings.TrimSuffix(strings.TrimPrefix(c.SteeringText(), "steering: "), ".")})
-	if t := c.JudgeText(); t != "" {
-		d.ClockRows = append(d.ClockRows, Row{"Judge", strings.TrimPrefix(t, "judge: ")})
-	}
 	for _, t := range c.Budget {
 		share := 0.0
 		if c.GuardS.OK && t.GuardS.OK && c.GuardS.V > 0 {

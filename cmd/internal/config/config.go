@@ -51,7 +51,6 @@ type Config struct {
 		Vouch     bool // tell the kernel when the clock is right
 		// Thermometer is "auto", "none", or the file of one.
 		Thermometer string
-		Judge       string // "rules", or "bank": on trial
 	}
 	Modes struct {
 		InUse      string // "" = none named
@@ -70,6 +69,8 @@ type Config struct {
 	Record Record
 	Events Events
 	MQTT   MQTT
+	// Withdrawn is what to say of keys in the file that set nothing any more.
+	Withdrawn []string
 }
 
 // A ModeCheck returns the proper spelling of a mode's name, or an error that says
@@ -85,7 +86,6 @@ func Default() Config {
 	c.Clock.StepOverS = 0.25
 	c.Clock.Vouch = true
 	c.Clock.Thermometer = "auto"
-	c.Clock.Judge = "rules"
 	c.Modes.Show = []string{"FT8", "FT4", "JS8-15", "WSPR"}
 	c.Publish.HTTP = "127.0.0.1:8173"
 	c.Publish.LocatorLength = 10
@@ -161,6 +161,7 @@ func (c *Config) read(name, text string, mode ModeCheck) error {
 		a, b := p.faults[i], p.faults[j]
 		return a.line < b.line || a.line == b.line && a.text < b.text
 	})
+	c.Withdrawn = append(c.Withdrawn, p.withdrawn...)
 	errs := make([]error, len(p.faults))
 	for i, f := range p.faults {
 		errs[i] = f
@@ -198,10 +199,11 @@ func (f fault) Error() string {
 
 // A parser walks the two levels of a file.
 type parser struct {
-	name   string
-	md     *toml.MetaData
-	keys   map[string]setter
-	faults []fault
+	name      string
+	md        *toml.MetaData
+	keys      map[string]setter
+	faults    []fault
+	withdrawn []string
 }
 
 func (p *parser) table(table string, prim toml.Primitive) {
@@ -223,6 +225,10 @@ func (p *parser) table(table string, prim toml.Primitive) {
 	for leaf, prim := range leaves {
 		key := table + "." + leaf
 		set, ok := p.keys[key]
+		if was, old := withdrawn[key]; old {
+			p.withdrawn = append(p.withdrawn, fault{p.name, lineOf(p.md, prim), key + " " + was}.Error())
+			continue
+		}
 		if !ok {
 			p.fault(prim, p.unknown(key))
 			continue

@@ -32,7 +32,6 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		// minute it would be slewed for more than a day (500 ppm).
 		"clock.step_over_s":      number(&c.Clock.StepOverS, 0.01, 60, "s"),
 		"clock.vouch":            boolean(&c.Clock.Vouch),
-		"clock.judge":            text(&c.Clock.Judge, oneOf("rules", "bank")),
 		"clock.thermometer":      text(&c.Clock.Thermometer, pathOr("auto", "none")),
 		"modes.in_use":           text(&c.Modes.InUse, optional(mode)),
 		"modes.show":             texts(&c.Modes.Show, func(s string) (string, error) { return named(mode, s) }),
@@ -46,6 +45,11 @@ func (c *Config) keys(mode ModeCheck) map[string]setter {
 		"record.most_mb":         whole(&c.Record.MostMB, megabytes),
 	})
 	return all
+}
+
+// withdrawn are the keys of earlier versions: a file that names one is read all the same.
+var withdrawn = map[string]string{
+	"clock.judge": "sets nothing any more, for one judge is left, the bank of explanations: take the line out",
 }
 
 // wrongType says what was wanted and what is there.

@@ -8,8 +8,6 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
-
-	"noonmark/clockcheck"
 )
 
 // Job is a night to play.
@@ -19,7 +17,7 @@ type Job struct {
 }
 
 // PlayAll plays nights on all cores and returns them in the order of the jobs.
-func PlayAll(jobs []Job, without clockcheck.Rules) []*Night {
+func PlayAll(jobs []Job, without Forbidden) []*Night {
 	nights := make([]*Night, len(jobs))
 	var next atomic.Int64
 	var wg sync.WaitGroup

@@ -26,7 +26,7 @@ type Case struct {
 	Steered     bool              // the station sets and keeps the system clock
 	Compensated bool              // the hardware clock is known to be
 	Expect      []Expectation
-	Shows       []string             // rules without which this scenario falls
+	Shows       []string             // explanations without which this scenario falls
 	MayMiss     []Declared           // error ± guard need not hold the truth: declared invisible
 	Record      func(*station.Input) // is shown what reaches the station; nil = nobody is
 	Kinds       []string             // of a random night: what is unusual about it
@@ -152,8 +152,8 @@ func (c *Case) statement(l *line) (err error) {
 		err = c.event(l)
 	case l.is("expect"):
 		err = c.expect(l)
-	case l.is("shows rule"):
-		err = l.list(func() error { return c.showsRule(l) })
+	case l.is("shows explanation"):
+		err = l.list(func() error { return c.showsExplanation(l) })
 	case l.is("may miss the truth"):
 		err = c.mayMissThe(l)
 	default:
@@ -172,15 +172,12 @@ func (c *Case) starts(l *line) error {
 	return nil
 }
 
-func (c *Case) showsRule(l *line) error {
-	w, err := l.word("the rule's name")
-	if err != nil {
+func (c *Case) showsExplanation(l *line) error {
+	name := l.rest()
+	if _, err := Forbid(name); err != nil {
 		return err
 	}
-	if _, ok := clockcheck.RuleNamed(w); !ok {
-		return fmt.Errorf("no rule is called %q; there are %s", w, strings.Join(clockcheck.RuleNames(), ", "))
-	}
-	c.Shows = append(c.Shows, w)
+	c.Shows = append(c.Shows, name)
 	return nil
 }
 

@@ -21,10 +21,10 @@ var Floor = timescale.UTCOf(time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC))
 type Trace func(at time.Duration, truth float64, s *status.Snapshot)
 
 // Play runs one night. trace may be nil.
-func (c *Case) Play(seed uint64, without clockcheck.Rules, trace Trace) *Night {
+func (c *Case) Play(seed uint64, without Forbidden, trace Trace) *Night {
 	cfg := station.Config{
-		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, PPSEdge: c.Edge, Without: without},
-		MakeJudge: c.Make, BuildDate: Floor, LocatorLength: 10, Record: c.Record,
+		Judge:     clockcheck.Config{Floor: Floor, Modes: c.Modes, RTCCompensated: c.Compensated, Latency: c.Latency, PPSEdge: c.Edge},
+		MakeJudge: c.judge(without), BuildDate: Floor, LocatorLength: 10, Record: c.Record,
 	}
 	if c.Steered {
 		cfg.Steer = &steer.Config{Modes: c.Modes, Floor: Floor, RTC: "simulated"}

@@ -28,11 +28,13 @@ func Teller(out io.Writer) Trace {
 				fmt.Fprintf(out, "%9s  %s is %s: %s\n", at.Truncate(time.Second), r.Name, r.Trust, r.Because)
 			}
 		}
-		if n := len(s.Events); n > 0 {
-			if e := s.Events[n-1]; e.Kind+e.Text != lastEvent {
-				lastEvent = e.Kind + e.Text
-				fmt.Fprintf(out, "%9s  (%s) %s\n", at.Truncate(time.Second), e.Kind, e.Text)
-			}
+		news := len(s.Events)
+		for news > 0 && s.Events[news-1].Kind+s.Events[news-1].Text != lastEvent {
+			news--
+		}
+		for _, e := range s.Events[news:] {
+			lastEvent = e.Kind + e.Text
+			fmt.Fprintf(out, "%9s  (%s) %s\n", at.Truncate(time.Second), e.Kind, e.Text)
 		}
 	}
 }

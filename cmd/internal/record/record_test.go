@@ -220,6 +220,27 @@ func TestRefused(t *testing.T) {
 	}
 }
 
+// A record of an earlier version, which names its judge, is played: one judge is left.
+func TestRecordThatNamesAJudge(t *testing.T) {
+	for _, named := range []string{`,"config":{"Bank":true}`, `,"config":{"Judge":{"Without":0}}`} {
+		var b bytes.Buffer
+		z := gzip.NewWriter(&b)
+		io.WriteString(z, `{"noonmark_record":1`+named+"}\n"+`{"tick":{"Local":5,"System":7}}`+"\n")
+		z.Close()
+		r, err := record.NewReader(&b)
+		if err != nil {
+			t.Fatalf("%s: %v", named, err)
+		}
+		st, err := r.Header.Station()
+		if err != nil {
+			t.Fatalf("%s: %v", named, err)
+		}
+		if n, damaged, err := r.Play(st, func(*station.Input) {}); n != 1 || damaged != 0 || err != nil {
+			t.Errorf("%s: %d inputs, %d damaged, %v", named, n, damaged, err)
+		}
+	}
+}
+
 // Whatever a file holds, reading and playing it ends, and takes no more than its lines.
 func FuzzRecord(f *testing.F) {
 	for _, s := range []string{`{"noonmark_record":1}` + "\n" + `{"tick":{"Local":5,"System":7}}`, `{"noonmark_record":1,"config":{"Live":true}}` + "\n" +

@@ -122,15 +122,15 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	if noRTC != nil {
 		s.log.Info("hardware clock", "reason", noRTC)
 	}
+	for _, w := range set.Withdrawn {
+		s.warn("settings", w)
+	}
 	cfg := station.Config{
 		Judge: clockcheck.Config{Floor: build.Date(), Modes: modes, Latency: time.Duration(set.Receiver.LatencyS * 1e9),
 			RTCCompensated: chip.Compensated(), PPSEdge: pulseEdge(set.Receiver.PPSEdge)},
 		BuildDate: build.Date(), Live: true, BootID: hostclock.BootID(), InUse: set.Modes.InUse,
 		LocatorLength: set.Publish.LocatorLength, Steering: status.SteeringObserving, Steer: s.steering(set, modes, chip),
-		Leaps: s.leaps(set), Bank: set.Clock.Judge == "bank",
-	}
-	if cfg.Bank {
-		s.warn("judge", "the clock is judged by the bank of explanations, which is on trial: judge = \"rules\" ends it")
+		Leaps: s.leaps(set),
 	}
 	s.openRecord(set.Record, &cfg)
 	defer s.closeRecord()

@@ -36,7 +36,7 @@ func (r *recorder) Apply(a steer.Actions) error {
 	return r.refuse
 }
 
-// bench is a service whose kernel is r, told by a server that its clock is off by off.
+// bench is a service whose kernel is r, told by servers that its clock is off by off.
 func bench(t *testing.T, r *recorder, off time.Duration) (*service, *strings.Builder) {
 	t.Helper()
 	log := &strings.Builder{}
@@ -56,7 +56,9 @@ func bench(t *testing.T, r *recorder, off time.Duration) (*service, *strings.Bui
 	s.station = station.New(station.Config{Judge: clockcheck.Config{Floor: build.Date(), Modes: modes}, LocatorLength: 10,
 		Steering: status.SteeringObserving, Steer: s.steering(set, modes, rtc.Info{Chip: "rtc-x 1-0068"})}, clockcheck.Learned{})
 	p := hostclock.Sample()
-	s.station.Network(netref.Reading{Server: "192.0.2.1", At: p.Local, UTC: p.System.Add(-off), Bound: 5 * time.Millisecond})
+	for _, name := range []string{"192.0.2.1", "192.0.2.2", "192.0.2.3"} {
+		s.station.Network(netref.Reading{Server: name, At: p.Local, UTC: p.System.Add(-off), Bound: 5 * time.Millisecond})
+	}
 	return s, log
 }
 

@@ -8,8 +8,8 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// Judge is what a station asks of a judge of the clock. clockcheck.Judge is one, and
-// banked.Judge another that stands on the bank of explanations.
+// Judge is what a station asks of the judge of the clock. banked.Judge is it; tests and the
+// laboratory put something around it.
 type Judge interface {
 	ReceiverOpened(key string, link clockcheck.Link)
 	ReceiverNamed(key string)
@@ -41,13 +41,10 @@ type Judge interface {
 // MakeJudge makes a judge that knows what was learned before.
 type MakeJudge func(clockcheck.Config, clockcheck.Learned) Judge
 
-// judge makes the judge that the config names, clockcheck's where it names none.
+// judge makes the judge.
 func (c *Config) judge(learned clockcheck.Learned) Judge {
-	switch {
-	case c.MakeJudge != nil:
+	if c.MakeJudge != nil {
 		return c.MakeJudge(c.Judge, learned)
-	case c.Bank:
-		return banked.New(c.Judge, learned)
 	}
-	return clockcheck.New(c.Judge, learned)
+	return banked.New(c.Judge, learned)
 }

@@ -22,9 +22,13 @@ func (s *sim) served() (trusted bool, stratum uint8, id string, leap uint8) {
 	return out.Trusted, out.Stratum, string(out.RefID[:]), out.Leap
 }
 
+// server has three servers answer alike: the first alone is not vouched for while others
+// are being asked.
 func (s *sim) server(leap, stratum int) {
-	s.Network(netref.Reading{Server: "192.0.2.1", At: s.local, UTC: s.utc(), Bound: 20 * time.Millisecond, Stratum: stratum, Leap: leap,
-		ID: [4]byte{192, 0, 2, 1}, Follows: [4]byte{192, 0, 2, 9}, Port: 123})
+	for i := byte(1); i <= 3; i++ {
+		s.Network(netref.Reading{Server: fmt.Sprintf("192.0.2.%d", i), At: s.local, UTC: s.utc(), Bound: 20 * time.Millisecond, Stratum: stratum, Leap: leap,
+			ID: [4]byte{192, 0, 2, i}, Follows: [4]byte{192, 0, 2, 9}, Port: 123})
+	}
 }
 
 func TestServed(t *testing.T) {

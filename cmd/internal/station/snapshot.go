@@ -61,9 +61,6 @@ func (s *Station) fill(t Tick) {
 	out.Clock = status.Clock{Basis: string(j.Basis), Proved: j.Proved, Ancestry: j.Ancestry,
 		Because: j.Because, Budget: out.Clock.Budget[:0]}
 	out.Clock.Steering, out.Clock.SteeringBecause = s.word()
-	if s.cfg.Bank {
-		out.Clock.Judge = status.JudgeBank
-	}
 	if j.Known {
 		out.Clock.ErrorS = status.Known(j.Error)
 	}

@@ -28,8 +28,7 @@ import (
 // Config is what a station is told once.
 type Config struct {
 	Judge         clockcheck.Config
-	Bank          bool          `json:",omitempty"` // judged by banked.Judge, on trial
-	MakeJudge     MakeJudge     `json:"-"`          // for the laboratory; nil = as Bank says
+	MakeJudge     MakeJudge     `json:"-"` // for tests and the laboratory; nil = banked.New
 	BuildDate     timescale.UTC // places two-digit years; 0 = 1980 to 2079
 	Live          bool          // the clock judged is this machine's own, now
 	BootID        string

@@ -235,9 +235,19 @@ func TestBattery(t *testing.T) {
 	}
 }
 
-// A pulse and a mark reach the judge and stand among the references.
+// A pulse and a mark reach the judge and stand among the references. A pulse whose edge
+// nobody told waits, and says so.
 func TestPulseAndMarkReachTheJudge(t *testing.T) {
+	for _, told := range []clockcheck.Edge{clockcheck.EdgeUnknown, clockcheck.EdgeAssert} {
+		pulseAndMark(t, told)
+	}
+}
+
+func pulseAndMark(t *testing.T, told clockcheck.Edge) {
 	s := newSim(t, 10)
+	s.cfg.Judge.PPSEdge = told
+	s.Station = New(s.cfg, clockcheck.Learned{})
+	s.Opened(Source{Device: "/dev/x", Identity: "x"}, s.local)
 	s.PulseMissing("there is no pulse device")
 	s.seconds(1, rmc, gga)
 	if r := s.snap.References[2]; r.Kind != "pps" || r.Trust != status.Silent || r.Because != "There is no pulse device." {
@@ -258,7 +268,11 @@ func TestPulseAndMarkReachTheJudge(t *testing.T) {
 	for _, r := range s.snap.References {
 		kinds[r.Kind] = r.Trust
 	}
-	if kinds["operator"] != status.Trusted || kinds["pps"] != status.Warming || s.snap.Clock.Basis != status.BasisPPS {
-		t.Errorf("%v, basis %s: %+v", kinds, s.snap.Clock.Basis, s.snap.References)
+	pulse, basis := status.Trusted, status.BasisPPS
+	if told == clockcheck.EdgeUnknown {
+		pulse, basis = status.Warming, status.BasisGNSS
+	}
+	if kinds["operator"] != status.Trusted || kinds["pps"] != pulse || s.snap.Clock.Basis != basis {
+		t.Errorf("edge %v: %v, basis %s: %+v", told, kinds, s.snap.Clock.Basis, s.snap.References)
 	}
 }

@@ -76,7 +76,7 @@ func (w *withdrawable) Mark(m *clockcheck.Mark) bool {
 	}
 	if before != nil {
 		if w.kernel {
-			otherWrote(before)
+			before.WroteRTC() // with the help of what it did not hear
 		}
 		if w.beside = append(w.beside, &aside{judge: before, name: clockcheck.MarkName(m.Borrowed), at: m.At}); len(w.beside) > maxAside {
 			w.beside = w.beside[1:]
@@ -102,31 +102,16 @@ func (w *withdrawable) newest() (name string, at timescale.Local) {
 	return "", 0
 }
 
-// otherWrote tells a judge that the hardware clock was set with the help of what it did
-// not hear.
-func otherWrote(j Judge) {
-	if o, ok := j.(interface{ OtherWroteRTC() }); ok {
-		o.OtherWroteRTC()
-		return
-	}
-	j.WroteRTC()
-}
-
 // WroteRTC says that this program has set the hardware clock, by what the judge knows
 // that counts.
-func (w *withdrawable) WroteRTC() {
-	w.counts.WroteRTC()
-	for _, a := range w.beside {
-		otherWrote(a.judge)
-	}
-}
+func (w *withdrawable) WroteRTC() { w.all(Judge.WroteRTC) }
 
 // KernelWritesRTC says whether the kernel sets the hardware clock to the system clock.
 func (w *withdrawable) KernelWritesRTC(on bool) {
 	w.all(func(j Judge) { j.KernelWritesRTC(on) })
 	if on && !w.kernel {
 		for _, a := range w.beside {
-			otherWrote(a.judge)
+			a.judge.WroteRTC()
 		}
 	}
 	w.kernel = on
