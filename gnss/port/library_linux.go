@@ -27,13 +27,11 @@ import (
 // earlier, and the lines that the kernel raises are left as they are: the library's
 // opening raises them again, which then is no second pulse, and lowers them.
 func openTTY(path string, baud int) (fd int, port serial.Port, err error) {
-	first, err := openFile(path, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
+	first, err := openHeld(path)
 	if err != nil {
 		return -1, nil, err
 	}
 	defer unix.Close(first) // the library's opening is there by then: nothing is hung up
-	holdOutput(first)
-	dropOutput(first)
 	mode := &serial.Mode{BaudRate: max(baud, 1200), DataBits: 8}
 	if !ptyPath(path) {
 		mode.InitialStatusBits = &serial.ModemOutputBits{DTR: false, RTS: false}

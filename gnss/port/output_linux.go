@@ -1,6 +1,8 @@
 package port
 
 import (
+	"os"
+	"path/filepath"
 	"unsafe"
 
 	"golang.org/x/sys/unix"
@@ -25,6 +27,55 @@ import (
 // the next system call, some microseconds later, may be echoed if nothing has opened
 // the line since the start of the system: only then does the kernel's own setting,
 // which echoes, hold (tty_init_termios keeps what the last user set).
+
+// openHeld opens a line and holds its output before anything else happens in this process.
+//
+// A call by the runtime gives the processor away while it waits, and gets it back when
+// another goroutine is done, some milliseconds later: several bytes. So where the kernel's
+// opening cannot wait, both calls are raw. It can at the other end of a USB cable, where
+// no byte comes in so soon either.
+func openHeld(path string) (fd int, err error) {
+	const flags = unix.O_RDWR | unix.O_NOCTTY | unix.O_NONBLOCK | unix.O_CLOEXEC
+	if !opensAtOnce(path) {
+		if fd, err = openFile(path, flags); err == nil {
+			holdOutput(fd)
+			dropOutput(fd)
+		}
+		return fd, err
+	}
+	name, err := unix.BytePtrFromString(path)
+	if err != nil {
+		return -1, err
+	}
+	// Once in vain: then the program's pages that this takes are in memory.
+	holdRaw(^uintptr(0))
+	at := unix.AT_FDCWD
+	for {
+		n, _, errno := unix.RawSyscall6(unix.SYS_OPENAT, uintptr(at), uintptr(unsafe.Pointer(name)), flags, 0, 0, 0)
+		switch errno {
+		case 0:
+			holdRaw(n)
+			dropOutput(int(n))
+			return int(n), nil
+		case unix.EINTR:
+		default:
+			return -1, errno
+		}
+	}
+}
+
+func holdRaw(fd uintptr) { unix.RawSyscall(unix.SYS_IOCTL, fd, unix.TCXONC, unix.TCOOFF) }
+
+// opensAtOnce tells a built-in line, which the kernel's serial core gives a size of its
+// FIFO, and a pty.
+func opensAtOnce(path string) bool {
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return false
+	}
+	_, err = os.Stat("/sys/class/tty/" + filepath.Base(real) + "/xmit_fifo_size")
+	return err == nil || filepath.Dir(real) == "/dev/pts"
+}
 
 // holdOutput stops the line's output for as long as it is open. What is no
 // terminal has none to hold.

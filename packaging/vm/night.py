@@ -4,7 +4,7 @@ import time
 from cases import case, running
 from checks import honest, need, verdict, within
 
-KEPT = 0.9  # the share of a promise that must be kept (the law of the laboratory, TestGoodForIsKept)
+KEPT = 0.9  # the share of a promise that must be kept (the law that the laboratory holds good-for to)
 
 def promised(s):
     """Until when, by the machine's time since its start, each mode that is within was said to stay so."""
