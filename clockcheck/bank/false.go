@@ -29,12 +29,13 @@ func (b *Bank) movesToo(deaf uint32) {
 
 // backAgain: after a leap the receiver is back where the best track, which hears it again,
 // expected it all the time. To whom it was false before the leap too, a second false signal
-// was there meanwhile, and the first went on below it.
+// was there meanwhile, and the first went on below it: that is assumed, so that settle finds
+// who assumes all that the best does and has gained nothing by the rest.
 func (b *Bank) backAgain(best *Track) {
 	left := best.parted()
 	for i := range b.tracks[:b.n] {
 		if t := &b.tracks[i]; t != best && t.Out.Has(Receiver) && t.parted() < left {
-			t.Cost += math.Max(b.nats[ReceiverFalse]-b.nats[FalseMoves], 0)
+			t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: left}, math.Max(b.nats[ReceiverFalse]-b.nats[FalseMoves], 0))
 		}
 	}
 }

@@ -25,7 +25,7 @@ func (b *Bank) settle() {
 		}
 		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < dear/2 {
 			t.Latent = false
-		} else if t.Lurked != 0 && !t.Latent && t.Cost-b.tracks[b.best].Cost >= b.nats[falseOf(t.Lurked.first())] && t.beyond(&b.tracks[b.best]) {
+		} else if t.Lurked != 0 && !t.Latent && t.Cost-b.tracks[b.best].Cost > b.nats[falseOf(t.Lurked.first())]-rounding && t.beyond(&b.tracks[b.best]) {
 			t.Latent = true
 		}
 	}
@@ -41,6 +41,9 @@ func (b *Bank) settle() {
 	}
 	b.weigh()
 }
+
+// rounding is by how much sums of prices, nats, may differ for the order of their terms.
+const rounding = 1e-6
 
 // cheapest is the track with the least cost; the one that was stays where another is
 // cheaper by nothing that matters, and one that knows UTC comes before one that does not.

@@ -1,0 +1,39 @@
+package bank
+
+import (
+	"math"
+	"testing"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// A hardware clock that is known to ±2 s agrees with a lone receiver for an hour; a false
+// signal leads that away by two seconds for a while, and goes. Whoever takes the receiver to
+// have been false from the start explains nothing that the best explanation does not: it is
+// believed by nobody, as before.
+func TestAllAlongFalseIsLatentAgain(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	b.Recall(&Recalled{Sigma: 0.65, RateSigma: 1e-6, Dated: true})
+	k := timescale.Local(1)
+	hear := func(looks int, z float64) float64 {
+		for range looks {
+			if k%60 == 1 {
+				b.Hear(&Reading{Source: Clock, At: k * 10 * second, Z: 1000e9, Var: 1e-6, Dated: true, From: SetOf(Receiver)})
+			}
+			if b.Hear(look(k*10*second+second, z-0.15, 0.004)); k%78 == 0 {
+				b.Page(9)
+			}
+			k++
+		}
+		lo, hi := b.Guard(0)
+		return math.Max(-lo, hi)
+	}
+	before := hear(400, 1000)
+	if during := hear(40, 1002); during < before+0.5 {
+		t.Errorf("two seconds away the guard is %.2f s, and was %.2f s: want it to reckon with both", during, before)
+	}
+	if after := hear(40, 1000); after > before+0.02 {
+		t.Errorf("after the false signal the guard is %.2f s, before it was %.2f s", after, before)
+	}
+}
