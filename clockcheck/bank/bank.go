@@ -39,12 +39,14 @@ type Bank struct {
 	z         [MaxTracks]float64 // how many σ of each track the guard spans; < 0 = left out
 	guess     [3]float64         // s: the guard as last solved, and its sides below and above
 	moved     bool               // the best track's receiver has just moved, which had to be paid for
+	stepped   int                // s: … or stepped back so, as a track foretold that waits for leap-second data
 	trace     Trace
 }
 
 // word is what a source said last.
 type word struct {
 	said  bool
+	at    timescale.Local
 	z     int64
 	bound float64 // s, half-width
 }
@@ -107,6 +109,10 @@ func (b *Bank) Hear(r *Reading) {
 			b.show(i, r)
 		}
 	}
+	if b.stepped > 0 {
+		b.moved = true // it costs who does not hear the receiver, whoever is the best
+		b.stepToo(deaf, b.stepped)
+	}
 	if b.moved {
 		b.movesToo(deaf)
 	}
@@ -139,7 +145,7 @@ func (b *Bank) deliver() {
 // the comparison of an earlier run.
 func (b *Bank) remember(r *Reading) {
 	w := &b.last[r.Source]
-	if w.said = true; r.Source != Clock {
+	if w.said, w.at = true, r.At; r.Source != Clock {
 		w.z, w.bound = r.Z, 2*r.Common+4*math.Sqrt(r.Var)
 		return
 	}

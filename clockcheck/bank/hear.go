@@ -33,6 +33,10 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 	}
 	z, ok := t.place(r)
 	if !ok {
+		if t.Located && b.contradictsItself(t, r) {
+			t.odd[r.Source] = b.patience(r.Source)
+			b.deny(t, r)
+		}
 		return
 	}
 	if !t.Located {
@@ -44,6 +48,17 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 		return
 	}
 	t.take(r, z)
+}
+
+// contradictsItself tells whether a source that tells UTC modulo a period says now what does
+// not go with what it said last: that needs no place, only the oscillator between.
+func (b *Bank) contradictsItself(t *Track, r *Reading) bool {
+	o := &b.last[r.Source]
+	if !o.said || r.Modulo == 0 {
+		return false
+	}
+	d := math.Remainder(float64(r.Z-o.z)/1e9, r.Modulo)
+	return math.Abs(d) > o.bound+2*r.Common+4*math.Sqrt(r.Var)+4*t.F.Sigma(estimate.Y)*r.At.Sub(o.at).Seconds()
 }
 
 // place is where a reading puts UTC in the track's terms, s; false where it cannot say.
@@ -147,7 +162,7 @@ func (b *Bank) deny(t *Track, r *Reading) {
 		c := *t
 		c.silence()
 		c.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At}, b.nats[ReceiverFalse])
-		c.Lo, c.Hi = -anywhere, anywhere
+		c.Lo, c.Hi, c.Lurked = -anywhere, anywhere, SetOf(Receiver)
 		b.add(c)
 	}
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
@@ -208,9 +223,10 @@ func (t *Track) atItsWord(r *Reading) (w float64, yes bool) {
 }
 
 // comeback lets a source take part again whose readings fit, one after the other, though
-// the track takes it to be false. What that cost stays paid.
+// the track takes it to be false. What that cost stays paid. Where UTC may be anywhere, that
+// all fit tells nothing.
 func (b *Bank) comeback(t *Track, r *Reading) {
-	if !t.Located || t.Latent {
+	if !t.Located || t.Latent || t.Hi-t.Lo >= anywhere {
 		return
 	}
 	z, v, most, first := 0.0, 1.0, uint8(againFits), false

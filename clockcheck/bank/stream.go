@@ -79,7 +79,9 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		now := z + float64(t.Lead) // the leap-second data came: it led by m, and leads no more
 		t.lead(m)
 		t.Lead, t.LeadMost = 0, 0
-		b.rename(t)
+		if b.rename(t); !t.Latent {
+			b.stepped = m
+		}
 		t.F.Measure(now, estimate.Stream, r.Var)
 		return
 	}
@@ -94,7 +96,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		c.F.Advance(r.At)
 		c.F.Forget(estimate.D, mean, sigma)
 		c.F.Start(z, estimate.Stream, r.Var)
-		c.Clocked = false
+		c.Clocked, c.Lo, c.Hi = false, 0, 0
 		c.assume(Assumed{What: ReceiverWasFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverWasFalse])
 		if likeLeap {
 			c.Cost += expected + b.chance(2*wholeNear, nu)

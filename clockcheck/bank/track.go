@@ -7,8 +7,8 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// maxAssumed is how many assumptions a track names; the oldest go first.
-const maxAssumed = 6
+// MaxAssumed is how many assumptions a track names; the oldest go first.
+const MaxAssumed = 6
 
 // Assumed is an assumption that a track makes.
 type Assumed struct {
@@ -30,7 +30,7 @@ type Track struct {
 	Located bool    // UTC is known at all
 	Dated   bool    // … and the day
 	Latent  bool    // nobody has contradicted what it leaves out: believed false by nobody yet
-	Lurked  Set     // whom it left out when it was born latent
+	Lurked  Set     // whom it left out when it was born, for one reading or none
 	Met     bool    // the receiver's stream takes part
 	Free    bool    // the stream's lateness is not proved: it is anywhere in its range
 	Clocked bool    // the hardware clock has been compared …
@@ -44,7 +44,7 @@ type Track struct {
 	id       uint32          // another for each explanation: former states are of one
 	told     timescale.Local // when others than the hardware clock last told UTC or its rate
 	ticked   timescale.Local // when the hardware clock was last heard
-	assumed  [maxAssumed]Assumed
+	assumed  [MaxAssumed]Assumed
 	nAssumed int
 	missed   bool              // the receiver leads although a page has been due
 	away     float64           // s: how far the receiver was when it last did not fit, while it is out
@@ -81,7 +81,7 @@ func (t *Track) beyond(u *Track) bool {
 			return false
 		}
 	}
-	return t.nAssumed > u.nAssumed && u.nAssumed < maxAssumed && u.Out.Only(t.Out) && t.Out != u.Out
+	return t.nAssumed > u.nAssumed && u.nAssumed < MaxAssumed && u.Out.Only(t.Out) && t.Out != u.Out
 }
 
 // parted is since when the track last took the receiver to be false, 0 = never, or it has
@@ -98,7 +98,7 @@ func (t *Track) parted() (since timescale.Local) {
 // assume adds an assumption at its price.
 func (t *Track) assume(a Assumed, nats float64) {
 	t.Cost += nats
-	if t.nAssumed == maxAssumed {
+	if t.nAssumed == MaxAssumed {
 		copy(t.assumed[:], t.assumed[1:])
 		t.nAssumed--
 	}

@@ -42,3 +42,42 @@ func TestCrowdTellsTheLead(t *testing.T) {
 		t.Errorf("the receiver is said to lead by %d s, the error to be %.2f s, proved %v", b.Lead, w.got.Error, w.got.Proved)
 	}
 }
+
+// The receiver leads by 5 s, and the crowd says so; or the receiver is false, and its date with
+// it. When it steps back by 5 s at the time of a page, only who awaited that foretold it: the
+// date is confirmed, and the second with it.
+func TestStepThatTheCrowdForetold(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.lie = 5 * time.Second
+	minutes := func(n int) {
+		for range n {
+			w.run(60)
+			w.crowd(0)
+		}
+	}
+	if minutes(13); w.got.Guarded {
+		t.Fatalf("before the step the guard is said to be %.2f s: the test shows nothing", w.got.Guard)
+	}
+	w.lie = 0
+	if minutes(2); !w.got.Guarded || !w.proved("date") || !w.proved("second") || w.got.Guard > 0.6 {
+		t.Errorf("after the step it proves %v, and the guard is %.2f s (said: %v)", w.got.Proved, w.got.Guard, w.got.Guarded)
+	}
+}
+
+// A crowd that is three seconds off once, and agrees with a lone receiver afterwards, has
+// contradicted itself: it is no reason to believe the receiver, or the date, less.
+func TestCrowdThatContradictsItself(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(60)
+	w.crowd(-3 * time.Second)
+	if w.got.Guarded {
+		t.Fatalf("contradicted, the guard is said to be %.2f s: the test shows nothing", w.got.Guard)
+	}
+	for range 40 {
+		w.run(60)
+		w.crowd(0)
+	}
+	if !w.got.Guarded || w.got.Guard > 0.6 {
+		t.Errorf("the guard is %.2f s (said: %v), proved %v", w.got.Guard, w.got.Guarded, w.got.Proved)
+	}
+}
