@@ -15,6 +15,7 @@ type Learned struct {
 	RatePPM      float64          `json:"rate_ppm"`       // UTC gains on the local timescale
 	RateSigmaPPM float64          `json:"rate_sigma_ppm"` // 0 = never learned
 	Latencies    []LearnedLatency `json:"latencies"`
+	Starts       []LearnedStarts  `json:"starts,omitempty"`
 	RTC          *LearnedRTC      `json:"rtc,omitempty"`
 	Held         *Held            `json:"held,omitempty"`
 	// How the rate changes with the temperature; nil = no thermometer.

@@ -51,6 +51,7 @@ type Judge struct {
 	began   bool                        // UTC has been told
 	shown   bank.Proved
 	came    bool // leap-second data have come in, by the best track
+	counted bool // what this start of the receiver told is kept
 	watch   bank.Trace
 	forbid  []bank.Assumption
 }
@@ -129,14 +130,14 @@ func (j *Judge) again() {
 // counts no more. What it said against the rest does.
 func (j *Judge) ReceiverOpened(key string, link clockcheck.Link) {
 	j.learned.Latencies = j.latencies()
-	j.rx, j.named = receiver.Opened(link), false
+	j.rx, j.named, j.counted = receiver.Opened(link), false, false
 	j.ReceiverNamed(key)
 }
 
 // ReceiverNamed names the receiver and its configuration; a lateness learned under the
 // same key is taken up again.
 func (j *Judge) ReceiverNamed(key string) {
-	j.rx.Key, j.named = key, key != ""
+	j.rx.Key, j.named, j.rx.Starts = key, key != "", j.learned.StartsOf(key)
 	l := bank.Lateness{Most: j.rx.LateMost()}
 	l.Mean, l.Sigma = j.rx.LatePrior()
 	if kept, ok := j.kept(key); ok && j.rx.Steady() {

@@ -241,6 +241,7 @@ func (j *Judge) changed(at timescale.Local, from bank.Source) {
 			j.note(at, "leap-data", "The receiver stepped back by whole seconds: its leap-second data has arrived.")
 		}
 	}
+	j.countStart(&p)
 	if p.Second && !j.shown.Second {
 		j.note(at, "proved", "The whole second is confirmed.")
 	}

@@ -45,6 +45,12 @@ const (
 	coldAfter = 25 * time.Second
 	// Share of starts whose leap-second data are missing (fault budget, section 1).
 	missingCold, missingWarm = 0.3, 0.05
+	// Of units of one kind, those that may lead are leaders; these do so at leadsAgain of the
+	// starts that look cold from here, for some are warm ones under a bad sky: together
+	// missingCold (assumption; the share of old modules is unknown). Another unit under the
+	// same name: fault budget, section 1.
+	leadsAgain, swapped      = 0.6, 1e-3
+	leaders                  = missingCold / leadsAgain
 	jitterStart, jitterLeast = 0.050, 0.0005 // s, σ
 	jitterMost               = 0.1
 	floorSlack               = 24 * time.Hour
@@ -73,7 +79,8 @@ type Receiver struct {
 	Since      timescale.Local // start of the unbroken run of valid epochs
 	Leap60     timescale.Local // when it last said second 60
 	Satellites int
-	Last       Look // the last that was passed on; At 0 = none
+	Last       Look                     // the last that was passed on; At 0 = none
+	Starts     clockcheck.LearnedStarts // what its earlier cold starts told
 
 	opened   timescale.Local
 	cold     bool
@@ -126,13 +133,33 @@ func (r *Receiver) LatePrior() (mean, sigma float64) {
 	return 0.30, 0.45
 }
 
-// Missing is the chance that its leap-second data are missing when it is first believed.
+// Missing is the chance that its leap-second data are missing when it is first believed:
+// that of any receiver, and what its own cold starts told. Some units lead after a cold
+// start until the data come, again and again, for that is their firmware; most never do.
 func (r *Receiver) Missing() float64 {
+	p := missingWarm
 	if r.cold {
-		return missingCold
+		p = missingCold
 	}
-	return missingWarm
+	return p * leader(r.Starts.Right, r.Starts.Led) / leaders
 }
+
+// leader is how likely it is that a unit leads at cold starts, after so many at which it did
+// not: Bayes' rule, with another unit under the same name besides.
+func leader(right int, led bool) float64 {
+	if led {
+		return 1
+	}
+	never := leaders * math.Pow(1-leadsAgain, float64(right))
+	p := never / (never + 1 - leaders)
+	return p + (leaders-p)*swapped
+}
+
+// Cold tells whether it was started cold, as far as can be seen from here.
+func (r *Receiver) Cold() bool { return r.cold }
+
+// Began is when its first epoch came since it was opened, 0 = none has.
+func (r *Receiver) Began() timescale.Local { return r.opened }
 
 // Jitter is the σ of one epoch's arrival, s.
 func (r *Receiver) Jitter() float64 { return math.Sqrt(r.jitter) }
