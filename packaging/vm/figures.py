@@ -1,10 +1,12 @@
 """Cases that measure: how near the clock stays to the truth, what the program costs."""
-import math, os, subprocess, sys, time
+import json, math, os, statistics, subprocess, sys, time
 
 from bench import configure
 from cases import case, running
-from checks import honest, need, trust, verdict
-from machine import first
+from checks import honest, need, trust
+from machine import Late, first
+
+LATENCY = 0.12  # s, of the receiver, as receiver.py has it
 
 def rms(v):
     return math.sqrt(sum(x * x for x in v) / len(v))
@@ -13,9 +15,15 @@ def spread(v):
     mean = sum(v) / len(v)
     return mean, rms([x - mean for x in v]), max(abs(x - mean) for x in v)
 
+def middle(v):
+    """The median, and the standard error of one by the median of the absolute deviations: 1.2533 sigma / sqrt(n)
+    and sigma = 1.4826 MAD for normal noise (common practice, no source). Stalls of the host do not move either."""
+    at = statistics.median(v)
+    return at, 1.2533 * 1.4826 * statistics.median(abs(x - at) for x in v) / math.sqrt(len(v))
+
 def line(b, m, seconds):
     """What the emulated line itself adds from the first byte's writing on the host to its
-    reading in the machine, by both clocks and their difference."""
+    reading in the machine, by both clocks and their difference: for each burst."""
     m.sh("systemctl stop noonmark")
     begin = m.error()[0]
     firsts = m.ask("line", seconds + 30, seconds=seconds)["first_ns"]
@@ -27,8 +35,7 @@ def line(b, m, seconds):
         true = got - (begin + drift * i / len(firsts)) * 1e9
         near = min(sent, key=lambda x: abs(true - x))
         delays.append((true - near) / 1e9)
-    m.sh("systemctl start noonmark")
-    return spread(delays)
+    return delays
 
 def follow(m, seconds):
     """The true error each few seconds, honest all the while."""
@@ -49,7 +56,11 @@ def cost(m, seconds):
 
 @case
 def steady(b):
-    """The receiver's sentences only, latency learned: the clock against the truth."""
+    """The receiver's sentences only, latency learned: the clock against the truth.
+
+    The clock can be no better than the lateness that was learned. What lateness there is just now is the receiver's own
+    and what the emulated line adds, which is measured before and after; what was learned is in the state. The difference
+    is the bench's, an evening on a host as busy as it was then, and is told and taken off: what is left is ours."""
     seconds = 120 if b.short else float(os.environ.get("NOONMARK_VM_STEADY", 1800))
     m = running(b, "evening")
     # The receiver alone: what the hardware clock says counts as much as the latency that
@@ -59,7 +70,9 @@ def steady(b):
     configure(m, ("rtc.device", '"none"'), restart=False)
     # The start's error is the bench's to take away: 0.5 ms a second would take minutes.
     m.sh(f"python3 -c 'import time; time.clock_settime(0, time.clock_gettime(0) - {m.error()[0]})'")
-    mean, sd, worst = line(b, m, 60)
+    before = line(b, m, 60)
+    learned = json.loads(m.sh("cat /var/lib/noonmark/learned.json").split("\n", 1)[1])["learned"]["latencies"][0]
+    m.sh("systemctl start noonmark")
     m.until("the receiver's time", lambda: honest(m)[0].get("clock", {}).get("basis") == "gnss", 60)
     m.until("the clock on time", lambda: abs(honest(m)[0]["clock"]["error_s"] or 1) < 0.002, 300, 2)
     began = m.ask("clock")["boot_ns"] / 1e9
@@ -69,19 +82,28 @@ def steady(b):
     s = m.status()
     # What the processor does costs here what emulating it costs.
     k, c = m.ask("kernel"), s["clock"]
-    middle, about, _ = spread(errors)
-    text = (f"{rms(errors) * 1e3:.2f} ms RMS (mean {middle * 1e3:+.2f}, sd {about * 1e3:.2f}), {max(map(abs, errors)) * 1e3:.2f} ms at most, "
-            f"in {seconds:.0f} s from {began:.0f} s after the boot ({len(errors)} looks); the line itself: "
-            f"{mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, at most {worst * 1e3:.1f} from the mean; {memory:.1f} MB resident, "
+    delays = before + line(b, m, 60)
+    late, unsure = middle(delays)
+    off = learned["latency_s"] - LATENCY - late
+    ours = rms([e - off for e in errors])
+    mean, sd, worst = spread(errors)
+    text = (f"{ours * 1e3:.2f} ms RMS of ours, {rms(errors) * 1e3:.2f} ms in all (mean {mean * 1e3:+.2f}, sd {sd * 1e3:.2f}, {max(map(abs, errors)) * 1e3:.2f} at most), "
+            f"in {seconds:.0f} s from {began:.0f} s after the boot ({len(errors)} looks); the bench's: what was learned is {off * 1e3:+.2f} ms off what is now, "
+            f"for the line itself is {late * 1e3:.2f} ms late, ± {unsure * 1e3:.2f}, sd {spread(delays)[1] * 1e3:.2f}; {memory:.1f} MB resident, "
             f"{(cpu2 - cpu) / seconds * 100:.1f} % of an emulated processor, {wrote2 - wrote} bytes to the disk; "
             f"rate {c['rate_ppm']:+.1f} ± {c['rate_bound_ppm']:.1f} ppm, the kernel's frequency word {k['freq_ppm']:+.2f} ppm")
     need(c["basis"] == "gnss", f"at the end it stands on {c['basis']}: {c['because']} {trust(s, 'receiver')}; {text}")
-    need(rms(errors) <= 0.010 and memory <= 25, text)
+    need(memory <= 25, text)
+    if unsure > 0.002:
+        raise Late(f"this host is too busy to tell: {text}")
+    need(ours <= 0.010, text)
     return text
 
 @case
 def pulse(b):
-    """The receiver's sentences and its second pulse (a parallel port's interrupt)."""
+    """The receiver's sentences and its second pulse (a parallel port's interrupt).
+
+    A pulse that the bench gives late is late for whoever times it: how late each was given is noted, and the median taken off."""
     m = running(b, "evening", pps=True)
     m.sh("modprobe parport_pc; modprobe pps_parport; udevadm settle; ls /dev/pps0")
     out = open(f"{m.folder}/pulses", "w")
@@ -90,10 +112,14 @@ def pulse(b):
     configure(m, ("receiver.pps", '"/dev/pps0"'), ("receiver.pps_edge", '"assert"'))
     m.until("the pulse used", lambda: honest(m)[0]["clock"]["basis"] == "pps", 120)
     time.sleep(20)
+    with open(out.name) as f:
+        so_far = len(f.readlines())
     errors = follow(m, 60 if b.short else 300)
     mean, sd, worst = spread(errors)
     with open(out.name) as f:
-        given = [int(x) / 1e6 for x in f]
-    text = f"the pulse itself is given {sum(given) / len(given):.2f} ms late; "
-    need(rms(errors) <= 0.001, text + f"{rms(errors) * 1e3:.2f} ms RMS")
-    return text + f"{rms(errors) * 1e3:.2f} ms RMS, mean {mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, {max(map(abs, errors)) * 1e3:.2f} ms at most ({len(errors)} looks)"
+        late, unsure = middle([int(x) / 1e9 for x in f][so_far:])
+    ours = rms([e - late for e in errors])
+    text = (f"{ours * 1e3:.2f} ms RMS of ours; the pulse itself is given {late * 1e3:.2f} ± {unsure * 1e3:.2f} ms late; in all {rms(errors) * 1e3:.2f} ms RMS, "
+            f"mean {mean * 1e3:+.2f} ms, sd {sd * 1e3:.2f}, {max(map(abs, errors)) * 1e3:.2f} ms at most ({len(errors)} looks)")
+    need(ours <= 0.001, text)
+    return text
