@@ -8,10 +8,10 @@ import (
 	"testing"
 )
 
-// TestFaultPage: each test, scenario and case of the virtual machine that the tables of
-// faults and threats name is there, and the first has the number of faults it must.
-func TestFaultPage(t *testing.T) {
-	tests := map[string]bool{}
+// known lists the tests of the tree and the cases of the virtual machine.
+func known(t *testing.T) (tests, cases map[string]bool) {
+	t.Helper()
+	tests, cases = map[string]bool{}, map[string]bool{}
 	for _, s := range tree(t) {
 		if !s.test() {
 			continue
@@ -24,7 +24,6 @@ func TestFaultPage(t *testing.T) {
 			tests[m[1]] = true
 		}
 	}
-	cases := map[string]bool{}
 	scripts, _ := filepath.Glob(filepath.Join(root, "packaging/vm/*.py"))
 	for _, name := range scripts {
 		b, err := os.ReadFile(name)
@@ -35,6 +34,42 @@ func TestFaultPage(t *testing.T) {
 			cases[strings.ReplaceAll(m[1], "_", "-")] = true
 		}
 	}
+	return tests, cases
+}
+
+// TestAskedOfTheService: each test and case is there that the table of what is asked of the
+// installed service names.
+func TestAskedOfTheService(t *testing.T) {
+	tests, cases := known(t)
+	b, err := os.ReadFile(filepath.Join(root, "packaging/vm/README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, table, _ := strings.Cut(string(b), "| asked | shown by |")
+	table, _, _ = strings.Cut(table, "\n\n")
+	names := regexp.MustCompile("`(Test\\w+)`").FindAllStringSubmatch(table, -1)
+	for _, n := range names {
+		if !tests[n[1]] {
+			t.Errorf("%q is no test", n[1])
+		}
+	}
+	played := regexp.MustCompile("vm (`[a-z-]+`(?:, `[a-z-]+`)*)").FindAllStringSubmatch(table, -1)
+	for _, list := range played {
+		for _, n := range strings.Split(list[1], ", ") {
+			if !cases[strings.Trim(n, "`")] {
+				t.Errorf("%s is no case", n)
+			}
+		}
+	}
+	if len(names) < 15 || len(played) < 6 {
+		t.Errorf("%d tests and %d places with cases: the table is not read", len(names), len(played))
+	}
+}
+
+// TestFaultPage: each test, scenario and case of the virtual machine that the tables of
+// faults and threats name is there, and the first has the number of faults it must.
+func TestFaultPage(t *testing.T) {
+	tests, cases := known(t)
 	played := 0
 	for page, least := range map[string]int{"faults.md": 40, "threats.md": 15} {
 		b, err := os.ReadFile(filepath.Join(root, "packaging/doc", page))
