@@ -97,6 +97,10 @@ func densest(offsets []float64, period float64) (best float64) {
 	return best
 }
 
+// together is of how many stations the densities are multiplied before their logarithm is taken: each lies
+// between 10⁻⁴ and 20, so that no product leaves the range of the numbers.
+const together = 16
+
 // posterior is how likely each place of the grid is to be the true offset.
 func posterior(x []float64, period float64) (at, p []float64) {
 	var logs [][]float64
@@ -104,11 +108,17 @@ func posterior(x []float64, period float64) (at, p []float64) {
 	for v := -reach; v <= reach; v += step {
 		at = append(at, v)
 		l := make([]float64, len(widths))
-		for _, xi := range x {
-			d := math.Abs(xi - v)
-			rest := farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period
-			for k, b := range widths {
-				l[k] += math.Log(nearPart*math.Exp(-d/b)/(2*b) + rest)
+		for part := range slices.Chunk(x, together) {
+			density := [len(widths)]float64{1, 1, 1, 1, 1, 1, 1}
+			for _, xi := range part {
+				d := math.Abs(xi - v)
+				rest := farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period
+				for k, b := range widths {
+					density[k] *= nearPart*math.Exp(-d/b)/(2*b) + rest
+				}
+			}
+			for k, v := range density {
+				l[k] += math.Log(v)
 			}
 		}
 		top = math.Max(top, slices.Max(l))
