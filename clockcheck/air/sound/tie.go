@@ -1,6 +1,7 @@
 package sound
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -15,6 +16,7 @@ const (
 	tieLost   = 60 * time.Millisecond // a second's least delay this much larger: samples were lost
 	tieKeep   = 60                    // seconds that count
 	tieSettle = 2                     // seconds before an instant is told
+	tieRate   = 0.04                  // of the rate: half the step from 44100 to 48000 Hz
 	tieRest   = time.Millisecond      // by which the least of many misses the least there can be
 )
 
@@ -26,6 +28,8 @@ type Tie struct {
 	seconds []int64
 	least   int64 // of the present second: arrival less what its samples last, ns
 	until   int64
+	since   int64 // samples before the present second
+	wrong   int
 }
 
 // Block takes the arrival of n samples. It reports whether samples were lost, or came out
@@ -34,7 +38,7 @@ func (t *Tie) Block(n int, arrived timescale.Local) (broken bool) {
 	t.samples += int64(n)
 	delay := int64(arrived) - t.last(t.samples)
 	if t.until == 0 {
-		t.until, t.least = t.samples+int64(t.Rate), delay
+		t.since, t.until, t.least = t.samples-int64(n), t.samples+int64(t.Rate), delay
 	}
 	t.least = min(t.least, delay)
 	if t.samples < t.until {
@@ -42,7 +46,7 @@ func (t *Tie) Block(n int, arrived timescale.Local) (broken bool) {
 	}
 	if len(t.seconds) >= tieSettle {
 		if d := time.Duration(t.least - slices.Min(t.seconds)); d > tieLost || d < -tieLost {
-			*t = Tie{Rate: t.Rate}
+			*t = Tie{Rate: t.Rate, wrong: t.came()}
 			return true
 		}
 	}
@@ -52,6 +56,27 @@ func (t *Tie) Block(n int, arrived timescale.Local) (broken bool) {
 	}
 	t.until = 0
 	return false
+}
+
+// Wrong is the usual rate, Hz, at which the samples of the piece that broke came in truth; 0 where they came at
+// the tie's.
+func (t *Tie) Wrong() int { return t.wrong }
+
+// came is the usual rate at which samples come, if it is another than the tie's: then each second's least delay lies
+// further from that of the second before, by as much each time. After a hole it is further once.
+func (t *Tie) came() int {
+	before, now := t.seconds[1]-t.seconds[0], t.least-t.seconds[len(t.seconds)-1]
+	if d := time.Duration(now - before); d > tieLost/2 || d < -tieLost/2 || len(t.seconds) > tieSettle {
+		return 0
+	}
+	n := t.samples - t.since
+	rate := float64(n) / (float64(t.last(n)+now) / 1e9)
+	for _, usual := range UsualRates {
+		if usual != t.Rate && math.Abs(rate/float64(usual)-1) < tieRate {
+			return usual
+		}
+	}
+	return 0
 }
 
 // last is how long n samples last, ns.

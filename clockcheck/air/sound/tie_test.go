@@ -48,3 +48,25 @@ func TestTie(t *testing.T) {
 		}
 	}
 }
+
+// TestTieOfAWrongRate: samples that come at another rate break the tie, and it says at which.
+func TestTieOfAWrongRate(t *testing.T) {
+	for _, row := range []struct{ said, came, want int }{
+		{16000, 12000, 12000}, {12000, 48000, 48000}, {48000, 44100, 44100}, {12000, 11025, 11025}, {8000, 12000, 12000},
+		{12000, 10000, 0}, // no usual rate: some are lost
+	} {
+		r := rand.New(rand.NewPCG(2, 2))
+		tie, broken := Tie{Rate: row.said}, false
+		for i := 0; !broken && i < 50*20; i++ {
+			taken := timescale.Local(1e12).Add(time.Duration(i+1) * 20 * time.Millisecond)
+			broken = tie.Block(row.came/50, taken.Add(time.Duration(r.ExpFloat64()*float64(8*time.Millisecond))))
+		}
+		if !broken || tie.Wrong() != row.want {
+			t.Errorf("%d Hz said, %d come: broken %v, %d, want %d", row.said, row.came, broken, tie.Wrong(), row.want)
+		}
+	}
+	tie := Tie{Rate: 12000}
+	if arrivals(&tie, 1e12, 3, 0, 2, 333*time.Millisecond); tie.Wrong() != 0 {
+		t.Errorf("one hole is taken for a rate of %d Hz", tie.Wrong())
+	}
+}

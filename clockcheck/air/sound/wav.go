@@ -18,6 +18,9 @@ const Rate = 8000
 // Rates that are taken, Hz.
 const minRate, maxRate = 8000, 48000
 
+// UsualRates are those that sound is usually sampled at, Hz.
+var UsualRates = [...]int{8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000}
+
 // Piece is sound without a hole in it.
 type Piece struct {
 	Rate    int

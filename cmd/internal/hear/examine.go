@@ -59,6 +59,7 @@ type span struct {
 	into    float64 // s from a period's begin to the first sample
 	ownHz   float64 // a signal there is our own; 0 = none
 	station string  // the time signal that the radio is tuned to; "" = none is named
+	tied    bool    // it came at the rate that it is said to have: no other is looked for
 }
 
 // examineSpan does so for a piece of which more is known.
@@ -97,7 +98,7 @@ func examineSpan(p sound.Piece, m band.Mode, known span) found {
 	switch {
 	case len(apart) == 0 && len(all) == 0:
 		f.Because += fmt.Sprintf("No signal of %s is in the sound.", m.Name)
-		if hz := otherRate(p, m); hz != 0 {
+		if hz := otherRate(p, m, known.tied); hz != 0 {
 			f.Because += fmt.Sprintf(" The sampling rate is wrong: the signals are as if it were %d Hz, not %d.", hz, p.Rate)
 		} else if word := sound.Like(samples); word != "" && f.Station == nil {
 			f.Because += " " + word
@@ -116,13 +117,13 @@ func examineSpan(p sound.Piece, m band.Mode, known span) found {
 	return f
 }
 
-// otherRates are those that sound is usually sampled at.
-var otherRates = [...]int{8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000}
-
 // otherRate is the rate at which a piece would hold three plain signals; 0 if none is.
-func otherRate(p sound.Piece, m band.Mode) int {
+func otherRate(p sound.Piece, m band.Mode, tied bool) int {
+	if tied {
+		return 0
+	}
 	p.Samples = p.Samples[:min(len(p.Samples), int(m.Period.Seconds()*float64(p.Rate)))]
-	for _, hz := range otherRates {
+	for _, hz := range sound.UsualRates {
 		if ratio := float64(hz) / float64(p.Rate); hz == p.Rate || ratio > 2.1 || ratio < 0.45 {
 			continue
 		}

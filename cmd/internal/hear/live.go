@@ -122,6 +122,10 @@ func (e *ear) code() int {
 func (e *ear) take(b block) error {
 	if e.tie.Block(len(b.samples), b.at) {
 		e.samples, e.since, e.looked = e.samples[:0], 0, 0
+		if hz := e.tie.Wrong(); hz != 0 {
+			e.word(fmt.Sprintf("The sampling rate is wrong: %d samples come in a second, not %d. Say so: --rate %d", hz, e.c.Rate, hz))
+			return nil
+		}
 		e.word("Samples were lost: listening begins again.")
 		return nil
 	}
@@ -161,7 +165,7 @@ func (e *ear) examine() error {
 	}
 	now := e.h.sample()
 	begin := now.System.Add(first.Sub(now.Local)) // the first sample, by the system clock
-	f := examineSpan(piece, e.m, span{into: math.Mod(float64(begin)/1e9, e.m.Period.Seconds()), ownHz: e.c.OwnHz})
+	f := examineSpan(piece, e.m, span{into: math.Mod(float64(begin)/1e9, e.m.Period.Seconds()), ownHz: e.c.OwnHz, tied: true})
 	if f.Crowd == nil {
 		e.word(f.Because)
 		return nil
