@@ -1,6 +1,9 @@
 package sound
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Half the taps of the interpolating filter, in samples of the lower rate; and where
 // it begins to fall, as a part of half the lower rate.
@@ -9,32 +12,67 @@ const (
 	passBand = 0.92
 )
 
-// To8k brings a piece to Rate. The filter is a sinc under a Hann window, symmetrical,
+// Down brings sound that arrives bit by bit to Rate. The filter is a sinc under a Hann window, symmetrical,
 // so that nothing moves in time: sample 0 stays at the instant of sample 0.
 // Source: Oppenheim, Schafer, Discrete-Time Signal Processing, "Changing the sampling rate by a noninteger factor".
+type Down struct {
+	phases, advance, reach int
+	taps                   [][]float32 // nil = it is at Rate already
+	kept                   []float32   // input that is needed yet
+	first                  int64       // … which sample the first of it is
+	made                   int64       // samples of output
+}
+
+// NewDown is for sound of a rate, Hz.
+func NewDown(rate int) *Down {
+	step := float64(rate) / Rate
+	wide := math.Max(step, 1)
+	d := &Down{reach: int(math.Ceil(halfTaps * wide))}
+	if rate == Rate {
+		return d
+	}
+	d.phases, d.advance = phasesOf(rate)
+	for i := range d.phases {
+		d.taps = append(d.taps, tapsAt(float64(i)/float64(d.phases), wide, d.reach))
+	}
+	d.kept, d.first = make([]float32, d.reach), -int64(d.reach)
+	return d
+}
+
+// Made is how many samples of Rate there are so far.
+func (d *Down) Made() int64 { return d.made }
+
+// Add takes the next samples and appends what they complete to out: it lags by the filter's reach.
+func (d *Down) Add(out, samples []float32) []float32 {
+	if d.taps == nil {
+		d.made += int64(len(samples))
+		return append(out, samples...)
+	}
+	d.kept = append(d.kept, samples...)
+	for {
+		at := d.made * int64(d.advance)
+		from := int(at/int64(d.phases)-d.first) - d.reach + 1
+		if from+2*d.reach > len(d.kept) {
+			drop := min(from, len(d.kept))
+			d.kept, d.first = append(d.kept[:0], d.kept[drop:]...), d.first+int64(drop)
+			return out
+		}
+		out = append(out, weighted(d.taps[at%int64(d.phases)], d.kept[from:from+2*d.reach]))
+		d.made++
+	}
+}
+
+// To8k brings a piece to Rate.
 func To8k(p Piece) []float32 {
 	if p.Rate == Rate {
 		return p.Samples
 	}
-	step := float64(p.Rate) / Rate
-	wide := math.Max(step, 1)
-	phases, advance := phasesOf(p.Rate)
-	reach := int(math.Ceil(halfTaps * wide))
-	taps := make([][]float32, phases)
-	for i := range taps {
-		taps[i] = tapsAt(float64(i)/float64(phases), wide, reach)
+	d, n := NewDown(p.Rate), len(p.Samples)*Rate/p.Rate
+	out := make([]float32, 0, n+1)
+	for part := range slices.Chunk(p.Samples, p.Rate) {
+		out = d.Add(out, part)
 	}
-	out := make([]float32, int(float64(len(p.Samples))/step))
-	for i := range out {
-		at := i * advance
-		whole, h := at/phases, taps[at%phases]
-		first := whole - reach + 1
-		lo, hi := max(-first, 0), min(len(p.Samples)-first, len(h)) // of the taps that lie in the sound
-		if lo < hi {
-			out[i] = weighted(h[lo:hi], p.Samples[first+lo:first+hi])
-		}
-	}
-	return out
+	return d.Add(out, make([]float32, d.reach))[:n]
 }
 
 // weighted is the sum of h[k]·x[k]: four sums beside each other, so that none waits for the one before it.

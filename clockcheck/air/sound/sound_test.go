@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -94,6 +96,42 @@ func TestFault(t *testing.T) {
 	for word, p := range map[string]Piece{"silence": tone(0), "clipped": tone(3), "short": {Rate: 8000, Samples: make([]float32, 100)}, "": tone(0.1)} {
 		if got := Fault(p); !strings.Contains(got, word) || (got == "") != (word == "") {
 			t.Errorf("want %q, got %q", word, got)
+		}
+	}
+}
+
+// TestDown: sound that arrives bit by bit becomes the same as in one piece.
+func TestDown(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	for _, rate := range []int{8000, 11025, 12000, 44100, 48000} {
+		p := Piece{Rate: rate, Samples: make([]float32, rate)}
+		for i := range p.Samples {
+			p.Samples[i] = r.Float32() - 0.5
+		}
+		want, d := To8k(p), NewDown(rate)
+		var got []float32
+		for rest := p.Samples; len(rest) > 0; {
+			n := min(1+r.IntN(rate/5), len(rest))
+			got, rest = d.Add(got, rest[:n]), rest[n:]
+		}
+		if int64(len(got)) != d.Made() || len(got) < len(want)-halfTaps-2 || len(want) != Rate || !slices.Equal(got, want[:len(got)]) {
+			t.Errorf("%d Hz: %d samples, made %d, of %d", rate, len(got), d.Made(), len(want))
+		}
+	}
+}
+
+// TestClip: two in a hundred samples at the end of the range are too many, wherever they come.
+func TestClip(t *testing.T) {
+	for clipped, want := range map[int]bool{19: false, 21: true} {
+		x := make([]float32, 1000)
+		for i := range clipped {
+			x[i*40] = [2]float32{1, -1}[i%2]
+		}
+		var c Clip
+		c.Take(x[:300])
+		c.Take(x[300:])
+		if got := c.Fault(); (got != "") != want {
+			t.Errorf("%d of 1000: %q", clipped, got)
 		}
 	}
 }

@@ -28,17 +28,25 @@ type Tie struct {
 	seconds []int64
 	least   int64 // of the present second: arrival less what its samples last, ns
 	until   int64
-	since   int64 // samples before the present second
+	begin   block // the first
 	wrong   int
+}
+
+// block is where one ended.
+type block struct {
+	samples int64
+	arrived timescale.Local
 }
 
 // Block takes the arrival of n samples. It reports whether samples were lost, or came out
 // of nowhere, before them: then what came before has no tie to what follows.
 func (t *Tie) Block(n int, arrived timescale.Local) (broken bool) {
-	t.samples += int64(n)
+	if t.samples += int64(n); t.samples == int64(n) {
+		t.begin = block{t.samples, arrived}
+	}
 	delay := int64(arrived) - t.last(t.samples)
 	if t.until == 0 {
-		t.since, t.until, t.least = t.samples-int64(n), t.samples+int64(t.Rate), delay
+		t.until, t.least = t.samples+int64(t.Rate), delay
 	}
 	t.least = min(t.least, delay)
 	if t.samples < t.until {
@@ -46,7 +54,7 @@ func (t *Tie) Block(n int, arrived timescale.Local) (broken bool) {
 	}
 	if len(t.seconds) >= tieSettle {
 		if d := time.Duration(t.least - slices.Min(t.seconds)); d > tieLost || d < -tieLost {
-			*t = Tie{Rate: t.Rate, wrong: t.came()}
+			*t = Tie{Rate: t.Rate, wrong: t.came(block{t.samples, arrived})}
 			return true
 		}
 	}
@@ -64,13 +72,12 @@ func (t *Tie) Wrong() int { return t.wrong }
 
 // came is the usual rate at which samples come, if it is another than the tie's: then each second's least delay lies
 // further from that of the second before, by as much each time. After a hole it is further once.
-func (t *Tie) came() int {
+func (t *Tie) came(end block) int {
 	before, now := t.seconds[1]-t.seconds[0], t.least-t.seconds[len(t.seconds)-1]
-	if d := time.Duration(now - before); d > tieLost/2 || d < -tieLost/2 || len(t.seconds) > tieSettle {
+	if len(t.seconds) > tieSettle || time.Duration(now-before).Abs() > tieLost/2+time.Duration(now).Abs()/10 {
 		return 0
 	}
-	n := t.samples - t.since
-	rate := float64(n) / (float64(t.last(n)+now) / 1e9)
+	rate := float64(end.samples-t.begin.samples) / end.arrived.Sub(t.begin.arrived).Seconds()
 	for _, usual := range UsualRates {
 		if usual != t.Rate && math.Abs(rate/float64(usual)-1) < tieRate {
 			return usual

@@ -26,7 +26,7 @@ func record(ctx context.Context, c cli.Hear, use func(context.Context, io.Reader
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	cmd := exec.CommandContext(ctx, path, "-q", "-D", c.Sound, "-t", "raw", "-f", "S16_LE", "-c", strconv.Itoa(c.Channels),
-		"-r", strconv.Itoa(c.Rate), "--period-time=20000", "--buffer-time=500000")
+		"-r", strconv.Itoa(c.Rate), "--period-time=100000", "--buffer-time=1000000")
 	var said bytes.Buffer
 	cmd.Stderr, cmd.WaitDelay = &limited{&said}, 2*time.Second
 	pipe, err := cmd.StdoutPipe()

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime"
+	"runtime/debug"
 	"time"
 
 	"noonmark/clockcheck/air/band"
@@ -43,11 +45,23 @@ func Hear(ctx context.Context, c cli.Hear, in io.Reader, out, errOut io.Writer) 
 	case c.Offsets:
 		return h.byHand(c, m)
 	case c.Raw:
+		defer frugal()()
 		return h.live(ctx, c, m, in)
 	case len(c.Words) > 0:
 		return files(c, m, out)
 	}
+	defer frugal()()
 	return record(ctx, c, func(ctx context.Context, sound io.Reader) (int, error) { return h.live(ctx, c, m, sound) })
+}
+
+// frugal has the program listen on and on with little: one processor, for handing each block from one to the other costs
+// more than what is done with it, and garbage collected when it is a quarter of what is in use. It returns the undo.
+func frugal() (undo func()) {
+	processors, percent := runtime.GOMAXPROCS(1), debug.SetGCPercent(25)
+	return func() {
+		runtime.GOMAXPROCS(processors)
+		debug.SetGCPercent(percent)
+	}
 }
 
 // files examines recordings, each for itself.

@@ -17,8 +17,8 @@ import (
 )
 
 const (
-	blockLasts = 20 * time.Millisecond
-	roomBlocks = 1500            // that may wait while a period is examined: 30 s, for a small board takes long
+	blockLasts = 100 * time.Millisecond
+	roomBlocks = 300             // that may wait while a period is examined: 30 s, for a small board takes long
 	quietLimit = 3 * time.Second // a device that sends nothing for so long is gone
 	calmEvery  = 10              // periods: so often it looks while the service trusts what it heard
 	spare      = time.Second     // beyond a period and a signal
@@ -64,9 +64,11 @@ type ear struct {
 	c       cli.Hear
 	m       band.Mode
 	tie     sound.Tie
-	samples []float32 // the newest is the last that the tie counts
-	since   int64     // the tie's count when it was last examined
-	skip    int       // periods not to look at
+	down    *sound.Down
+	samples []float32  // of sound.Rate; the newest is the last that down made
+	clip    sound.Clip // since it was last examined
+	since   int64      // the tie's count when it was last examined
+	skip    int        // periods not to look at
 	heard   bool
 	looked  int64 // the tie's count when a time signal was last looked for
 	dated   int64 // UTC − local as a time signal's code last had it, ns
@@ -75,12 +77,18 @@ type ear struct {
 // window is how much sound holds each signal of a period whole, wherever it begins.
 func (e *ear) window() int {
 	length := time.Duration(float64(e.m.Length*e.m.Symbol) / sound.Rate * 1e9)
-	return int((e.m.Period + length + spare).Seconds() * float64(e.c.Rate))
+	return int((e.m.Period + length + spare).Seconds() * sound.Rate)
+}
+
+// newest is the sound of the last n samples of sound.Rate, and the instant of the first.
+func (e *ear) newest(n int) (p sound.Piece, first timescale.Local, bound time.Duration, ok bool) {
+	first, bound, ok = e.tie.At((e.down.Made() - int64(n)) * int64(e.c.Rate) / sound.Rate)
+	return sound.Piece{Rate: sound.Rate, Samples: e.samples[len(e.samples)-n:]}, first, bound, ok
 }
 
 // live listens until the sound ends or ctx does.
 func (h *hearer) live(ctx context.Context, c cli.Hear, m band.Mode, in io.Reader) (int, error) {
-	e := &ear{h: h, c: c, m: m, tie: sound.Tie{Rate: c.Rate}}
+	e := &ear{h: h, c: c, m: m, tie: sound.Tie{Rate: c.Rate}, down: sound.NewDown(c.Rate)}
 	all := h.blocks(ctx, c, in)
 	quiet := time.NewTimer(quietLimit)
 	defer quiet.Stop()
@@ -121,7 +129,7 @@ func (e *ear) code() int {
 // take adds a block, and examines a period when one is full.
 func (e *ear) take(b block) error {
 	if e.tie.Block(len(b.samples), b.at) {
-		e.samples, e.since, e.looked = e.samples[:0], 0, 0
+		e.samples, e.down, e.since, e.looked = e.samples[:0], sound.NewDown(e.c.Rate), 0, 0
 		if hz := e.tie.Wrong(); hz != 0 {
 			e.word(fmt.Sprintf("The sampling rate is wrong: %d samples come in a second, not %d. Say so: --rate %d", hz, e.c.Rate, hz))
 			return nil
@@ -129,11 +137,12 @@ func (e *ear) take(b block) error {
 		e.word("Samples were lost: listening begins again.")
 		return nil
 	}
-	e.samples = append(e.samples, b.samples...)
-	if w := max(e.window(), stationSpan*e.c.Rate); len(e.samples) > w+w/4 {
+	e.clip.Take(b.samples)
+	e.samples = e.down.Add(e.samples, b.samples)
+	if w := max(e.window(), stationSpan*sound.Rate); len(e.samples) > w+w/4 {
 		e.samples = append(e.samples[:0], e.samples[len(e.samples)-w:]...)
 	}
-	if minute := int64(60 * e.c.Rate); e.tie.Samples()-e.looked >= minute && e.tie.Samples() >= stationLeast*int64(e.c.Rate) {
+	if minute := int64(60 * e.c.Rate); e.tie.Samples()-e.looked >= minute && len(e.samples) >= stationLeast*sound.Rate {
 		e.looked = e.tie.Samples()
 		if err := e.stationNow(); err != nil || e.c.Station != "" {
 			return err
@@ -144,7 +153,13 @@ func (e *ear) take(b block) error {
 		return nil
 	}
 	e.since = e.tie.Samples()
+	word := e.clip.Fault()
+	e.clip = sound.Clip{}
 	if e.skip--; e.skip >= 0 {
+		return nil
+	}
+	if word != "" {
+		e.word(word)
 		return nil
 	}
 	return e.examine()
@@ -158,8 +173,7 @@ func (e *ear) word(text string) {
 
 // examine looks for a crowd in the newest window and delivers it.
 func (e *ear) examine() error {
-	piece := sound.Piece{Rate: e.c.Rate, Samples: e.samples[len(e.samples)-e.window():]}
-	first, tied, ok := e.tie.At(e.tie.Samples() - int64(len(piece.Samples)))
+	piece, first, tied, ok := e.newest(e.window())
 	if !ok {
 		return nil
 	}

@@ -123,7 +123,7 @@ func TestLive(t *testing.T) {
 // TestHole: samples lost in the middle begin a new piece; no claim spans them.
 func TestHole(t *testing.T) {
 	s := newStudio(0)
-	s.hole, s.holeAt = 400*time.Millisecond, 1000
+	s.hole, s.holeAt = 400*time.Millisecond, 200
 	code, text := listen(t, s, bytes.NewReader(raw(t, "busy_05.wav", "busy_13.wav", "busy_05.wav")), cli.Hear{})
 	if code == 0 || len(s.asked) != 0 || !strings.Contains(text, "Samples were lost") {
 		t.Errorf("%d, %+v, %s", code, s.asked, text)

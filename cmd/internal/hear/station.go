@@ -118,16 +118,15 @@ func way(c cli.Hear, name string) (delay, bound time.Duration) {
 
 // stationNow examines the newest minute for a time signal and delivers it.
 func (e *ear) stationNow() error {
-	n := min(len(e.samples), stationSpan*e.c.Rate)
-	if n < stationLeast*e.c.Rate {
+	n := min(len(e.samples), stationSpan*sound.Rate)
+	if n < stationLeast*sound.Rate {
 		return nil
 	}
-	piece := sound.Piece{Rate: e.c.Rate, Samples: e.samples[len(e.samples)-n:]}
-	first, tied, ok := e.tie.At(e.tie.Samples() - int64(n))
+	piece, first, tied, ok := e.newest(n)
 	if !ok {
 		return nil
 	}
-	h := station(sound.To8k(piece), e.c.Station)
+	h := station(piece.Samples, e.c.Station)
 	if h == nil {
 		if e.c.Station != "" {
 			e.word(unheard(e.c.Station))
