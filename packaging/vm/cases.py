@@ -5,7 +5,7 @@ import os, random, subprocess, time
 import bench, powercut
 from bench import configure, rtc_off
 
-from checks import handed_on, honest, kept, need, rtc_right, started, trust, verdict, watch, within
+from checks import handed_on, honest, kept, need, nobody_blamed, rtc_right, sent, started, trust, verdict, watch, within
 
 ALL = {}
 
@@ -17,7 +17,7 @@ def case(f):
 def boot(b):
     """Starts three days wrong; the receiver has a fix; nothing learned yet."""
     m = b.start(b.disk("installed"), rtc=-3 * 86400.0, wait=False)
-    b.receiver(m)
+    b.receiver(m, wire=1)
     m.up()
     _, took = m.until("the clock set", lambda: abs(honest(m)[1]) < 2, 120, 1)
     s, true, k = watch(m, 20)
@@ -26,7 +26,7 @@ def boot(b):
     m.until("the locator", lambda: m.sh("grep FG69gu /run/noonmark/grid", check=False)[0] == 0, 60)
     f = started(m)
     return (f"status {f['status_s']:.1f} s after the unit's start, clock {true:+.3f} s, guard {s['clock']['guard_s']:.2f} s, "
-            f"FT8 {verdict(s)}: {s['clock']['because']}")
+            f"FT8 {verdict(s)}: {s['clock']['because']} {sent(m)} bytes sent to the receiver at the first opening of a line that echoes.")
 
 @case
 def boot_ahead(b):
@@ -87,6 +87,7 @@ def kill(b):
         worst = max(worst, took)
         _, true, k = watch(m, 5)
         need(abs(true - error) < 0.5, f"the clock went from {error:+.3f} to {true:+.3f} s")
+        nobody_blamed(m, "after a kill")
         need(abs(k["freq_ppm"]) < 300 and k["tick_us"] == 10000, f"left in the kernel: {k}")
     need(m.sh("systemctl is-active noonmark").strip() == "active", "not active")
     return f"{times} times; a fresh status at most {worst:.1f} s after"

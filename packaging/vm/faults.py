@@ -4,7 +4,7 @@ import random, time
 import bench
 from bench import rtc_off
 from cases import case, running
-from checks import honest, kept, need, sent, trust, verdict, watch
+from checks import honest, kept, need, nobody_blamed, sent, trust, verdict, watch
 
 def resumed(m, limit=60):
     """A status that is fresh again: "ready" can tell."""
@@ -41,8 +41,7 @@ def stop(b):
         more = sent(m) - before
         if echoes:
             opening.append(more)
-        blamed = m.sh("journalctl -b -q -o cat -u noonmark | grep -E 'under way at the start|had left the kernel|nother program' || true").strip()
-        need(not blamed, f"start and stop {n}: {blamed}")
+        nobody_blamed(m, f"start and stop {n}")
         need(echoes or more == 0, f"start and stop {n}: {more} bytes were sent to the receiver")
     need(worst[0] <= 1.5, "a stop took %.2f of a board's seconds (%.2f s on a machine slower by %.1f)" % worst)
     return (f"{times} times, at most {worst[0]:.2f} s of a board ({worst[1]:.2f} s, slower by {worst[2]:.1f}); 0 bytes sent in {times - len(opening)}; at the opening of a line that echoes "
