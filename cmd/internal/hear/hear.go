@@ -44,13 +44,16 @@ func Hear(ctx context.Context, c cli.Hear, in io.Reader, out, errOut io.Writer) 
 	switch {
 	case c.Offsets:
 		return h.byHand(c, m)
-	case c.Raw:
-		defer frugal()()
-		return h.live(ctx, c, m, in)
-	case len(c.Words) > 0:
+	case len(c.Words) > 0 && !c.Raw:
 		return files(c, m, out)
 	}
+	if err := sound.CheckRate(c.Rate); err != nil {
+		return exit.Misuse, exit.Usage(err)
+	}
 	defer frugal()()
+	if c.Raw {
+		return h.live(ctx, c, m, in)
+	}
 	return record(ctx, c, func(ctx context.Context, sound io.Reader) (int, error) { return h.live(ctx, c, m, sound) })
 }
 

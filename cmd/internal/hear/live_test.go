@@ -30,6 +30,7 @@ type studio struct {
 	local  atomic.Int64 // when the newest block came; the reader writes it, the examiner asks
 	start  timescale.Local
 	blocks int
+	lasts  time.Duration // a block; 0 = what it should
 	hole   time.Duration
 	holeAt int
 	utc    timescale.UTC // at start
@@ -43,7 +44,11 @@ func (s *studio) now() timescale.Local {
 		s.start = s.start.Add(s.hole)
 	}
 	late := 15*time.Millisecond + time.Duration(s.blocks*7919%11)*time.Millisecond
-	at := s.start.Add(time.Duration(s.blocks)*blockLasts + late)
+	lasts := s.lasts
+	if lasts == 0 {
+		lasts = blockLasts
+	}
+	at := s.start.Add(time.Duration(s.blocks)*lasts + late)
 	s.local.Store(int64(at))
 	return at
 }
@@ -84,6 +89,11 @@ func listen(t *testing.T, s *studio, in io.Reader, c cli.Hear) (int, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return listenFor(t, s, m, in, c)
+}
+
+func listenFor(t *testing.T, s *studio, m band.Mode, in io.Reader, c cli.Hear) (int, string) {
+	t.Helper()
 	var out bytes.Buffer
 	h := &hearer{out: &out, sample: s.sample, now: s.now, tell: s.tell}
 	if c.Rate == 0 {
