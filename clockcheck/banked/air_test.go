@@ -2,6 +2,7 @@ package banked
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -79,5 +80,21 @@ func TestCrowdThatContradictsItself(t *testing.T) {
 	}
 	if !w.got.Guarded || w.got.Guard > 0.6 {
 		t.Errorf("the guard is %.2f s (said: %v), proved %v", w.got.Guard, w.got.Guarded, w.got.Proved)
+	}
+}
+
+// A crowd tells UTC modulo its mode's period: while the second is not confirmed, the event says so.
+func TestCrowdSaysItsMultiples(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(60)
+	w.j.Air(&clockcheck.Air{Source: clockcheck.Crowd, At: w.now, UTC: w.utc, Bound: 300 * time.Millisecond, Modulo: 6 * time.Second, Signals: 9})
+	text := ""
+	for _, e := range w.j.Events(nil) {
+		if e.Kind == "air" {
+			text = e.Text
+		}
+	}
+	if w.proved("second") || !strings.HasSuffix(text, "± 0.30 s, but for multiples of 6 s.") {
+		t.Errorf("second confirmed: %v; %q", w.proved("second"), text)
 	}
 }

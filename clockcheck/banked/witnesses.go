@@ -176,6 +176,9 @@ func (j *Judge) noteAir(a *clockcheck.Air) {
 	if j.system.set {
 		e := j.airError(j.system.l1, j.system.s1, a)
 		who = fmt.Sprintf("%s: the clock is %.2f s %s ± %.2f s", who, math.Abs(e), explain.FastOrSlow(e), a.Bound.Seconds())
+		if a.Modulo > 0 && !j.bank.Proved().Second {
+			who = fmt.Sprintf("%s, but for multiples of %g s", who, a.Modulo.Seconds())
+		}
 	}
 	j.note(a.At, "air", who+".")
 }
