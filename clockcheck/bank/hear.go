@@ -165,8 +165,13 @@ func (b *Bank) deny(t *Track, r *Reading) {
 		c.Lo, c.Hi, c.Lurked = -anywhere, anywhere, SetOf(Receiver)
 		b.add(c)
 	}
+	b.wasFalse(t, r)
+	nu := t.F.Rel(r.At, r.Z) - t.F.V[estimate.X]
+	back := t.turned(r, nu)
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
-	if w, ok := b.seconded(t, r); ok {
+	if back > 0 {
+		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(back, nu))
+	} else if w, ok := b.seconded(t, r); ok {
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]))
 	} else if w, ok := t.atItsWord(r); ok {
 		price := b.chance(w, float64(t.Lead))
@@ -180,6 +185,32 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	if !b.allowed(a) { // then nothing explains it
 		t.Cost += 2 * tooDear
 	}
+}
+
+// wasFalse: a source contradicts what it said itself, and UTC rests on nobody else. As well
+// as false from now on it may have been false until now.
+func (b *Bank) wasFalse(t *Track, r *Reading) {
+	a := falseOf(r.Source)
+	if r.Modulo != 0 || !t.Roots.Only(r.roots()) || !b.allowed(a) {
+		return
+	}
+	c := *t
+	c.assume(Assumed{What: a, Of: r.Source, Since: r.At, SizeS: t.F.Rel(r.At, r.Z) - t.F.V[estimate.X]}, b.nats[a])
+	c.Clocked, c.Vouched = false, false
+	c.start(r, 0)
+	b.add(c)
+}
+
+// turned tells whether a source that by the track was false until it changed its word by so
+// much now takes the change back, nu s: to within how much, s; 0 = it does not.
+func (t *Track) turned(r *Reading, nu float64) float64 {
+	w := 4*r.Common + 0.05
+	for _, a := range t.Assumptions() {
+		if a.Of == r.Source && a.What == falseOf(r.Source) && a.SizeS != 0 && math.Abs(a.SizeS+nu) < w {
+			return w
+		}
+	}
+	return 0
 }
 
 // patience is how many readings of a source must not fit, one after the other, before it
@@ -222,6 +253,17 @@ func (t *Track) atItsWord(r *Reading) (w float64, yes bool) {
 	return w, one.fitsTime(r)
 }
 
+// ledAway tells whether the track has the receiver led away slowly.
+func (t *Track) ledAway() bool {
+	all := t.Assumptions()
+	for i := len(all) - 1; i >= 0; i-- {
+		if all[i].What == ReceiverFalse {
+			return all[i].Slow
+		}
+	}
+	return false
+}
+
 // comeback lets a source take part again whose readings fit, one after the other, though
 // the track takes it to be false. What that cost stays paid. Where UTC may be anywhere, that
 // all fit tells nothing.
@@ -232,7 +274,8 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 	z, v, most, first := 0.0, 1.0, uint8(againFits), false
 	switch {
 	// Where the lateness is not known, the stream itself may be: the oscillator carries it.
-	case r.Source == Receiver && t.Met && (!t.Free || t.F.Sigma(estimate.X) >= knownWell):
+	// Who was led away goes on with the lateness it had: any lateness would fit it.
+	case r.Source == Receiver && t.Met && (!t.Free || t.F.Sigma(estimate.X) >= knownWell || t.ledAway()):
 		mean, pv := t.F.Expect(estimate.Stream)
 		z, v = t.F.Rel(r.At, r.Z)-float64(t.Lead)-mean, pv+r.Var+dragFloor*dragFloor
 		if math.Abs(t.away) < leapt {
@@ -256,8 +299,13 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		z, v = t.gap(p-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var
 	}
 	if nats(z, v) > 2 {
-		if t.odd[r.Source] = 0; r.Source == Receiver {
+		switch t.odd[r.Source] = 0; r.Source {
+		case Receiver:
 			t.away = z
+		case Ear, Borrowed: // each mark is made on its own, and has its price
+			if nats(z, v) > gate {
+				t.Cost += b.nats[MarkFalse]
+			}
 		}
 		return
 	}

@@ -22,8 +22,10 @@ const (
 	combRate  = 150e-6 // s/s: no oscillator is further off
 	combLeast = 0.001  // s: interrupt latency, or the polling of a USB adapter
 	combGap   = 300    // s: after a longer hole the comb begins again
-	// shared is σ of what all edges share, s: interrupt latency, cable (planning figure).
+	// shared is σ of what all edges share, s: interrupt latency, cable (planning figure). Edges
+	// come late, never early: they share a mean as large as their scatter, besides.
 	shared  = 10e-6
+	mean    = 64     // edges over which the scatter is measured
 	jitter  = 300e-6 // s, σ: a busy computer, a USB adapter
 	oddMost = 8.0    // spurious edges, less a quarter for each good one
 	sure    = 30     // edges in a row that tell which kind is the second
@@ -52,6 +54,7 @@ type Pulse struct {
 	fits    [2]int  // edges in a row of each kind that are a second by all that is known; < 0: that are none
 	used    timescale.Local
 	n       int
+	scatter float64 // s²: mean square of how far an edge is from a second after the one before
 	odd     float64 // spurious edges lately, less a quarter for each good one
 	Often   bool    // … too many: what is on this line is no pulse
 }
@@ -103,7 +106,10 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.R
 		return r, false
 	}
 	c := &p.combs[e.Edge-1]
-	regular := c.take(e.At)
+	off, regular := c.take(e.At)
+	if regular {
+		p.scatter += (off*off - p.scatter) / mean
+	}
 	p.count(regular)
 	switch {
 	case !regular || c.run < combRun || p.Often:
@@ -127,7 +133,7 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.R
 	}
 	p.used = e.At
 	s := math.Max(e.Sigma.Seconds(), jitter/math.Sqrt(every))
-	return bank.Reading{Source: bank.Pulse, At: e.At, Z: -int64(e.At) % timescale.Second, Var: s*s + shared*shared, Modulo: 1,
+	return bank.Reading{Source: bank.Pulse, At: e.At, Z: -int64(e.At) % timescale.Second, Var: s * s, Common: math.Hypot(shared, math.Sqrt(p.scatter)), Modulo: 1,
 		From: bank.SetOf(bank.Receiver)}, true
 }
 
@@ -160,18 +166,18 @@ func (p *Pulse) learn(e clockcheck.Edge, can bool) {
 	}
 }
 
-// take reports whether an edge continues the comb; one that does not begins another after
-// a hole.
-func (c *comb) take(at timescale.Local) bool {
+// take reports whether an edge continues the comb, and how far it is from the second where
+// it does, s; one that does not begins another after a hole.
+func (c *comb) take(at timescale.Local) (off float64, ok bool) {
 	s := at.Sub(c.at).Seconds()
 	n := math.Round(s)
 	if c.run > 0 && n >= 1 && n <= combGap && math.Abs(s-n) < combLeast+combRate*n {
 		c.at = at
 		c.run++
-		return true
+		return s - n, true
 	}
 	if c.run == 0 || s > 3 {
 		*c = comb{at: at, run: 1}
 	}
-	return false
+	return 0, false
 }

@@ -106,14 +106,18 @@ func (v *Servers) tellApart(i int) {
 		if k == i || o.visit != s.visit || s.At.Sub(o.At) > Fresh {
 			continue
 		}
-		room := s.Bound + o.Bound + wander*math.Abs(s.At.Sub(o.At).Seconds())
-		if math.Abs(float64(s.Z-o.Z))/1e9 > room {
+		if s.excludes(o) {
 			for m := range v.one[:v.n] {
 				v.one[m].apart = v.one[m].apart || v.one[m].visit == s.visit
 			}
 			return
 		}
 	}
+}
+
+// excludes tells whether two cannot both be right.
+func (s *One) excludes(o *One) bool {
+	return math.Abs(float64(s.Z-o.Z))/1e9 > s.Bound+o.Bound+wander*math.Abs(s.At.Sub(o.At).Seconds())
 }
 
 // family is the source that stands for all that are one witness with the i-th: the
@@ -140,9 +144,13 @@ func (v *Servers) family(i int) bank.Source {
 }
 
 // kin tells whether two are one witness: of one visit, or one machine under two names,
-// or one follows the other, or both the same third.
+// or one follows the other, or both the same third. Those that exclude one another are not,
+// whatever they say: a liar takes nobody's voice by naming him.
 func (v *Servers) kin(a, b int) bool {
 	s, o := &v.one[a], &v.one[b]
+	if d := s.At.Sub(o.At); d < Fresh && d > -Fresh && s.excludes(o) {
+		return false
+	}
 	if s.visit == o.visit && !s.apart {
 		return true
 	}
