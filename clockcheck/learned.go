@@ -1,10 +1,6 @@
 package clockcheck
 
 import (
-	"math"
-	"slices"
-	"strings"
-
 	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
@@ -51,16 +47,8 @@ type LearnedLatency struct {
 	EdgeOpenS float64 `json:"edge_open_s,omitzero"`
 	LeapS     float64 `json:"leap_s,omitempty"` // largest leap seen
 	// How unlikely it is that the lateness is another by now, nats; 0 = nothing spoke for
-	// that. The judge of rules keeps none.
+	// that.
 	DoubtNats float64 `json:"doubt_nats,omitempty"`
-}
-
-// doubtful, nats: −ln of the 1 % that the reported bound leaves out.
-const doubtful = 4.6
-
-// sure tells whether a run of the program begins with that lateness as a known one.
-func (l *LearnedLatency) sure() bool {
-	return l.LeapS == 0 && !(l.DoubtNats > 0 && l.DoubtNats < doubtful)
 }
 
 // LearnedRTC is the last comparison of the hardware clock with UTC.
@@ -86,133 +74,42 @@ type LearnedRTC struct {
 	TempC  float64 `json:"temp_c,omitzero"`
 }
 
-const maxLatencies = 8 // the newest are kept
-
-// Learned returns what is worth keeping now. While references disagree, the RTC's
-// last good comparison stands.
-func (j *Judge) Learned() Learned {
-	out := j.learned
-	sy := j.f.sigma(sY) * 1e6
-	rate := j.x.known && sy < 5
-	if rate {
-		out.RatePPM, out.RateSigmaPPM = j.f.v[sY]*1e6, sy
-	}
-	out.Temperature = j.learned.Temperature.Keep(&j.warm, rate)
-	out.Latencies = j.latencies()
-	if c := &j.rtc; c.moved() {
-		out.RTC = nil
-	} else if c.attached && j.x.known && !j.opposed() && j.f.sigma(sR) < 30 {
-		anc := j.x.ancestry
-		if j.x.secAlone { // whoever else was asked did not speak for the second
-			anc = ancReceiver
-		}
-		out.RTC = &LearnedRTC{
-			At:      timescale.UTC(int64(j.f.at) + j.f.base + int64(j.f.v[sX]*1e9)),
-			OffsetS: float64(c.base)/1e9 + j.f.v[sR], SigmaS: math.Max(math.Sqrt(j.f.p[sR][sR]+j.common(latencyFloor)), j.hull()),
-			RatePPM: j.f.v[sS] * 1e6, RateSigmaPPM: j.f.sigma(sS) * 1e6,
-			DateProved: j.x.dateProved, SecLo: j.x.secLo, SecHi: j.x.secHi,
-			Written: c.setSeen || c.kernel, Ancestry: j.ancestryNames(anc),
-		}
-		if w := &j.warm; w.Have && j.f.at.Sub(w.Heard) < thermal.BlockLasts {
-			out.RTC.Sensor, out.RTC.TempC = w.Sensor, w.C
-		}
-		if a := c.after; !c.setSeen {
-			out.RTC.KernelS, out.RTC.KernelSpreadS, out.RTC.KernelReads = a.mean, a.spread, a.n
-		}
-	}
-	out.Held = j.hold()
-	return out
+// LearnedTemperature is how the oscillator's rate changes with what one thermometer
+// shows.
+type LearnedTemperature struct {
+	Sensor  string  `json:"sensor"`
+	AtC     float64 `json:"at_c"` // °C, at which the kept rate holds
+	PPMPerC float64 `json:"ppm_per_c"`
+	Sigma   float64 `json:"sigma_ppm_per_c"` // 0 = not learned
+	LoC     float64 `json:"lo_c"`            // it was learned from here
+	HiC     float64 `json:"hi_c"`            // … to here
 }
 
-// hull is what is open of x besides its covariance, as 1σ in s.
-func (j *Judge) hull() float64 {
-	hull := math.Max(-j.x.open.lo, j.x.open.hi) / 2
-	if j.rx.attached && j.rx.latencyBy == "" && j.x.support != supportPulse && j.receiverCarries() {
-		lo, hi := j.rx.places.reach()
-		hull = math.Max(hull, (j.rx.link.latencyMax()+hi-lo)/3)
+// Kept is what is kept of one thermometer, for thermal.New; of none of ours, nothing.
+func (l *LearnedTemperature) Kept(sensor string) (k thermal.Kept) {
+	if l == nil || l.Sensor == "" || l.Sensor != sensor {
+		return k
 	}
-	return hull
+	k = thermal.Kept{Rate: true, AtC: l.AtC, PerC: l.PPMPerC * 1e-6, Sigma: l.Sigma * 1e-6, LoC: l.LoC, HiC: l.HiC}
+	if !k.Sound() {
+		return thermal.Kept{}
+	}
+	return k
 }
 
-// latencies is the kept list with the present receiver's entry renewed.
-func (j *Judge) latencies() []LearnedLatency {
-	if !j.rx.attached || j.rx.latencyBy == "" || j.rx.latencyBy == "configured" || j.rx.key == "" {
-		return j.learned.Latencies
+// Keep is what is worth keeping of a thermometer; rate: the oscillator's rate is kept as it
+// is now, and holds at the temperature of now.
+func (l *LearnedTemperature) Keep(t *thermal.Thermometer, rate bool) *LearnedTemperature {
+	old := l.Kept(t.Sensor)
+	if !t.Have || !old.Rate && !rate {
+		return l
 	}
-	me := LearnedLatency{Key: j.rx.key, LatencyS: j.f.v[sD], SigmaS: math.Hypot(j.f.sigma(sD), (j.x.open.hi-j.x.open.lo)/2), LeapS: j.rx.leap}
-	me.Edge, me.EdgeOpenS = j.pps.learnedEdge()
-	if old, ok := j.learnedLatency(me.Key); ok && me.Edge == "" {
-		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS
+	out := &LearnedTemperature{Sensor: t.Sensor, AtC: t.C, LoC: t.C, HiC: t.C}
+	if old.Rate && !rate {
+		out.AtC = old.AtC
 	}
-	out := []LearnedLatency{me}
-	for _, l := range j.learned.Latencies {
-		if l.Key != j.rx.key && len(out) < maxLatencies {
-			out = append(out, l)
-		}
+	if k, ok := t.Keep(); ok {
+		out.PPMPerC, out.Sigma, out.LoC, out.HiC = k.PerC*1e6, k.Sigma*1e6, k.LoC, k.HiC
 	}
 	return out
-}
-
-func (j *Judge) learnedLatency(key string) (LearnedLatency, bool) {
-	for _, l := range j.learned.Latencies {
-		if l.Key == key && key != "" {
-			return l, true
-		}
-	}
-	return LearnedLatency{}, false
-}
-
-// opposed tells whether an undefeated reference says something else.
-func (j *Judge) opposed() bool {
-	if j.receiverOpposes() || j.rtc.fault == fDisagrees || j.pps.opposes ||
-		slices.ContainsFunc(j.marks[:], func(m marked) bool { return j.markOpposes(&m) }) {
-		return true
-	}
-	for i := range j.servers[:j.nServer] {
-		if s := &j.servers[i]; !s.agrees && !s.outvoted {
-			return true
-		}
-	}
-	return false
-}
-
-// ancestryNames spells a set out; ancestryOf reads it back. Servers of an
-// earlier run are one ancestry: which of them it was no longer matters.
-func (j *Judge) ancestryNames(a ancestry) []string {
-	names := []string{}
-	if a&ancReceiver != 0 {
-		names = append(names, "receiver")
-	}
-	if a&^ancAir >= ancServer {
-		names = append(names, "server")
-	}
-	if a&ancOperator != 0 {
-		names = append(names, "operator")
-	}
-	if a&ancAir != 0 {
-		names = append(names, "air")
-	}
-	if a&ancUnknown != 0 {
-		names = append(names, "unknown")
-	}
-	return names
-}
-
-func (j *Judge) ancestryOf(names []string) ancestry {
-	var a ancestry
-	for _, n := range names {
-		switch {
-		case n == "receiver":
-			a |= ancReceiver
-		case strings.HasPrefix(n, "server"):
-			a |= ancServer << maxServers
-		case n == "operator":
-			a |= ancOperator
-		case n == "air": // the crowd or a station: of an earlier run both
-			a |= ancAir
-		default:
-			a |= ancUnknown
-		}
-	}
-	return a
 }

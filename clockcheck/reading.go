@@ -39,9 +39,12 @@ type Network struct {
 	At     timescale.Local // instant the estimate belongs to
 	UTC    timescale.UTC   // the server's UTC at that instant
 	Bound  time.Duration   // root distance: half-width that holds if the server is right
-	// Upstream, as far as known, tells which servers are one witness: see sharesAncestry.
+	// Upstream, as far as known, tells which servers are one witness: see package server.
 	Upstream Upstream
 }
+
+// Crowd is the Source of the crowd of stations.
+const Crowd = "crowd"
 
 // Air is what the radio's sound told of UTC: the crowd of other stations' signals in one
 // period, or a time-signal station. All of them share the delays of sound, filter and
@@ -64,35 +67,11 @@ const (
 	Relay              // network or multiplexer: seconds late was measured
 )
 
-// latencyMax is the largest arrival latency thought possible while unproved, s.
-// Serial: 0.03–0.6 s, and 0.9–1.19 s for models that describe the previous
-// second (measured captures and two makers' guides). Relay: 6–10 s was measured
-// behind a Wi-Fi multiplexer.
-func (l Link) latencyMax() float64 {
-	if l == Relay {
-		return 10
-	}
-	return 1.2
-}
-
-// steady tells whether how late the bytes come can be learned: what a relay was late
-// once says nothing of what it is late now, a second ago included.
-func (l Link) steady() bool { return l != Relay }
-
-// wander is the process noise of the latency, s²/s: a relay takes a minute to be as
-// late as the prior has it, whatever it was before (assumption).
-func (l Link) wander() float64 {
-	if l == Relay {
-		_, sigma := l.latencyPrior()
-		return sigma * sigma / 60
-	}
-	return qD
-}
-
-// latencyPrior is what is assumed of it until it is measured: mean and σ, s.
-func (l Link) latencyPrior() (mean, sigma float64) {
-	if l == Relay {
-		return 1, 3
-	}
-	return latencyMean, latencySigma
+// Upstream is a server's place in the network of servers (RFC 5905 section 7.3).
+type Upstream struct {
+	ID      [4]byte // reference id of those who follow it; zero = not known
+	Port    int     // where it was asked; another than 123 may be another machine
+	Follows [4]byte // its own reference id, as it says
+	Stratum int     // 0 = not known
+	Leap    int     // 0 none, 1 a second is inserted at the end of the month, 2 left out
 }

@@ -1,9 +1,5 @@
 package clockcheck
 
-import (
-	"noonmark/clockcheck/timescale"
-)
-
 // States of a reference: stable words for what is the matter, beside the sentence for a
 // person. "" = nothing is.
 const (
@@ -33,59 +29,3 @@ const (
 	StateStopped    = "stopped"    // it says so itself
 	StateUncompared = "uncompared" // nobody has told how far it is off
 )
-
-// faultStates are the words for faults.
-var faultStates = [...]string{
-	fSimulated: StateSimulator, fNotValid: StateNoFix, fOverrun: StateOverrun, fNoDate: StateNoDate, fEarlyDate: StateEarlyDate,
-	fStuck: StateStuck, fScatter: StateScatter, fJumped: StateJumped, fDragged: StateDragged, fAhead: StateLeapMissing, fDisagrees: StateDisagrees,
-	fWasSet: StateWasSet, fInvalid: StateStopped, fMissing: StateAbsent, fUncompared: StateUncompared,
-}
-
-// receiverState is the word for the receiver, in the order of receiverTrust.
-func (j *Judge) receiverState(now timescale.Local) string {
-	rx := &j.rx
-	switch {
-	case !rx.present:
-		return StateAbsent
-	case rx.heard == 0 || now.Sub(rx.heard) > receiverFresh:
-		return StateQuiet
-	case rx.fault != fNone:
-		return faultStates[rx.fault]
-	case !rx.attached:
-		return StateSettling
-	case rx.secProved || j.x.secondProved():
-		if rx.latencyBy == "" {
-			return StateLatency
-		}
-		return ""
-	case rx.noProof:
-		return StateSecondOpen
-	}
-	return StateSecond
-}
-
-// secondIn is how long it takes until the whole second is confirmed if the receiver goes
-// on as it does, s; negative where waiting does not do it.
-func (j *Judge) secondIn(now timescale.Local) float64 {
-	switch j.receiverState(now) {
-	case StateSecond, faultStates[fAhead]:
-		return max((proofTime - now.Sub(j.rx.since)).Seconds(), 0)
-	}
-	return -1
-}
-
-// serverState is the word for a server.
-func serverState(now timescale.Local, s *server) string {
-	switch {
-	case now.Sub(s.at) > serverFresh:
-		return StateQuiet
-	case s.agrees:
-		return ""
-	case s.outvoted:
-		return StateOutvoted
-	}
-	return StateDisagrees
-}
-
-// rtcState is the word for the hardware clock.
-func (j *Judge) rtcState() string { return faultStates[j.rtc.fault] }

@@ -1,6 +1,5 @@
-// Package banked is a judge of the system clock that stands on the bank of explanations
-// (package bank). It has the methods of clockcheck.Judge, so that the station drives
-// either. Readings walk down once: the source's package admits them, the bank hears
+// Package banked is the judge of the system clock. It stands on the bank of explanations
+// (package bank). Readings walk down once: the source's package admits them, the bank hears
 // them, explain says what came of it.
 //
 // A value machine: no I/O, no goroutine, no clock; for one goroutine at a time.
@@ -108,8 +107,12 @@ func (j *Judge) Segment(now timescale.Local) {
 	j.learned.Held = nil
 	j.system = systemClock{steered: j.system.steered}
 	j.warm.Restart(j.learned.Temperature.Kept(j.warm.Sensor))
+	missing, why := j.clock.Fault == rtc.Missing, j.clock.Why
 	if j.again(); !j.rx.Present {
 		j.rx.Lost("The receiver was not open when the computer woke.")
+	}
+	if missing { // what is not there is not there after a sleep either
+		j.clock.Gone(why)
 	}
 	j.note(now, "slept", "The computer slept: the time is worked out again.")
 }
@@ -143,7 +146,9 @@ func (j *Judge) ReceiverNamed(key string) {
 	if kept, ok := j.kept(key); ok && j.rx.Steady() {
 		l.Mean, l.Sigma = kept.LatencyS, math.Hypot(math.Hypot(kept.SigmaS, 0.020), kept.LeapS)
 		l.Known, l.Doubt = kept.LeapS == 0, kept.DoubtNats
-		j.pulse.Recall(kept.Edge)
+		if kept.EdgeOpenS == 0 { // an earlier version kept some that were not quite told
+			j.pulse.Recall(kept.Edge)
+		}
 	}
 	if j.cfg.Latency > 0 {
 		l.Mean, l.Sigma, l.Known, l.Said = j.cfg.Latency.Seconds(), 0.03, true, true

@@ -60,7 +60,7 @@ func TestGuardComesAsForetold(t *testing.T) {
 		w.run(40 * 60)
 		for _, after := range []float64{60, 3600, 8 * 3600} {
 			_, foretold := w.j.Ahead(w.got.Error, after)
-			c := w.j.Clone().(*Judge)
+			c := w.j.Clone()
 			var d clockcheck.Judgement
 			lasts := time.Duration(after * 1e9)
 			c.Judge(w.got.At.Add(lasts), w.utc.Add(lasts), &d)
@@ -76,7 +76,7 @@ func TestCloneIsApart(t *testing.T) {
 	w := newStation(t, clockcheck.Learned{})
 	w.server("a", 0)
 	w.run(60)
-	c := w.j.Clone().(*Judge)
+	c := w.j.Clone()
 	c.Network(&clockcheck.Network{Server: "b", At: w.now, UTC: w.utc.Add(5 * time.Second), Bound: time.Millisecond})
 	var d clockcheck.Judgement
 	c.Judge(w.now, w.utc, &d)

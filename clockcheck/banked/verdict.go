@@ -23,19 +23,40 @@ const (
 // verdicts is what was said of each mode.
 type verdicts struct {
 	since  []timescale.Local // the margin has held since; −1 = it does not
+	eased  []timescale.Local // what was outside has been better since; −1 = it is not, 0 = it was not outside
 	within []bool
 	good   []float64 // s: the last answer to "for how long"
 }
 
 func (v *verdicts) init(modes int) {
-	v.since, v.within, v.good = make([]timescale.Local, modes), make([]bool, modes), make([]float64, modes)
+	v.since, v.eased, v.within, v.good = make([]timescale.Local, modes), make([]timescale.Local, modes), make([]bool, modes), make([]float64, modes)
 	for i := range v.since {
 		v.since[i] = -1
 	}
 }
 
-// hold lets a verdict fall at once and rise only after its margin has held.
+// hold lets a verdict fall at once and rise, to within or from outside, only after that has
+// held.
 func (v *verdicts) hold(i int, now timescale.Local, said clockcheck.Verdict) clockcheck.Verdict {
+	said = v.rise(i, now, said)
+	switch e := &v.eased[i]; {
+	case said == clockcheck.Outside:
+		*e = -1
+	case said == clockcheck.Unknown || *e == 0:
+		*e = 0
+	case *e < 0:
+		*e = now
+		return clockcheck.Outside
+	case now.Sub(*e) < holdFor:
+		return clockcheck.Outside
+	default:
+		*e = 0
+	}
+	return said
+}
+
+// rise lets within wait.
+func (v *verdicts) rise(i int, now timescale.Local, said clockcheck.Verdict) clockcheck.Verdict {
 	switch {
 	case said != clockcheck.Within:
 		v.since[i], v.within[i] = -1, false
@@ -86,7 +107,7 @@ func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck
 	dst.SecondIn = -1
 	j.references(now, system, dst)
 	dst.Because = explain.Because(j.bank, dst, j.bank.Told())
-	dst.Warmth = clockcheck.WarmthOf(&j.warm, j.rateTold(now), now)
+	dst.Warmth = explain.Warmth(&j.warm, j.rateTold(now), now)
 	j.trusted(now, dst.References)
 }
 
@@ -156,6 +177,11 @@ func (j *Judge) basis(now timescale.Local) clockcheck.Basis {
 	for i := range j.marks {
 		if m := &j.marks[i]; m.At > newest && now.Sub(m.At) < markFresh && t.On.Any(bank.SetOf(bank.Ear, bank.Borrowed)) {
 			newest, basis = m.At, clockcheck.BasisOperator
+		}
+	}
+	for i := range j.air {
+		if a := &j.air[i]; a.At > newest && now.Sub(a.At) < markFresh && t.On.Any(bank.SetOf(bank.Crowd, bank.Station)) && !t.On.Has(bank.Receiver) {
+			newest, basis = a.At, clockcheck.BasisOperator
 		}
 	}
 	if newest == 0 && t.On.Only(bank.SetOf(bank.Clock)) {

@@ -200,7 +200,7 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 	case !j.Guarded:
 		return "The date is not confirmed: the receiver does not say it."
 	}
-	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", by(j.Basis, j.At.Sub(told)), span(math.Abs(j.Error)), FastOrSlow(j.Error), span(j.Guard))
+	s := fmt.Sprintf("By %s the clock is %s %s, give or take %s.", by(j.Basis, b.Best().Roots, j.At.Sub(told)), span(math.Abs(j.Error)), FastOrSlow(j.Error), span(j.Guard))
 	if t, off := rival(b); t != nil {
 		if b.Doubted() != 0 {
 			s += " References disagree, and there is no third to decide: compare with a radio time signal."
@@ -216,11 +216,14 @@ func Because(b *bank.Bank, j *clockcheck.Judgement, told timescale.Local) string
 }
 
 // by names what the clock is judged by; silent is for how long nobody has told UTC.
-func by(basis clockcheck.Basis, silent time.Duration) string {
+func by(basis clockcheck.Basis, roots bank.Set, silent time.Duration) string {
 	switch basis {
 	case clockcheck.BasisPPS:
 		return "the receiver's pulse"
 	case clockcheck.BasisOperator:
+		if roots.Only(bank.SetOf(bank.Crowd, bank.Station)) {
+			return "a radio time signal"
+		}
 		return "an operator's mark"
 	case clockcheck.BasisGNSS:
 		return "the receiver"

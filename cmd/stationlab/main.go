@@ -151,7 +151,7 @@ type story struct {
 	File    string        `arg:"" optional:"" help:"Scenario file."`
 	Random  uint64        `placeholder:"SEED" help:"A random night instead of a file."`
 	Seed    uint64        `default:"1" help:"Which night."`
-	Without []string      `help:"Forbid the judge an explanation; not with --why."`
+	Without []string      `help:"Forbid the judge an explanation."`
 	Why     time.Duration `placeholder:"AT" help:"Print what was read around this time, and what each explanation made of it, e.g. 1h2m."`
 }
 

@@ -11,7 +11,6 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/banked"
 	"noonmark/cmd/internal/lab"
-	"noonmark/cmd/internal/station"
 	"noonmark/status"
 )
 
@@ -79,7 +78,7 @@ func (c refusals) Run(out io.Writer) error {
 func tellRefusals(c *lab.Case, seed uint64) (*lab.Night, map[cause]*tally) {
 	sum := map[cause]*tally{}
 	var judge *banked.Judge
-	c.Make = func(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
+	c.Make = func(cfg clockcheck.Config, learned clockcheck.Learned) *banked.Judge {
 		judge = banked.New(cfg, learned)
 		return judge
 	}

@@ -29,7 +29,7 @@ type why struct {
 const around = 15 * time.Second
 
 // make makes the judge that stands on the bank, watched.
-func (w *why) make(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
+func (w *why) make(cfg clockcheck.Config, learned clockcheck.Learned) *banked.Judge {
 	w.judge = banked.New(cfg, learned)
 	w.judge.Watch(w)
 	return w.judge

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/banked"
 )
 
 // A night, and its warm-up, which is not measured.
@@ -98,7 +99,7 @@ func (t *trace) reading(k int) *clockcheck.GNSS {
 
 // judge shows each the errors, s, of the very judge of the service.
 func (t *trace) judge(latency float64, each func(err float64)) {
-	j := clockcheck.New(clockcheck.Config{}, clockcheck.Learned{RatePPM: -t.learned * 1e6, RateSigmaPPM: rateSigma * 1e6,
+	j := banked.New(clockcheck.Config{}, clockcheck.Learned{RatePPM: -t.learned * 1e6, RateSigmaPPM: rateSigma * 1e6,
 		Latencies: []clockcheck.LearnedLatency{{Key: key, LatencyS: latency, SigmaS: 0.001}}})
 	j.ReceiverOpened(key, clockcheck.Serial)
 	var got clockcheck.Judgement

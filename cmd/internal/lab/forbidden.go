@@ -36,11 +36,13 @@ func Forbid(names ...string) (f Forbidden, err error) {
 // judge makes the judge of a case, that of the service unless the case names another,
 // without what is forbidden.
 func (c *Case) judge(without Forbidden) station.MakeJudge {
-	return func(cfg clockcheck.Config, learned clockcheck.Learned) station.Judge {
+	return func(cfg clockcheck.Config, learned clockcheck.Learned) *banked.Judge {
+		var j *banked.Judge
 		if c.Make != nil {
-			return c.Make(cfg, learned)
+			j = c.Make(cfg, learned)
+		} else {
+			j = banked.New(cfg, learned)
 		}
-		j := banked.New(cfg, learned)
 		for a := range bank.Prices {
 			if without>>a&1 == 1 {
 				j.Forbid(bank.Assumption(a))

@@ -209,15 +209,9 @@ func (s *Station) Ahead(t float64) (err, guard float64, ok bool) {
 }
 
 // Lasts is how long the verdicts of the last Tick would last, at most until, if every
-// reading stopped now, s by mode; nil where the judge cannot play that. For the laboratory.
+// reading stopped now, s by mode. For the laboratory.
 func (s *Station) Lasts(t Tick, until float64) []float64 {
-	j, ok := s.judge.counts.(interface {
-		Lasts(timescale.Local, timescale.UTC, *clockcheck.Judgement, float64) []float64
-	})
-	if !ok {
-		return nil
-	}
-	return j.Lasts(t.Local, t.System, &s.judgement, until)
+	return s.judge.counts.Lasts(t.Local, t.System, &s.judgement, until)
 }
 
 // Satellites appends what the receiver last said to be in view.

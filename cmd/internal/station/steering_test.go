@@ -1,55 +1,36 @@
 package station
 
 import (
-	"slices"
+	"math"
 	"testing"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/steer"
-	"noonmark/clockcheck/timescale"
 )
-
-type rules = clockcheck.Judge
-
-// spied is a judge that keeps the order in which it was asked.
-type spied struct {
-	*rules
-	asked []string
-}
-
-func (s *spied) taken() []string { defer func() { s.asked = nil }(); return s.asked }
-
-func (s *spied) Steered(st clockcheck.Steered) {
-	s.asked = append(s.asked, "steered")
-	s.rules.Steered(st)
-}
-
-func (s *spied) Promise(dst *clockcheck.Judgement) {
-	s.asked = append(s.asked, "promise")
-	s.rules.Promise(dst)
-}
 
 // What this program does to the clock changes where the clock goes. Good-for is worked out
 // after it, in the same second: before, 51 s were promised of which 44 were kept.
 func TestGoodForFollowsWhatIsDoneToTheClock(t *testing.T) {
 	s := newSim(t, 10)
-	cfg, spy := s.cfg, &spied{}
+	cfg := s.cfg
 	cfg.Steer = &steer.Config{Modes: cfg.Judge.Modes}
-	cfg.MakeJudge = func(c clockcheck.Config, l clockcheck.Learned) Judge {
-		spy.rules = clockcheck.New(c, l)
-		return spy
-	}
 	s.Station = New(cfg, clockcheck.Learned{})
-	tick := func(k steer.Kernel) []string {
-		s.local += timescale.Local(1e9)
+	s.server(0, 2)
+	var said []float64
+	for i := range 12 {
+		s.local += 1e9
+		k := steer.Kernel{FreqPPM: 5}
+		if i >= 8 {
+			k.FreqPPM = 400
+		}
 		s.Tick(Tick{Local: s.local, System: s.utc(), BoottimeS: s.local.Sub(0).Seconds(), Kernel: &k})
-		return spy.taken()
+		said = append(said, s.judgement.Modes[0].GoodFor)
+		s.judge.Promise(&s.judgement)
+		if want := s.judgement.Modes[0].GoodFor; math.Abs(said[i]-want) > 0.01*want {
+			t.Errorf("%d: good for %v s is said, and %v s follows from what is done to the clock", i, said[i], want)
+		}
 	}
-	if got := tick(steer.Kernel{FreqPPM: 30}); !slices.Equal(got, []string{"steered", "promise"}) {
-		t.Errorf("steering begins: %v", got)
-	}
-	tick(steer.Kernel{}) // what was wanted at first is done
-	if got := tick(steer.Kernel{}); !slices.Equal(got, []string{"steered"}) {
-		t.Errorf("nothing changed: %v", got)
+	if said[7] == 0 || said[8] > said[7]*0.8 {
+		t.Errorf("good for %v s: nothing was promised, or the kernel's rate changed nothing", said)
 	}
 }

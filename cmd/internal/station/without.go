@@ -2,6 +2,7 @@ package station
 
 import (
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/banked"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -29,7 +30,7 @@ const maxAside = 3
 
 // aside is a judge that did not hear a mark, nor any after it.
 type aside struct {
-	judge Judge
+	judge *banked.Judge
 	name  string          // of the mark, as a reference
 	at    timescale.Local // when it was made
 	out   clockcheck.Judgement
@@ -38,7 +39,7 @@ type aside struct {
 // withdrawable is the judge that counts, which has heard all, and those beside it, the
 // newest mark's last.
 type withdrawable struct {
-	counts Judge
+	counts *banked.Judge
 	beside []*aside
 	kernel bool // the kernel's writes to the hardware clock are on
 	urgent bool
@@ -58,7 +59,7 @@ func newWithdrawable(cfg *Config, learned clockcheck.Learned) *withdrawable {
 }
 
 // all calls do for each judge.
-func (w *withdrawable) all(do func(Judge)) {
+func (w *withdrawable) all(do func(*banked.Judge)) {
 	do(w.counts)
 	for _, a := range w.beside {
 		do(a.judge)
@@ -67,9 +68,9 @@ func (w *withdrawable) all(do func(Judge)) {
 
 // Mark takes a mark, and leaves behind a judge that did not hear it.
 func (w *withdrawable) Mark(m *clockcheck.Mark) bool {
-	var before Judge
-	if c, ok := w.counts.(interface{ Clone() any }); ok && !m.OurOwn {
-		before, _ = c.Clone().(Judge)
+	var before *banked.Judge
+	if !m.OurOwn {
+		before = w.counts.Clone()
 	}
 	if !w.counts.Mark(m) {
 		return false
@@ -104,11 +105,11 @@ func (w *withdrawable) newest() (name string, at timescale.Local) {
 
 // WroteRTC says that this program has set the hardware clock, by what the judge knows
 // that counts.
-func (w *withdrawable) WroteRTC() { w.all(Judge.WroteRTC) }
+func (w *withdrawable) WroteRTC() { w.all((*banked.Judge).WroteRTC) }
 
 // KernelWritesRTC says whether the kernel sets the hardware clock to the system clock.
 func (w *withdrawable) KernelWritesRTC(on bool) {
-	w.all(func(j Judge) { j.KernelWritesRTC(on) })
+	w.all(func(j *banked.Judge) { j.KernelWritesRTC(on) })
 	if on && !w.kernel {
 		for _, a := range w.beside {
 			a.judge.WroteRTC()

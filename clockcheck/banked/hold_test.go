@@ -1,16 +1,17 @@
-package clockcheck
+package banked
 
 import (
 	"strings"
 	"testing"
 	"time"
 
+	"noonmark/clockcheck"
 	"noonmark/clockcheck/timescale"
 )
 
 // A verdict falls at once and rises after 2 s, whatever flutters below it.
 func TestVerdictsDoNotFlutter(t *testing.T) {
-	word := map[byte]Verdict{'w': Within, 'b': Borderline, 'o': Outside, 'u': Unknown}
+	word := map[byte]clockcheck.Verdict{'w': clockcheck.Within, 'b': clockcheck.Borderline, 'o': clockcheck.Outside, 'u': clockcheck.Unknown}
 	for _, row := range []struct{ name, is, said string }{
 		{"flutter at the edge of outside", "bobobobobbbb", "booooooooobb"},
 		{"flutter at the edge of within", "wbwbwbwwwwww", "bbbbbbbbwwww"},
@@ -19,10 +20,10 @@ func TestVerdictsDoNotFlutter(t *testing.T) {
 		{"nothing known any more", "oubb", "oubb"},
 		{"eased", "obbbb", "ooobb"},
 	} {
-		j := New(Config{Modes: []Mode{{Name: "FT8", Tolerance: time.Second}}}, Learned{})
+		j := New(clockcheck.Config{Modes: []clockcheck.Mode{{Name: "FT8", Tolerance: time.Second}}}, clockcheck.Learned{})
 		var said strings.Builder
 		for i := range len(row.is) {
-			v := j.hysteresis(0, timescale.Local(1e9*(i+1)), word[row.is[i]])
+			v := j.verdict.hold(0, timescale.Local(1e9*(i+1)), word[row.is[i]])
 			said.WriteByte(string(v)[0])
 		}
 		if said.String() != row.said {

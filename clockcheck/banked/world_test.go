@@ -1,11 +1,14 @@
-package clockcheck
+package banked
 
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -30,26 +33,31 @@ type world struct {
 	rtcPPM  float64
 	rtcOn   bool
 	pulse   pulseLine
-	got     Judgement
+	got     clockcheck.Judgement
 	falseS  int // seconds of false within
 	missed  int // seconds in which error ± guard did not hold the truth
-	seen    map[Verdict]int
+	seen    map[clockcheck.Verdict]int
 }
 
 // untilProved is so long that a receiver alone has proved its second.
-const untilProved = proofTime + 5*time.Minute
+const untilProved = 32 * time.Minute
 
 var testFloor = timescale.UTCOf(time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC))
 
-func newWorld(t *testing.T, learned Learned) *world {
-	ft8, _ := ModeNamed("FT8")
-	ft4, _ := ModeNamed("FT4")
+func newWorld(t *testing.T, learned clockcheck.Learned) *world {
+	ft8, _ := clockcheck.ModeNamed("FT8")
+	ft4, _ := clockcheck.ModeNamed("FT4")
 	w := &world{t: t, rng: rand.New(rand.NewPCG(1, 2)), local: 5e9, valid: true,
 		utc: timescale.UTCOf(time.Date(2031, 2, 3, 22, 5, 6, 250e6, time.UTC)),
-		ppm: 12, latency: 0.18, jitter: 0.008, seen: map[Verdict]int{}}
-	w.j = New(Config{Floor: testFloor, Modes: []Mode{ft8, ft4}}, learned)
-	w.j.ReceiverOpened("r1", Serial)
+		ppm: 12, latency: 0.18, jitter: 0.008, seen: map[clockcheck.Verdict]int{}}
+	w.begin(clockcheck.Config{Floor: testFloor, Modes: []clockcheck.Mode{ft8, ft4}}, learned)
 	return w
+}
+
+// begin starts the program, with the receiver open.
+func (w *world) begin(cfg clockcheck.Config, learned clockcheck.Learned) {
+	w.j = New(cfg, learned)
+	w.j.ReceiverOpened("r1", clockcheck.Serial)
 }
 
 // run lets d pass at one epoch and one judgement a second.
@@ -72,7 +80,7 @@ func (w *world) second() {
 	w.to(next.Add(time.Duration(arrive * 1e9)))
 	if !w.mute {
 		said := next.Add(time.Duration(w.lie * 1e9)).Time()
-		g := GNSS{At: w.local, Year: said.Year(), Month: int(said.Month()), Day: said.Day(),
+		g := clockcheck.GNSS{At: w.local, Year: said.Year(), Month: int(said.Month()), Day: said.Day(),
 			TimeOfDay: said.Sub(said.Truncate(24 * time.Hour)), Valid: w.valid, Satellites: 9}
 		if w.noDate {
 			g.Year, g.Month, g.Day = 0, 0, 0
@@ -87,7 +95,7 @@ func (w *world) readRTC() {
 	shown := int64(w.utc) + int64(w.rtcOff*1e9)
 	back := shown % 1e9
 	edge := w.local - timescale.Local(float64(back)*(1+w.ppm*1e-6))
-	w.j.RTC(&RTC{Edge: edge, Sigma: 500 * time.Microsecond, Value: timescale.UTC(shown - back)})
+	w.j.RTC(&clockcheck.RTC{Edge: edge, Sigma: 500 * time.Microsecond, Value: timescale.UTC(shown - back)})
 }
 
 // to moves the true time on.
@@ -105,7 +113,7 @@ func (w *world) judge() {
 		w.missed++
 	}
 	for _, m := range g.Modes {
-		if m.Verdict == Within && math.Abs(w.sys) > m.Mode.Tolerance.Seconds() {
+		if m.Verdict == clockcheck.Within && math.Abs(w.sys) > m.Mode.Tolerance.Seconds() {
 			w.falseS++
 		}
 	}
@@ -113,7 +121,7 @@ func (w *world) judge() {
 }
 
 // ask has the servers answer for half an hour, off by so much each, the first-th first.
-func (w *world) ask(servers []Network, off []time.Duration, first int) {
+func (w *world) ask(servers []clockcheck.Network, off []time.Duration, first int) {
 	for range 30 {
 		for i := range servers {
 			k := (first + i) % len(servers)
@@ -132,10 +140,44 @@ func (w *world) honest() {
 	}
 }
 
-func (w *world) want(v Verdict, b Basis) {
+func (w *world) want(v clockcheck.Verdict, b clockcheck.Basis) {
 	w.t.Helper()
 	if got := w.got.Modes[0].Verdict; got != v || w.got.Basis != b {
 		w.t.Fatalf("FT8 is %q by %q, want %q by %q\nerror %.3f guard %.3f: %s\nreceiver %s: %s",
 			got, w.got.Basis, v, b, w.got.Error, w.got.Guard, w.got.Because, w.got.References[0].Trust, w.got.References[0].Because)
 	}
+}
+
+// reference finds what is said of a reference, by its kind.
+func (w *world) reference(kind string) clockcheck.Reference {
+	for _, r := range w.got.References {
+		if r.Kind == kind {
+			return r
+		}
+	}
+	return clockcheck.Reference{}
+}
+
+func (w *world) proved(what string) bool { return slices.Contains(w.got.Proved, what) }
+
+// rate is that of UTC on the local timescale by the best explanation, ppm, and its σ.
+func (w *world) rate() (ppm, sigma float64) {
+	f := &w.j.bank.Best().F
+	return f.V[estimate.Y] * 1e6, f.Sigma(estimate.Y) * 1e6
+}
+
+// comparedWorld has the oscillator's rate learned, and was compared with a server an hour ago.
+func comparedWorld(t *testing.T) *world {
+	w := newWorld(t, clockcheck.Learned{RatePPM: -12, RateSigmaPPM: 0.5})
+	w.run(10 * time.Second)
+	w.j.Network(&clockcheck.Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 5 * time.Millisecond})
+	w.run(time.Hour)
+	return w
+}
+
+// latencyKnown starts again with the latency in the settings.
+func (w *world) latencyKnown() {
+	cfg := w.j.cfg
+	cfg.Latency = 180 * time.Millisecond
+	w.begin(cfg, clockcheck.Learned{})
 }

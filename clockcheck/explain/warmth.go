@@ -1,37 +1,29 @@
-package clockcheck
+package explain
 
 import (
 	"fmt"
 	"math"
 
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/thermal"
 	"noonmark/clockcheck/timescale"
 )
 
-// Warmth is what is made of the computer's thermometer.
-type Warmth struct {
-	Sensor  string  // "" = there is none
-	C       float64 // °C as last shown
-	Learned bool    // the two below have a meaning
-	PPMPerC float64 // the oscillator's gain changes so much by 1 °C
-	Bound   float64 // of PPMPerC, half-width, 99 %
-	Because string  // one sentence
-}
-
 // tellC: a smaller change is not told, °C.
 const tellC = 1
 
-// WarmthOf says what a thermometer is good for now; live: a reference tells the rate.
-func WarmthOf(w *thermal.Thermometer, live bool, now timescale.Local) Warmth {
+// Warmth says what a thermometer is good for now; live: a reference tells the rate.
+func Warmth(w *thermal.Thermometer, live bool, now timescale.Local) clockcheck.Warmth {
 	if w.Sensor == "" || w.Heard == 0 {
-		return Warmth{}
+		return clockcheck.Warmth{}
 	}
 	k, sigma, ok := w.Learned()
 	restless := w.Restless()
 	ok = ok && !restless
-	out := Warmth{Sensor: w.Sensor, C: w.Raw}
+	out := clockcheck.Warmth{Sensor: w.Sensor, C: w.Raw}
 	if ok {
-		out.Learned, out.PPMPerC, out.Bound = true, -k*1e6, boundZ*sigma*1e6
+		out.Learned, out.PPMPerC, out.Bound = true, -k*1e6, bank.Likely*sigma*1e6
 	}
 	by, turned := w.Since()
 	than := "warmer"

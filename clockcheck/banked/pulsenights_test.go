@@ -1,9 +1,11 @@
-package clockcheck
+package banked
 
 import (
 	"math/rand/v2"
 	"testing"
 	"time"
+
+	"noonmark/clockcheck"
 )
 
 // pulseNight plays two hours of a world whose pulse, receiver, witnesses and settings
@@ -14,12 +16,12 @@ func pulseNight(t *testing.T, seed uint64) *world {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	pick := func(v ...float64) float64 { return v[rng.IntN(len(v))] }
 	latency := pick(0.03, 0.12, 0.3, 0.45, 0.6, 1.0, 1.15)
-	learned := Learned{RatePPM: -12, RateSigmaPPM: 0.5}
+	learned := clockcheck.Learned{RatePPM: -12, RateSigmaPPM: 0.5}
 	if rng.IntN(3) == 0 {
 		was := latency + pick(0, 0, 0.05, -0.05)
-		learned.Latencies = []LearnedLatency{{Key: "r1", LatencyS: max(was, 0.01), SigmaS: 0.02}}
+		learned.Latencies = []clockcheck.LearnedLatency{{Key: "r1", LatencyS: max(was, 0.01), SigmaS: 0.02}}
 	}
-	w := newPulseWorld(t, learned, EdgeUnknown)
+	w := newPulseWorld(t, learned, clockcheck.EdgeUnknown)
 	w.rng = rng
 	w.rng = rng
 	w.latency, w.jitter = latency, pick(0.002, 0.008, 0.03)
@@ -27,8 +29,9 @@ func pulseNight(t *testing.T, seed uint64) *world {
 	w.pulse = pulseLine{on: true, width: time.Duration(pick(1e6, 20e6, 100e6, 200e6, 500e6, 800e6)), inverted: rng.IntN(3) == 0,
 		lone: rng.IntN(3) == 0, jitter: pick(1e-6, 5e-6, 2e-4), spurious: pick(0, 0, 0.05), missing: pick(0, 0, 0.2)}
 	if rng.IntN(2) == 0 {
-		w.j.cfg.PPSEdge = map[bool]Edge{false: EdgeAssert, true: EdgeClear}[w.pulse.inverted]
-		w.j.ReceiverOpened("r1", Serial)
+		cfg := w.j.cfg
+		cfg.PPSEdge = map[bool]clockcheck.Edge{false: clockcheck.EdgeAssert, true: clockcheck.EdgeClear}[w.pulse.inverted]
+		w.begin(cfg, learned)
 	}
 	server, bound := rng.IntN(2) == 0, time.Duration(pick(8e6, 30e6, 150e6))
 	ear := rng.IntN(3) == 0
@@ -56,16 +59,16 @@ func TestPulseNights(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long, and without a goroutine that the race detector could watch")
 	}
-	by := map[Basis]int{}
+	by := map[clockcheck.Basis]int{}
 	for seed := range uint64(60) {
 		w := pulseNight(t, seed)
 		if w.falseS > 0 || w.missed > 0 {
-			t.Errorf("night %d: %d s of false within, %d s in which the guard missed the truth; latency %.2f s, %+v, edge %s by %q",
-				seed, w.falseS, w.missed, w.latency, w.pulse, w.j.pps.secondEdge, w.j.pps.edgeBy)
+			t.Errorf("night %d: %d s of false within, %d s in which the guard missed the truth; latency %.2f s, %+v",
+				seed, w.falseS, w.missed, w.latency, w.pulse)
 		}
 		by[w.got.Basis]++
 	}
-	if by[BasisPPS] < 15 || by[BasisGNSS] < 5 {
+	if by[clockcheck.BasisPPS] < 15 || by[clockcheck.BasisGNSS] < 5 {
 		t.Errorf("the nights end as %v: no mixture", by)
 	}
 }
