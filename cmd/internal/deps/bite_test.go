@@ -27,7 +27,7 @@ func TestRulesBite(t *testing.T) {
 		{"clockcheck/estimate/x.go", `import "noonmark/clockcheck/bank"`, star, []string{"imports noonmark/clockcheck/bank"}},
 		{"clockcheck/bank/x.go", `import "noonmark/clockcheck/source/rtc"`, star, []string{"imports noonmark/clockcheck/source/rtc"}},
 		{"util/x.go", ``, star, []string{"lies in a folder that the rules do not know"}},
-		{"clockcheck/x.go", `import ("time"; "noonmark/clockcheck/selection"; "noonmark/clockcheck/timescale")`, star, nil},
+		{"clockcheck/x.go", `import ("time"; "noonmark/clockcheck/thermal"; "noonmark/clockcheck/timescale")`, star, nil},
 		{"rtc/rtctest/x.go", `import "noonmark/rtc"`, star, nil},
 		{"gnss/gnsstest/x.go", gnss, star, nil},
 		{"gnss/x_test.go", `import "noonmark/gnss/gnsstest"`, star, nil},

@@ -24,7 +24,7 @@ var rooms = []string{"clockcheck/estimate", "clockcheck/thermal", "clockcheck/ba
 
 // core are the packages to which time is an argument.
 var core = slices.Concat(rooms, []string{
-	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms, "status",
+	"gnss", "rtc", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/stability", timescale, terms, "status",
 	"clockcheck/air/order", "clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
@@ -32,7 +32,7 @@ var core = slices.Concat(rooms, []string{
 
 // machines are the packages of the core that start no goroutine either.
 var machines = slices.Concat(rooms, []string{
-	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/selection", "clockcheck/stability", timescale, terms,
+	"gnss", "grid", "grid/standing", "grid/track", "clockcheck", "clockcheck/stability", timescale, terms,
 	"clockcheck/air/order", "clockcheck/air/sound", "clockcheck/air/band", "clockcheck/air/crowd", "clockcheck/air/signal",
 	"clockcheck/leaps", "clockcheck/marks", "clockcheck/steer", "clockcheck/steer/steertest",
 	"cmd/internal/station", "cmd/internal/world", "cmd/internal/screen", "cmd/internal/baseline", "cmd/internal/report",
@@ -40,7 +40,7 @@ var machines = slices.Concat(rooms, []string{
 
 // extra is what a package may import of ours besides timescale and terms.
 var extra = map[string][]string{
-	"clockcheck":                 {"clockcheck/selection", "clockcheck/thermal"},
+	"clockcheck":                 {"clockcheck/thermal"},
 	"clockcheck/bank":            {"clockcheck/estimate"},
 	"clockcheck/source/receiver": {"clockcheck"},
 	"clockcheck/source/rtc":      {"clockcheck", "clockcheck/bank"},
@@ -48,7 +48,7 @@ var extra = map[string][]string{
 	"clockcheck/source/server":   {"clockcheck", "clockcheck/bank"},
 	"clockcheck/source/mark":     {"clockcheck", "clockcheck/bank"},
 	"clockcheck/source/air":      {"clockcheck", "clockcheck/bank"},
-	"clockcheck/explain": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/source/receiver", "clockcheck/source/rtc",
+	"clockcheck/explain": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/thermal", "clockcheck/source/receiver", "clockcheck/source/rtc",
 		"clockcheck/source/pulse"},
 	"clockcheck/banked": {"clockcheck", "clockcheck/bank", "clockcheck/estimate", "clockcheck/thermal", "clockcheck/explain", "clockcheck/source/receiver", "clockcheck/source/rtc",
 		"clockcheck/source/pulse", "clockcheck/source/server", "clockcheck/source/mark", "clockcheck/source/air"},
