@@ -251,7 +251,7 @@ def replug(b):
 @case
 def weeks(b):
     """The receiver's date is 1024 weeks early."""
-    m = b.start(b.disk("learned"), wait=False)
+    m = b.start(b.disk("evening"), wait=False)
     b.receiver(m, weeks=1024)
     m.up()
     m.until("a status", lambda: verdict(m.status()), 120)

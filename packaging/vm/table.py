@@ -7,7 +7,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 def commit():
     """The commit that is checked out, with a plus where files differ from it."""
     ask = lambda *words: subprocess.run(["git", "-C", HERE, *words], capture_output=True, text=True).stdout.strip()
-    return (ask("rev-parse", "--short", "HEAD") or "unknown") + ("+" if ask("status", "--porcelain", "-uno") else "")
+    return (ask("rev-parse", "--short", "HEAD") or "unknown") + ("+" if ask("status", "--porcelain", "-uno", "--", ":/", ":!:results.md") else "")
 
 def keep(path, name, what, result, seconds, short):
     """Replaces the line of one case; the others stay."""
