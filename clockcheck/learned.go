@@ -49,6 +49,7 @@ type LearnedLatency struct {
 	// How unlikely it is that the lateness is another by now, nats; 0 = nothing spoke for
 	// that.
 	DoubtNats float64 `json:"doubt_nats,omitempty"`
+	Loose     bool    `json:"loose,omitempty"` // told, but not as closely as it takes to prove it
 }
 
 // LearnedRTC is the last comparison of the hardware clock with UTC.

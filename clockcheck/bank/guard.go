@@ -207,7 +207,8 @@ func (b *Bank) Proved() Proved {
 		t := &b.tracks[i]
 		p.Date = p.Date && t.Dated
 		if t.streams() {
-			p.Lateness = p.Lateness && !t.Free && math.Abs(t.F.V[estimate.D]-best.F.V[estimate.D]) < 4*proved
+			loose := b.late.Loose && t.F.Sigma(estimate.D) >= proved
+			p.Lateness = p.Lateness && !t.Free && !loose && math.Abs(t.F.V[estimate.D]-best.F.V[estimate.D]) < 4*proved
 		}
 	}
 	p.Lateness = p.Lateness && p.Second

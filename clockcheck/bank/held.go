@@ -115,10 +115,17 @@ func (b *Bank) Lateness() (mean, sigma, moved float64) {
 	return mean, sigma, moved
 }
 
+// LatenessTold tells whether somebody else than the receiver told the best track how late it
+// is, in whatever width.
+func (b *Bank) LatenessTold() bool {
+	t := b.Best()
+	return t.streams() && !t.Roots.Only(SetOf(Receiver))
+}
+
 // LatenessDoubt is how unlikely it is that the receiver's lateness is another than mean, s,
-// as it was learned, nats: −ln of the weight of the tracks in which it is, among all that
+// as it was learned to σ, s; nats: −ln of the weight of the tracks in which it is, among all that
 // have met the receiver. false = none has.
-func (b *Bank) LatenessDoubt(mean float64) (doubt float64, met bool) {
+func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 	other, all := 0.0, 0.0
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
@@ -126,7 +133,7 @@ func (b *Bank) LatenessDoubt(mean float64) (doubt float64, met bool) {
 			continue
 		}
 		all += b.weight[i]
-		if t.streams() && (t.Free || math.Abs(t.F.V[estimate.D]-mean) > 4*proved) {
+		if t.streams() && (t.Free || math.Abs(t.F.V[estimate.D]-mean) > 4*math.Max(proved, sigma)) {
 			other += b.weight[i]
 		}
 	}

@@ -24,6 +24,7 @@ type Lateness struct {
 	Most        float64 // s
 	Known       bool    // learned, or the operator said it
 	Said        bool    // the operator said it: it needs no price
+	Loose       bool    // learned, but not as closely as it takes to prove it
 	Doubt       float64 // nats: how unlikely an earlier run left it that it is another by now; 0 = it left no doubt
 }
 

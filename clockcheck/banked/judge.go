@@ -145,7 +145,7 @@ func (j *Judge) ReceiverNamed(key string) {
 	l.Mean, l.Sigma = j.rx.LatePrior()
 	if kept, ok := j.kept(key); ok && j.rx.Steady() {
 		l.Mean, l.Sigma = kept.LatencyS, math.Hypot(math.Hypot(kept.SigmaS, 0.020), kept.LeapS)
-		l.Known, l.Doubt = kept.LeapS == 0, kept.DoubtNats
+		l.Known, l.Doubt, l.Loose = kept.LeapS == 0, kept.DoubtNats, kept.Loose
 		if kept.EdgeOpenS == 0 { // an earlier version kept some that were not quite told
 			j.pulse.Recall(kept.Edge)
 		}

@@ -19,6 +19,7 @@ const (
 	rateKept     = 5e-6 // s/s, σ: a rate known less well is not kept
 	clockKept    = 30.0 // s: nor is a hardware clock's offset
 	sameStream   = 0.1  // s: a stream that is as late as that of the run before
+	looseMost    = 0.15 // s, σ: a lateness known no better than a third of what is assumed of any is not kept
 	seconds      = 1.0  // s: a wider hull is kept as a range about the best, no Gaussian
 )
 
@@ -155,22 +156,24 @@ func rulesName(kind string) string {
 }
 
 // latencies is the kept list with the present receiver's entry renewed: as it is proved, or
-// with the doubt there is that it is another by now.
+// told loosely where it never was; or with the doubt there is that it is another by now.
 func (j *Judge) latencies() []clockcheck.LearnedLatency {
 	if j.rx.Key == "" || !j.rx.Steady() || j.cfg.Latency > 0 {
 		return j.learned.Latencies
 	}
 	old, had := j.kept(j.rx.Key)
-	if !j.bank.Proved().Lateness {
-		doubt, met := j.bank.LatenessDoubt(old.LatencyS)
+	proved := j.bank.Proved()
+	d, sigma, leap := j.bank.Lateness()
+	loose := proved.Second && !proved.Lateness && sigma < looseMost && j.bank.LatenessTold() && (!had || old.Loose)
+	if !proved.Lateness && !loose {
+		doubt, met := j.bank.LatenessDoubt(old.LatencyS, old.SigmaS)
 		if !had || !met {
 			return j.learned.Latencies
 		}
 		old.DoubtNats = doubt
 		return j.withLatency(&old)
 	}
-	d, sigma, leap := j.bank.Lateness()
-	me := clockcheck.LearnedLatency{Key: j.rx.Key, LatencyS: d, SigmaS: sigma, LeapS: math.Max(leap, old.LeapS), Edge: j.pulse.Edge()}
+	me := clockcheck.LearnedLatency{Key: j.rx.Key, LatencyS: d, SigmaS: sigma, Loose: loose, LeapS: math.Max(leap, old.LeapS), Edge: j.pulse.Edge()}
 	if had && me.Edge == "" {
 		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS
 	}

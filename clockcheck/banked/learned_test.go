@@ -133,3 +133,37 @@ func TestDisprovedClockIsNotKept(t *testing.T) {
 		t.Error("the hardware clock is not called false by receiver and server together")
 	}
 }
+
+// What a crowd told of a lateness, ±0.3 s, proves none, and is worth keeping all the same: after
+// a power-off the guard is narrower than that of a receiver of which nobody told anything.
+func TestLooseLatenessIsKept(t *testing.T) {
+	alone := func(l clockcheck.Learned) *station {
+		w := newStation(t, l)
+		w.run(45 * 60)
+		return w
+	}
+	first := newStation(t, clockcheck.Learned{})
+	for range 45 {
+		first.run(60)
+		first.crowd(0)
+	}
+	l := first.j.Learned()
+	if first.proved("latency") || len(l.Latencies) != 1 || !l.Latencies[0].Loose {
+		t.Fatalf("beside a crowd it proves %v, and keeps %+v", first.got.Proved, l.Latencies)
+	}
+	with, without := alone(l), alone(clockcheck.Learned{})
+	if with.got.Guard > 0.6 || without.got.Guard < 0.8 || with.proved("latency") {
+		t.Errorf("after a power-off the guard is %.2f s, and %.2f s without; it proves %v", with.got.Guard, without.got.Guard, with.got.Proved)
+	}
+	// It is kept once more; a server makes it a proved one.
+	if again := with.j.Learned(); len(again.Latencies) != 1 || !again.Latencies[0].Loose || again.Latencies[0].SigmaS > looseMost {
+		t.Errorf("after the second evening it keeps %+v", again.Latencies)
+	}
+	for range 4 {
+		with.run(60)
+		with.server("home", 0)
+	}
+	if last := with.j.Learned(); !with.proved("latency") || len(last.Latencies) != 1 || last.Latencies[0].Loose {
+		t.Errorf("beside a server it proves %v, and keeps %+v", with.got.Proved, last.Latencies)
+	}
+}

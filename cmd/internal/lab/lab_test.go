@@ -50,7 +50,6 @@ func part[T any](all []T, n int) (some []T) {
 // expect, or never, and why. None says anything false.
 var refuses = map[string]string{
 	"clock-a-second-slow": "the second is proved after three pages, 43 min, not two; a lateness that nobody knows is anywhere in its range",
-	"ear-kept":            "what the crowd tells of a lateness, 0.26 s at 99 %, is not kept",
 	"ear-signal":          "a learned lateness that nothing bears out may be another unit's",
 	"sleep-twice":         "as ear-signal: what is proved before a sleep is learned after it",
 }
