@@ -3,6 +3,8 @@
 package air
 
 import (
+	"math"
+
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
 )
@@ -10,6 +12,9 @@ import (
 const (
 	// shareOfBound: σ of the error that all hearings share, as a share of the 99 % bound.
 	shareOfBound = 0.40
+	// floor is what package crowd adds to its statistical bound for delays: a range, ± s
+	// (TestFloorIsThatOfTheCrowd).
+	floor = 0.10
 	// leastSignals: of fewer other stations no majority can be right (assumption).
 	leastSignals = 5
 )
@@ -26,6 +31,16 @@ func Take(a *clockcheck.Air) (r bank.Reading, ok bool) {
 	if a.Bound <= 0 || a.Modulo < 0 {
 		return r, false
 	}
-	return bank.Reading{Source: s, At: a.At, Z: int64(a.UTC) - int64(a.At), Common: a.Bound.Seconds() * shareOfBound,
+	return bank.Reading{Source: s, At: a.At, Z: int64(a.UTC) - int64(a.At), Common: common(a.Bound.Seconds(), s),
 		Modulo: a.Modulo.Seconds(), Dated: a.Modulo == 0}, true
+}
+
+// common is the σ of a hearing, s, by its 99 % bound. That of a crowd is a statistical one and a
+// range of delays: the variance of a uniform error is a third of its half-width's square, and
+// the sum of both has lighter tails than the Gaussian of its variance.
+func common(bound float64, s bank.Source) float64 {
+	if s != bank.Crowd || bound <= floor {
+		return bound * shareOfBound
+	}
+	return min(math.Hypot((bound-floor)*shareOfBound, floor/math.Sqrt(3)), bound*shareOfBound)
 }
