@@ -147,10 +147,6 @@ func (b *Bank) remember(r *Reading) {
 	w := &b.last[r.Source]
 	if w.said, w.at = true, r.At; r.Source != Clock {
 		w.z, w.bound = r.Z, 2*r.Common+4*math.Sqrt(r.Var)
-		if f := &b.Best().F; r.Source == Receiver { // what it says of UTC is its stream and its lateness
-			w.z += int64(f.V[estimate.D] * 1e9)
-			w.bound += 4 * f.Sigma(estimate.D)
-		}
 		return
 	}
 	for i := range b.tracks[:b.n] {

@@ -52,7 +52,7 @@ var Prices = [numAssumptions]Price{
 	MarkFalse:        {"mark false", 0.01, "mark", "assumption from entry slips 0.01 (Beamex 2021), unseen errors 0.01 (Swain and Guttman 1980)"},
 	AirFalse:         {"air false", 1e-3, "night, 20 stations", "assumption from 1,291 signals: 0.084 beyond 1 s, if independent"},
 	PulseFalse:       {"pulse false", 1e-3, "12 h", "assumption"},
-	ClockSet:         {"hardware clock set, or lost", 3e-3, "12 h", "assumption; 3 of 3 boards with old cells lost the time (iiab 657)"},
+	ClockSet:         {"hardware clock set or lost", 3e-3, "12 h", "assumption; 3 of 3 boards with old cells lost the time (iiab 657)"},
 	WritesScatter:    {"kernel's writes leave the clock anywhere", 0.05, "chip", "assumption: chips whose first second after a write has any length (PCF8563 as Linux writes it)"},
 	ClockMoved:       {"hardware clock's rate moved", 0.6, "12 h outdoors", "assumption; a plain fork loses 0.034 ppm/K² (NXP UM10301)"},
 	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},

@@ -9,9 +9,13 @@ const pagesMost = 6
 // nats: it was missed by all of so many satellites. Pages that are missed one after the
 // other have one cause: the first is dear, the next ones less so.
 func (b *Bank) pagePrice(again bool, satellites int) float64 {
-	price := b.nats[PageMissed]
+	a := PageMissed
 	if again {
-		price = b.nats[PageAgain]
+		a = PageAgain
+	}
+	price := b.nats[a]
+	if !b.allowed(a) {
+		return 2 * tooDear
 	}
 	return math.Min(price, -math.Log(satelliteMiss)*float64(max(satellites, 1)))
 }
