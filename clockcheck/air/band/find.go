@@ -29,13 +29,13 @@ type candidate struct {
 // out, and the rest searched anew.
 const passes = 2
 
-// Find lists the signals of a mode in 8 kHz samples, the plainest first. Signals of which
-// a third lies outside the samples are found, too.
+// Find lists the signals of a mode in 8 kHz samples that begin with a period, the plainest first. Signals of which
+// a third lies outside the samples are found, too. Where a mode's arrays are alike and one of them is not heard,
+// the signal is taken to lie in the samples.
 func Find(samples []float32, m Mode) []Signal { return find(samples, m, false) }
 
-// FindWhole lists only those that lie in the samples wholly: where these are longer than
-// a period and a signal, each is whole once, and a part of one could be taken for
-// another at a wrong time.
+// FindWhole is for samples that begin anywhere. It lists only signals that lie in them wholly; those that could as well be
+// the rest of one that is cut off are not Plain.
 func FindWhole(samples []float32, m Mode) []Signal { return find(samples, m, true) }
 
 func find(samples []float32, m Mode, whole bool) []Signal {
@@ -105,6 +105,7 @@ func search(s *spectrum, m Mode, whole bool) (found []candidate) {
 				continue
 			}
 			c := candidate{f, b, hits, len(in), 0, hits >= t.plain || coherent && hits >= t.gatePlain}
+			c.plain = c.plain && (!whole || s.ends(f, b, m))
 			for _, p := range in {
 				c.score += s.standsOut(f+p.frames, b, int(p.tone), m.Tones)
 			}
@@ -116,10 +117,36 @@ func search(s *spectrum, m Mode, whole bool) (found []candidate) {
 	return found
 }
 
+// endHits is how many of the seven symbols of an outer array must be heard: a place that is an array off has them by
+// chance in 4 % (binomial), so that five such, which would make a crowd, agree in one of 7 million.
+const endHits = 3
+
+// ends tells whether a place is the signal's begin and not an array beside it, where arrays are alike: two arrays
+// alone may be the first two or the last two. Where the other place lies in the sound, the better of both is
+// kept; where it does not, the array must be heard that only this place has.
+func (s *spectrum) ends(f, b int, m Mode) bool {
+	if !m.alike() {
+		return true
+	}
+	first, last := m.Arrays[0], m.Arrays[len(m.Arrays)-1]
+	apart, end := m.Arrays[1].at*perSymbol, (last.at+len(last.tones)-1)*perSymbol
+	return (f-apart >= 0 || s.hears(f, b, last)) && (f+apart+end < s.frames || s.hears(f, b, first))
+}
+
+func (s *spectrum) hears(f, b int, a array) bool {
+	n := 0
+	for k, tone := range a.tones {
+		if s.tone(f+(a.at+k)*perSymbol, b) == tone {
+			n++
+		}
+	}
+	return n >= endHits
+}
+
 // inside moves a place of which a part lies outside the sound by one array, where arrays
 // are alike: the same symbols, the third array not seen, and the whole signal in the sound.
 func (s *spectrum) inside(c candidate, m Mode, probes []probe) candidate {
-	if c.of == len(probes) || m.Arrays[0].tones[0] != m.Arrays[1].tones[0] {
+	if c.of == len(probes) || !m.alike() {
 		return c
 	}
 	apart, last := m.Arrays[1].at*perSymbol, probes[len(probes)-1].frames
@@ -204,7 +231,7 @@ func (m Mode) same(c, k candidate) bool {
 	if dt <= perSymbol*5/4 {
 		return true
 	}
-	if m.Arrays[0].tones[0] != m.Arrays[1].tones[0] {
+	if !m.alike() {
 		return false
 	}
 	apart := m.Arrays[1].at * perSymbol

@@ -33,6 +33,9 @@ type array struct {
 
 func (m Mode) spacingHz() float64 { return rate / float64(m.Symbol) }
 
+// alike tells whether all arrays are the same.
+func (m Mode) alike() bool { return m.Arrays[0].tones[0] == m.Arrays[1].tones[0] }
+
 const rate = 8000.0
 
 const (

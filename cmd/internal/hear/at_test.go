@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"io"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -46,6 +48,24 @@ func TestAt(t *testing.T) {
 		if math.Abs(got.ErrorS-(tt.error-crowd.Delay)) > 0.05 || got.BoundS > tt.most || got.BoundS < tt.most-0.1 || got.ModuloS != 15 {
 			t.Errorf("%s: %+v", tt.at, got)
 		}
+	}
+}
+
+// TestAtOfACutPeriod: a recording that begins 4 s into a period lacks the first arrays of its signals. What is left of them
+// looks like signals 5.76 s later, by which no clock is judged.
+func TestAtOfACutPeriod(t *testing.T) {
+	good, err := os.ReadFile(air + "busy_03.wav")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut := append(good[:44:44], good[44+4*2*12000:]...)
+	path := filepath.Join(t.TempDir(), "cut.wav")
+	if err := os.WriteFile(path, append(cut, raw(t, "field-110115.wav")[:4*2*12000]...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, text := run(t, cli.Hear{Words: []string{path}, At: "2031-02-03T04:05:19.0Z"})
+	if code != 1 || strings.Contains(text, "The crowd of") || strings.Contains(text, "The clock that gave") {
+		t.Errorf("%d, %s", code, text)
 	}
 }
 

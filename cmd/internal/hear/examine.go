@@ -56,10 +56,11 @@ const ownWidth = 10
 
 // span says what is known of a piece beside its sound.
 type span struct {
-	into    float64 // s from a period's begin to the first sample
-	ownHz   float64 // a signal there is our own; 0 = none
-	station string  // the time signal that the radio is tuned to; "" = none is named
-	tied    bool    // it came at the rate that it is said to have: no other is looked for
+	into     float64 // s from a period's begin to the first sample, by the clock to be judged
+	anywhere bool    // that clock may be wrong: the sound may begin anywhere in a period
+	ownHz    float64 // a signal there is our own; 0 = none
+	station  string  // the time signal that the radio is tuned to; "" = none is named
+	tied     bool    // it came at the rate that it is said to have: no other is looked for
 }
 
 // examineSpan does so for a piece of which more is known.
@@ -76,7 +77,7 @@ func examineSpan(p sound.Piece, m band.Mode, known span) found {
 	}
 	samples, without := band.LeaveOut(samples)
 	find := band.Find
-	if p.Seconds() > (m.Period + longFile).Seconds() {
+	if known.anywhere || p.Seconds() > (m.Period+longFile).Seconds() {
 		find = band.FindWhole
 	}
 	all := find(samples, m)

@@ -82,7 +82,7 @@ func files(c cli.Hear, m band.Mode, out io.Writer) (code int, err error) {
 		if err != nil {
 			return exit.No, fmt.Errorf("hear: %w", err)
 		}
-		f := examineSpan(p, m, span{into: at.into(m), station: c.Station})
+		f := examineSpan(p, m, span{into: at.into(m), anywhere: c.At != "", station: c.Station})
 		f.Path = path
 		if c.At != "" {
 			f.Clock = at.by(f, m, c)

@@ -179,7 +179,7 @@ func (e *ear) examine() error {
 	}
 	now := e.h.sample()
 	begin := now.System.Add(first.Sub(now.Local)) // the first sample, by the system clock
-	f := examineSpan(piece, e.m, span{into: math.Mod(float64(begin)/1e9, e.m.Period.Seconds()), ownHz: e.c.OwnHz, tied: true})
+	f := examineSpan(piece, e.m, span{into: math.Mod(float64(begin)/1e9, e.m.Period.Seconds()), anywhere: true, ownHz: e.c.OwnHz, tied: true})
 	if f.Crowd == nil {
 		e.word(f.Because)
 		return nil

@@ -3,7 +3,7 @@
 // test noticed. The tree itself is never written: the go command's -overlay shows it
 // the changed file.
 //
-//	go run ./cmd/internal/mutate [--count 40] [--seed 1] PACKAGE-FOLDER...
+//	go run ./cmd/internal/mutate [--count 40] [--seed 1] [--long] PACKAGE-FOLDER...
 package main
 
 import (
@@ -35,6 +35,7 @@ func run(ctx context.Context, args []string, out io.Writer) error {
 	set := flag.NewFlagSet("mutate", flag.ContinueOnError)
 	count := set.Int("count", 40, "lines changed in each package")
 	seed := set.Uint64("seed", 1, "which lines")
+	long := set.Bool("long", false, "play the tests too that -short leaves out")
 	limit := set.Duration("limit", 2*time.Minute, "a run of the tests that takes longer counts as noticed")
 	if err := set.Parse(args); err != nil {
 		return err
@@ -44,7 +45,7 @@ func run(ctx context.Context, args []string, out io.Writer) error {
 	}
 	var all tally
 	for _, dir := range set.Args() {
-		t, err := try(ctx, dir, *count, rand.New(rand.NewPCG(*seed, 0)), *limit, out)
+		t, err := try(ctx, dir, *count, rand.New(rand.NewPCG(*seed, 0)), tests{*limit, *long}, out)
 		if err != nil {
 			return err
 		}
@@ -55,6 +56,12 @@ func run(ctx context.Context, args []string, out io.Writer) error {
 		fmt.Fprintf(out, "together: %s\n", all)
 	}
 	return nil
+}
+
+// tests says how they are run.
+type tests struct {
+	limit time.Duration
+	long  bool
 }
 
 // tally counts the changes noticed and not noticed.
@@ -69,7 +76,7 @@ func (t tally) String() string {
 }
 
 // try changes up to count lines of the package in dir.
-func try(ctx context.Context, dir string, count int, r *rand.Rand, limit time.Duration, out io.Writer) (t tally, err error) {
+func try(ctx context.Context, dir string, count int, r *rand.Rand, how tests, out io.Writer) (t tally, err error) {
 	lines, err := mutations(dir)
 	if err != nil {
 		return t, err
@@ -85,7 +92,7 @@ func try(ctx context.Context, dir string, count int, r *rand.Rand, limit time.Du
 			break
 		}
 		m := l[r.IntN(len(l))]
-		switch verdict, err := test(ctx, dir, work, m, limit); {
+		switch verdict, err := test(ctx, dir, work, m, how); {
 		case err != nil:
 			return t, err
 		case verdict == notCompiled:
@@ -108,7 +115,7 @@ const (
 )
 
 // test runs the package's tests on the source that m changes.
-func test(ctx context.Context, dir, work string, m mutation, limit time.Duration) (verdict, error) {
+func test(ctx context.Context, dir, work string, m mutation, how tests) (verdict, error) {
 	src, err := os.ReadFile(m.file)
 	if err != nil {
 		return survived, err
@@ -126,9 +133,9 @@ func test(ctx context.Context, dir, work string, m mutation, limit time.Duration
 		return survived, err
 	}
 	// The test program ends itself: killing the go command would leave it running.
-	ctx, stop := context.WithTimeout(ctx, limit+time.Minute)
+	ctx, stop := context.WithTimeout(ctx, how.limit+time.Minute)
 	defer stop()
-	cmd := exec.CommandContext(ctx, "go", "test", "-short", "-count=1", "-vet=off", "-timeout", limit.String(), "-overlay", overlayFile, ".")
+	cmd := exec.CommandContext(ctx, "go", "test", fmt.Sprintf("-short=%v", !how.long), "-count=1", "-vet=off", "-timeout", how.limit.String(), "-overlay", overlayFile, ".")
 	cmd.Dir = dir
 	text, err := cmd.CombinedOutput()
 	switch {
