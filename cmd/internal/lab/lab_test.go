@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -86,6 +87,51 @@ func TestRefusalsAreNamed(t *testing.T) {
 	for n, why := range refuses {
 		if !all[n] || why == "" {
 			t.Errorf("%q, because %q: no such scenario, or no reason", n, why)
+		}
+	}
+}
+
+// shownBeside names the explanations without which no scenario falls, and what shows them
+// instead: a test of package bank, or why there is none.
+var shownBeside = map[string]string{
+	"lateness wanders":                         "none: where it is forbidden an oscillator that moved explains as much",
+	"kernel's writes leave the clock anywhere": "TestWritesScatter",
+	"hardware clock's rate moved":              "none: where it is forbidden the clock was set",
+	"what is false fits by chance":             "TestLoneReceiverComesBack",
+	"what is false moves besides":              "TestFalseMovesToo",
+}
+
+// Each explanation has a scenario that falls where it is forbidden, or is named above.
+func TestEachExplanationIsShown(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one night an explanation takes long under the race detector")
+	}
+	shows := map[string][]*Case{}
+	for _, c := range scenarios(t) {
+		for _, name := range c.Shows {
+			shows[name] = append(shows[name], c)
+		}
+	}
+	names := Explanations()
+	for _, name := range names {
+		if _, beside := shownBeside[name]; beside == (len(shows[name]) > 0) {
+			t.Errorf("%q: %d scenarios show it; named as shown by none: %v", name, len(shows[name]), beside)
+		}
+	}
+	for name := range shownBeside {
+		if !slices.Contains(names, name) {
+			t.Errorf("no explanation is called %q", name)
+		}
+	}
+	for _, name := range part(names, 5) {
+		without, err := Forbid(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range shows[name] {
+			if c.Play(1, without, nil).Good() {
+				t.Errorf("%s holds without the explanation %q that it says it shows", c.Name, name)
+			}
 		}
 	}
 }
