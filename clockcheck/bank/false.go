@@ -28,14 +28,14 @@ func (b *Bank) movesToo(deaf uint32) {
 }
 
 // stepToo: leap-second data came, as a track foretold that hears the receiver: it stepped back
-// by m whole seconds, at the time of a page. To whom the receiver was false before, and ahead
-// by no such number, its error moved by just that, and just then, by chance.
+// by m whole seconds, at the time of a page. To whom the receiver was false before, and led by
+// no such number besides, its error moved by just that, and just then, by chance.
 func (b *Bank) stepToo(deaf uint32, m int) {
 	b.stepped = 0
 	price := b.chance(2*wholeNear, float64(m)) + expected
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
-		if deaf>>i&1 == 1 && t.Out.Has(Receiver) && !(t.stillLeads() && t.Lead <= m && m <= t.LeadMost) {
+		if deaf>>i&1 == 1 && t.Out.Has(Receiver) && !(t.Met && 0 < t.Lead && t.Lead <= m && m <= t.LeadMost) {
 			t.assume(Assumed{What: FalseFits, Of: Receiver, Since: t.F.At, SizeS: -float64(m)}, price)
 		}
 	}
