@@ -27,6 +27,12 @@ func (b *Bank) movesToo(deaf uint32) {
 	}
 }
 
+// ledBy tells whether, by the track, the receiver led by m whole seconds when it became false,
+// and no page has passed without bringing the data.
+func (t *Track) ledBy(m int) bool {
+	return (t.stillLeads() || t.Met && !t.missed) && 0 < t.Lead && t.Lead <= m && m <= t.LeadMost
+}
+
 // stepToo: leap-second data came, as a track foretold that hears the receiver: it stepped back
 // by m whole seconds, at the time of a page. To whom the receiver was false before, and led by
 // no such number besides, its error moved by just that, and just then, by chance.
@@ -35,7 +41,7 @@ func (b *Bank) stepToo(deaf uint32, m int) {
 	price := b.chance(2*wholeNear, float64(m)) + expected
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
-		if deaf>>i&1 == 1 && t.Out.Has(Receiver) && !(t.Met && 0 < t.Lead && t.Lead <= m && m <= t.LeadMost) {
+		if deaf>>i&1 == 1 && t.Out.Has(Receiver) && !t.ledBy(m) {
 			t.assume(Assumed{What: FalseFits, Of: Receiver, Since: t.F.At, SizeS: -float64(m)}, price)
 		}
 	}
