@@ -1,6 +1,7 @@
 package sound
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"math"
@@ -48,6 +49,38 @@ func TestWAV(t *testing.T) {
 	}
 	if _, err := WAV(wav(8000, 1, []int16{1}), 1); err == nil {
 		t.Error("the second channel of one was read")
+	}
+}
+
+// TestWAVExtensible: the format's longer form names PCM in its first two bytes after the channels' mask.
+// Source: Multiple Channel Audio Data and WAVE Files (2001), WAVEFORMATEXTENSIBLE.
+func TestWAVExtensible(t *testing.T) {
+	b := wav(48000, 1, []int16{7, -7})
+	at := bytes.Index(b, []byte("fmt "))
+	long := append([]byte{}, b[at+8:at+24]...)
+	long[0], long[1] = 0xFE, 0xFF
+	long = append(long, 22, 0, 16, 0, 4, 0, 0, 0, 1, 0, 0, 0, 0, 0, 16, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71)
+	file := append(append(append(b[:at:at], "fmt \x28\x00\x00\x00"...), long...), b[at+24:]...)
+	if p, err := WAV(file, 0); err != nil || p.Rate != 48000 || len(p.Samples) != 2 || p.Samples[0] != 7.0/32768 {
+		t.Errorf("%+v, %v", p, err)
+	}
+	file[at+8+24] = 3 // floating point
+	if _, err := WAV(file, 0); err == nil || !strings.Contains(err.Error(), "16-bit PCM") {
+		t.Errorf("floating point: %v", err)
+	}
+}
+
+// TestWeighted: four sums beside each other are one sum.
+func TestWeighted(t *testing.T) {
+	h, x := []float32{1, 2, 3, 4, 5, 6, 7, 8, 9}, []float32{9, 7, 5, 3, 1, 2, 4, 6, 8}
+	want := float32(0)
+	for n := range len(h) + 1 {
+		if got := weighted(h[:n], x[:n]); got != want {
+			t.Errorf("%d: %v, want %v", n, got, want)
+		}
+		if n < len(h) {
+			want += h[n] * x[n]
+		}
 	}
 }
 

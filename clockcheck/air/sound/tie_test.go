@@ -37,8 +37,12 @@ func TestTie(t *testing.T) {
 			t.Errorf("least delay %v: broken at second %d", least, b)
 		}
 		at, bound, ok := tie.At(5 * 12000)
-		if d := at.Sub(start.Add(5 * time.Second)); !ok || d > bound || d < -bound {
+		d := at.Sub(start.Add(5 * time.Second))
+		if !ok || d > bound || d < -bound || bound != 16*time.Millisecond {
 			t.Errorf("least delay %v: off by %v, bound %v", least, d, bound)
+		}
+		if want := least - 15*time.Millisecond; (d - want).Abs() > time.Millisecond { // the least delay is taken to be the middle of 0 to 30 ms
+			t.Errorf("least delay %v: off by %v, want %v", least, d, want)
 		}
 	}
 	for _, lost := range []time.Duration{100 * time.Millisecond, -100 * time.Millisecond} {
