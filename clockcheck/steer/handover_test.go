@@ -137,6 +137,23 @@ func TestBusyMachineIsNoOtherProgram(t *testing.T) {
 	}
 }
 
+// A machine whose timer's interrupt comes seconds late: the kernel works those seconds off
+// later, and has taken less out until then than the clock's seconds say.
+func TestLateInterruptIsNoOtherProgram(t *testing.T) {
+	w := newWorld(t, steer.Config{}, 200*time.Millisecond)
+	for n := range 400 {
+		w.c.Stalled = n%7 >= 2 && n%7 < 6 // for 4 s
+		w.pass(time.Second)
+		w.tick()
+		if k := w.kinds(); k != "" || w.word() == steer.Another {
+			t.Fatalf("look %d: events %q, %s", n, k, w.word())
+		}
+	}
+	w.c.Stalled = false
+	w.run(10 * time.Minute)
+	w.holds(0.001)
+}
+
 // A bracket of the clocks that is wide has no step in it.
 func TestWideBracketIsNoStep(t *testing.T) {
 	w := newWorld(t, steer.Config{}, 0)

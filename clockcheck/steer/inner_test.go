@@ -286,9 +286,9 @@ func TestForeign(t *testing.T) {
 		{name: "error grows as it does", was: base, passed: 2 * time.Second, change: func(k *Kernel) { k.MaxError += 2 * time.Millisecond }},
 		{name: "error larger", was: base, passed: 2 * time.Second, change: func(k *Kernel) { k.MaxError += 2001 * time.Microsecond }, what: "how far off"},
 		{name: "error larger, not ours", was: base, passed: 2 * time.Second, aside: true, change: func(k *Kernel) { k.MaxError += 2001 * time.Microsecond }},
-		{name: "turned", was: base, passed: time.Second, change: func(k *Kernel) { k.SlewLeft = 751 * time.Microsecond }, what: "turn"},
-		{name: "turned back", was: base, passed: time.Second, change: func(k *Kernel) { k.SlewLeft = -751 * time.Microsecond }, what: "turn"},
-		{name: "turned a chunk and a half", was: base, passed: time.Second, change: func(k *Kernel) { k.SlewLeft = 750 * time.Microsecond }},
+		{name: "turned", was: base, passed: time.Second, change: func(k *Kernel) { k.SlewLeft = 1251 * time.Microsecond }, what: "turn"},
+		{name: "turned back", was: base, passed: time.Second, change: func(k *Kernel) { k.SlewLeft = -1251 * time.Microsecond }, what: "turn"},
+		{name: "turned two chunks and a half", was: base, passed: time.Second, change: func(k *Kernel) { k.SlewLeft = 1250 * time.Microsecond }},
 		{name: "turned, not ours", was: base, passed: time.Second, aside: true, change: func(k *Kernel) { k.SlewLeft = time.Microsecond }, what: "turn"},
 	} {
 		k := c.was

@@ -19,9 +19,12 @@ type slew struct {
 	at      timescale.UTC // the clock when last looked at
 }
 
-// pass moves on to the clock's time now.
-func (w *slew) pass(now timescale.UTC) {
-	for n := second(now) - second(w.at); n > 0; n-- {
+// pass moves on to the clock's time now, with the seconds that began by that.
+func (w *slew) pass(now timescale.UTC) { w.passed(now, second(now)-second(w.at)) }
+
+// passed moves on to the clock's time now; n seconds have begun for the kernel.
+func (w *slew) passed(now timescale.UTC, n int64) {
+	for ; n > 0; n-- {
 		w.running = min(max(w.left, -chunk), chunk)
 		w.left -= w.running
 		if w.running == 0 {

@@ -141,7 +141,8 @@ func (s *Steerer) Decide(in Input) Actions {
 	for _, m := range j.Modes {
 		s.wasWithin = s.wasWithin || m.Verdict == clockcheck.Within
 	}
-	if s.slew.pass(in.System); s.adopt {
+	s.follow(in)
+	if s.adopt {
 		s.slew, s.adopt = slew{left: in.Kernel.SlewLeft, at: in.System}, false
 	}
 	s.look(in)
@@ -158,6 +159,22 @@ func (s *Steerer) Decide(in Input) Actions {
 	a.Events = s.events
 	s.expect(in, &a)
 	return a
+}
+
+// follow moves the correction on as the kernel has. The kernel works its seconds off in its
+// timer's interrupt, which on a busy machine comes seconds late, while the clock goes on: so
+// they are counted by the kernel's own largest error, which grows by the same amount in each.
+// At its limit it counts no more; then the clock's seconds must do.
+func (s *Steerer) follow(in Input) {
+	grown := in.Kernel.MaxError - s.watch.kernel.MaxError
+	if !s.watch.have || grown < 0 || in.Kernel.MaxError >= maxMaxErr {
+		s.slew.pass(in.System)
+		return
+	}
+	n := int64((grown + chunk/2) / chunk)
+	s.watch.owed = s.watch.behind
+	s.watch.behind = max(0, s.watch.behind+second(in.System)-second(s.slew.at)-n)
+	s.slew.passed(in.System, n)
 }
 
 // repair takes out at the start what an earlier program left in the kernel.

@@ -40,6 +40,8 @@ type watch struct {
 	at        timescale.Local
 	done      timescale.Local // by when it was done what was ordered at at; 0 = at once
 	width     time.Duration   // of the bracket that offset was read in
+	behind    int64           // seconds of the clock that the kernel has not worked off
+	owed      int64           // … before this look
 	offset    int64           // system − local, ns
 	kernel    Kernel
 	disturbed bool            // at this look
@@ -56,7 +58,7 @@ type act struct {
 	manual bool // somebody at a keyboard could have done it
 }
 
-func (w *watch) forget() { w.have, w.disturbed = false, false }
+func (w *watch) forget() { w.have, w.disturbed, w.behind, w.owed = false, false, 0, 0 }
 
 // expect notes how things stand when a is done.
 func (s *Steerer) expect(in Input, a *Actions) {
@@ -85,7 +87,7 @@ func (s *Steerer) look(in Input) {
 	if what == "" {
 		return
 	}
-	w.disturbed = true
+	w.disturbed, w.behind = true, 0
 	s.slew = slew{left: in.Kernel.SlewLeft, at: in.System}
 	s.freq = in.Kernel.FreqPPM
 	same := w.last != 0 && in.Now.Sub(w.last) < oneAct
@@ -151,11 +153,12 @@ func (s *Steerer) foreign(in Input) (what string, hand bool) {
 		return "told the kernel that the clock is right", false
 	case w.kernel.Bits&BitUnsync == 0 && k.Bits&BitUnsync != 0 && passed < 60:
 		return "set the clock, to nearly the same time", false
-	case k.MaxError < w.kernel.MaxError-time.Microsecond, !w.aside && k.MaxError > w.kernel.MaxError+time.Duration(float64(chunk)*(passed+2+late)):
+	case k.MaxError < w.kernel.MaxError-time.Microsecond, !w.aside && k.MaxError > w.kernel.MaxError+time.Duration(float64(chunk)*(passed+2+late+float64(w.owed))):
 		return "told the kernel how far off the clock is", false
 	case w.aside && k.SlewLeft.Abs() > w.kernel.SlewLeft.Abs():
 		return "began to turn the clock", false
-	case !w.aside && (k.SlewLeft-s.slew.left).Abs() > chunk+chunk/2+time.Duration(late)*chunk:
+	// A second may begin between each two calls by which the kernel is told and asked.
+	case !w.aside && (k.SlewLeft-s.slew.left).Abs() > 2*chunk+chunk/2+time.Duration(late)*chunk:
 		return "began to turn the clock", false
 	}
 	return "", false

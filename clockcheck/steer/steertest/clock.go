@@ -29,6 +29,7 @@ var ErrDenied = errors.New("operation not permitted")
 // Clock is the system clock. Instants given to it must not go back.
 type Clock struct {
 	Denied  bool // the program lacks CAP_SYS_TIME
+	Stalled bool // the timer's interrupt does not come: the clock goes on, its seconds are worked off later
 	Steps   int  // how often anybody stepped it
 	at      timescale.Local
 	sec     int64   // whole seconds of the clock at at
@@ -42,6 +43,7 @@ type Clock struct {
 	maxErr  time.Duration
 	estErr  time.Duration
 	tai     int
+	behind  int  // seconds not worked off
 	leaped  bool // STA_INS or STA_DEL is used up
 }
 
@@ -69,6 +71,9 @@ func (c *Clock) clear() {
 
 // pass lets local time pass until now.
 func (c *Clock) pass(now timescale.Local) {
+	for ; c.behind > 0 && !c.Stalled; c.behind-- {
+		c.overflow()
+	}
 	for left := float64(now.Sub(c.at)); left > 0; {
 		rate := 1 + (c.freq+c.tick)*1e-6 + c.running.Seconds()
 		need := (1e9 - c.frac) / rate
@@ -78,7 +83,10 @@ func (c *Clock) pass(now timescale.Local) {
 		}
 		left -= need
 		c.sec, c.frac = c.sec+1, 0
-		c.overflow()
+		if c.behind++; !c.Stalled {
+			c.behind--
+			c.overflow()
+		}
 	}
 	c.at = max(c.at, now)
 }
