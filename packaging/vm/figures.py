@@ -111,7 +111,12 @@ def pulse(b):
     p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out, preexec_fn=first)
     b.children.append(p)
     configure(m, ("receiver.pps", '"/dev/pps0"'), ("receiver.pps_edge", '"assert"'))
-    m.until("the pulse used", lambda: honest(m)[0]["clock"]["basis"] == "pps", 120)
+    try:
+        m.until("the pulse used", lambda: honest(m)[0]["clock"]["basis"] == "pps", 120)
+    except Late as e:
+        with open(out.name) as f:
+            _, sd, worst = spread([int(x) / 1e6 for x in f])
+        raise Late(f"{e}: {' '.join(trust(m.status(), 'pulse'))} The pulse itself is given with an sd of {sd:.2f} ms, at most {worst:.1f} from its mean")
     time.sleep(20)
     with open(out.name) as f:
         so_far = len(f.readlines())
