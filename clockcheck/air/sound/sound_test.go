@@ -41,7 +41,7 @@ func TestWAV(t *testing.T) {
 	}
 	for name, b := range map[string][]byte{
 		"nothing": nil, "no WAV": []byte("RIFFxxxxAVI LIST"), "too fast": wav(96000, 1, []int16{1}), "too slow": wav(4000, 1, nil),
-		"no sound": good[:40], "three channels": wav(8000, 3, []int16{1, 2, 3}),
+		"no sound": good[:40], "samples before their form": append(bytes.Clone(good[:12]), good[len(good)-16:]...), "three channels": wav(8000, 3, []int16{1, 2, 3}),
 	} {
 		if _, err := WAV(b, 0); err == nil || !strings.HasPrefix(err.Error(), "sound: ") {
 			t.Errorf("%s: %v", name, err)

@@ -1,6 +1,7 @@
 package hear
 
 import (
+	"context"
 	"io"
 	"os"
 	"path/filepath"
@@ -62,20 +63,25 @@ func TestNoRecorder(t *testing.T) {
 	}
 }
 
-// TestRecorderIsEnded: a recorder that sends nothing is ended with the program, not left behind.
+// TestRecorderIsEnded: the recorder is ended with the program, not left behind.
 func TestRecorderIsEnded(t *testing.T) {
 	mark := filepath.Join(t.TempDir(), "running")
-	recorderThat(t, "echo $$ >"+mark+"; exec sleep 600")
-	begin := time.Now()
-	code, _, err := fromDevice(t)
-	if code != 1 || err == nil || !strings.Contains(err.Error(), "device is gone") {
-		t.Errorf("%d, %v", code, err)
+	recorderThat(t, "echo $$ >"+mark+".new; mv "+mark+".new "+mark+"; exec sleep 600")
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error)
+	go func() {
+		_, err := Hear(ctx, cli.Hear{Mode: "FT8", Rate: 12000, Channel: 1, Channels: 1}, strings.NewReader(""), io.Discard, io.Discard)
+		ended <- err
+	}()
+	var pid []byte
+	for begin := time.Now(); len(pid) == 0 && time.Since(begin) < time.Minute; time.Sleep(5 * time.Millisecond) {
+		pid, _ = os.ReadFile(mark)
 	}
-	pid, err := os.ReadFile(mark)
-	if err != nil {
-		t.Fatal(err)
+	stop()
+	if err := <-ended; err != nil && !strings.Contains(err.Error(), "device is gone") || len(pid) == 0 {
+		t.Fatalf("%v, recorder %q", err, pid)
 	}
 	if _, err := os.Stat("/proc/" + strings.TrimSpace(string(pid))); err == nil {
-		t.Errorf("the recorder runs on after %v", time.Since(begin))
+		t.Errorf("the recorder %s runs on", pid)
 	}
 }
