@@ -176,9 +176,10 @@ func (b *Bank) Half(ahead float64) float64 {
 	return max(-lo, hi)
 }
 
-// Holds tells whether the guard of ahead more seconds without a reading is at most g.
+// Holds tells whether the guard of ahead more seconds without a reading is at most g, as it
+// will be solved for then.
 func (b *Bank) Holds(g, ahead float64) bool {
-	if g -= b.unseen(ahead); g <= 0 {
+	if g = (g - b.unseen(ahead)) / (1 + nearGuard); g <= 0 {
 		return false
 	}
 	p := b.parts(ahead)

@@ -105,7 +105,7 @@ func TestLeapInTheFirstMinutesLeavesNoWrongRate(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long, and without a goroutine that the race detector could watch")
 	}
-	for seed := range uint64(12) {
+	for seed := range count(1, 12) {
 		w := comparedOnce(t, rand.NewPCG(seed, 1), 0.024, 20*time.Millisecond)
 		w.run(8 * time.Minute)
 		w.latency += 0.05 + 0.01*float64(seed)
@@ -128,7 +128,7 @@ func TestShortDragOfAScatteringReceiver(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long, and without a goroutine that the race detector could watch")
 	}
-	for seed := range uint64(6) {
+	for seed := range count(1, 6) {
 		w := comparedOnce(t, rand.NewPCG(seed, 3), 0.024, 60*time.Millisecond)
 		w.run(150 * time.Minute)
 		w.drag = -377e-6
@@ -148,7 +148,7 @@ func TestLeapBackFromADrag(t *testing.T) {
 	if testing.Short() {
 		t.Skip("long, and without a goroutine that the race detector could watch")
 	}
-	for _, learned := range []time.Duration{60 * time.Minute, 75 * time.Minute, 90 * time.Minute, 110 * time.Minute} {
+	for _, learned := range first([]time.Duration{60 * time.Minute, 75 * time.Minute, 90 * time.Minute, 110 * time.Minute}, 1) {
 		for _, ppm := range []float64{200, 255, 300, 400} {
 			w := comparedOnce(t, rand.NewPCG(1, 2), 0.0012, 8*time.Millisecond)
 			w.run(learned)

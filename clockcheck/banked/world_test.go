@@ -3,6 +3,7 @@ package banked
 import (
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"testing"
 	"time"
@@ -11,6 +12,25 @@ import (
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
 )
+
+// long asks for the long worlds whole: a step of .ci/run.
+var long = os.Getenv("NOONMARK_LONG") != ""
+
+// first is the first n of all, and all where the long worlds are asked for.
+func first[T any](all []T, n int) []T {
+	if long {
+		return all
+	}
+	return all[:min(n, len(all))]
+}
+
+// count is n, or all where the long worlds are asked for.
+func count(n, all uint64) uint64 {
+	if long {
+		return all
+	}
+	return n
+}
 
 // world is a truth to judge against: an oscillator, a receiver, an RTC and a
 // system clock, at the level of readings. Its parameters are its own.
