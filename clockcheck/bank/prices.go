@@ -149,14 +149,11 @@ const (
 	dragFloor = 0.010
 )
 
-// Noises of the states. Quiet: what the estimate follows once the lateness is proved.
-// Restless: what the guard reckons with. Sources: fault budget, crystals (0.6 ppm in 8 h
+// Noises of the states, as the guard reckons with them. Sources: fault budget, crystals (0.6 ppm in 8 h
 // idle; 1 to 3 K/h at 0.1 to 1 ppm/K) and receivers (0.3 to 30 ms an hour).
 const (
-	rateWhite    = 1e-16   // s²/s: 10 ns·√s, far under any reading here
-	rateQuiet    = 3e-17   // 1/s: 0.3 ppm in an hour
-	rateRestless = 1e-16   // 1/s: 0.6 ppm in an hour
-	lateQuiet    = 2.8e-10 // s²/s: 1 ms in an hour
-	lateRestless = 2.8e-8  // s²/s: 10 ms in an hour
-	clockWhite   = 1e-14   // s²/s
+	rateWhite    = 1e-16  // s²/s: 10 ns·√s, far under any reading here
+	rateRestless = 1e-16  // 1/s: 0.6 ppm in an hour
+	lateRestless = 2.8e-8 // s²/s: 10 ms in an hour
+	clockWhite   = 1e-14  // s²/s
 )
