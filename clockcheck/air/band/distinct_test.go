@@ -1,6 +1,9 @@
 package band
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 func TestDistinct(t *testing.T) {
 	m := named(t, "FT8")
@@ -18,6 +21,19 @@ func TestDistinct(t *testing.T) {
 	} {
 		if got := len(Distinct(append(tt.more, loud), m)); got != tt.want {
 			t.Errorf("%s: %d, want %d", tt.name, got, tt.want)
+		}
+	}
+}
+
+// TestPeak: the vertex of a parabola between the steps; where its wings do not fit, the highest step.
+func TestPeak(t *testing.T) {
+	for _, row := range []struct{ vertex, want float64 }{{30.4, 30.4}, {24.9, 24.9}, {30, 30}, {2.3, 2}, {57.8, 58}} {
+		x := make([]float64, 60)
+		for i := range x {
+			x[i] = 5 - (float64(i)-row.vertex)*(float64(i)-row.vertex)/100
+		}
+		if got := peak(x, 8); math.Abs(got-row.want) > 1e-6 {
+			t.Errorf("vertex %.1f: %.4f, want %.1f", row.vertex, got, row.want)
 		}
 	}
 }

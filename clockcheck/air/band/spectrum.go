@@ -112,7 +112,7 @@ func (s *spectrum) climb(tones int) {
 	if s.strongest == nil {
 		s.strongest = make([]uint64, s.frames*s.words)
 	}
-	best := make([]uint32, s.words*8+perSpacing*tones) // what lies beyond the bins stays 0
+	best := make([]uint32, s.words*8+perSpacing*tones) // what lies beyond the bins stays below 8, the least of powers
 	for f := range s.frames {
 		for b, v := range s.power[f*s.bins : (f+1)*s.bins] {
 			best[b] = math.Float32bits(v) &^ 7
@@ -131,7 +131,6 @@ func (s *spectrum) climb(tones int) {
 			}
 			top[i] = word
 		}
-		clear(best[s.bins:])
 	}
 }
 
