@@ -2,6 +2,7 @@ package signal
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"os"
 	"strconv"
@@ -94,6 +95,9 @@ func TestStations(t *testing.T) {
 				c.take(t, x, clock)
 			}
 			t.Logf("%-4s %+3.0f dB: of %d minutes %d seconds, %d minutes, %d dates; %.1f ms RMS; %d wrong", name, row.snr, c.n, c.second, c.minute, c.date, 1e3*c.rms(), c.wrong)
+			if row.snr >= 10 && (name == "WWV" || name == "WWVH") && c.minute != c.second {
+				t.Errorf("%s at %.0f dB: %d seconds, and %d minutes", name, row.snr, c.second, c.minute)
+			}
 			least := c.n / 2
 			if name == "RWM" { // it sends seconds in two minutes of three
 				least = c.n / 4
@@ -101,6 +105,21 @@ func TestStations(t *testing.T) {
 			if c.wrong > 0 || c.rms() > row.most || row.snr >= 10 && c.second < least {
 				t.Errorf("%s at %.0f dB: %+v, %.1f ms RMS, want %.1f", name, row.snr, c, 1e3*c.rms(), 1e3*row.most)
 			}
+		}
+	}
+}
+
+// TestOneMinuteOnly: the long tone begins the minute; where two seconds of it are as loud, no minute is told.
+func TestOneMinuteOnly(t *testing.T) {
+	begin := time.Date(2031, 2, 3, 4, 5, 40, 345e6, time.UTC)
+	for _, other := range []float64{0, 33.655, 13.655} { // s: another long tone begins; 0 = none
+		x := airtest.Clock{Name: "WWV", Begin: begin, SNRdB: 20}.Signal(75)
+		for i := int(other * airtest.Rate); other > 0 && i < int((other+0.8)*airtest.Rate); i++ {
+			x[i] += cmplx.Rect(airtest.Amplitude(20), 2*math.Pi*1000*float64(i)/airtest.Rate)
+		}
+		all := Find(airtest.Noise(rand.New(rand.NewPCG(3, 3)), airtest.Channel{}.Pass(nil, x)))
+		if len(all) != 1 || !all[0].Second || all[0].Minute != (other == 0) || other == 0 && math.Abs(all[0].MinuteS-19.655) > 0.003 {
+			t.Errorf("another long tone at %.3f s: %+v", other, all)
 		}
 	}
 }
