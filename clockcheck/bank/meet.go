@@ -138,6 +138,8 @@ func (b *Bank) missing(t *Track, r *Reading) float64 {
 func (t *Track) define(r *Reading, first, last int) {
 	if !t.Located {
 		t.F.Base, t.F.At = r.Z, r.At
+	} else if !t.Vouched { // the hardware clock was compared with what counts no more
+		t.Clocked = false
 	}
 	t.F.Advance(r.At)
 	t.F.Start(t.F.Rel(r.At, r.Z)-float64(first), estimate.Stream, r.Var)
