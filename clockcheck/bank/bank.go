@@ -111,7 +111,7 @@ func (b *Bank) Hear(r *Reading) {
 	}
 	if b.stepped > 0 {
 		b.moved = true // it costs who does not hear the receiver, whoever is the best
-		b.stepToo(deaf, b.stepped)
+		b.stepToo(deaf, b.stepped, r)
 	}
 	if b.moved {
 		b.movesToo(deaf)

@@ -33,17 +33,23 @@ func (t *Track) ledBy(m int) bool {
 	return (t.stillLeads() || t.Met && !t.missed) && 0 < t.Lead && t.Lead <= m && m <= t.LeadMost
 }
 
-// stepToo: leap-second data came, as a track foretold that hears the receiver: it stepped back
-// by m whole seconds, at the time of a page. To whom the receiver was false before, and led by
-// no such number besides, its error moved by just that, and just then, by chance.
-func (b *Bank) stepToo(deaf uint32, m int) {
+// stepToo: leap-second data came, as a track foretold that hears the receiver and that the guard
+// reckons with: it stepped back by m whole seconds, at the time of a page. To whom the receiver
+// was false before, and led by no such number besides, its error moved by just that, and just
+// then, by chance. Where no track reckoned with both, that it led and was false may be cheaper:
+// any lead is as likely then.
+func (b *Bank) stepToo(deaf uint32, m int, r *Reading) {
 	b.stepped = 0
-	price := b.chance(2*wholeNear, float64(m)) + expected
+	chance := b.chance(2*wholeNear, float64(m)) + expected
 	for i := range b.tracks[:b.n] {
-		t := &b.tracks[i]
-		if deaf>>i&1 == 1 && t.Out.Has(Receiver) && !t.ledBy(m) {
-			t.assume(Assumed{What: FalseFits, Of: Receiver, Since: t.F.At, SizeS: -float64(m)}, price)
+		t, a, price := &b.tracks[i], FalseFits, chance
+		if deaf>>i&1 == 0 || !t.Out.Has(Receiver) || t.ledBy(m) {
+			continue
 		}
+		if led := b.missing(t, r) + math.Log(MaxLead); led < chance && (!t.Met || t.Hi-t.Lo >= anywhere) {
+			a, price = SecondMissing, led
+		}
+		t.assume(Assumed{What: a, Of: Receiver, Since: r.At, SizeS: float64(m)}, price)
 	}
 }
 

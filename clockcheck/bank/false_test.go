@@ -37,3 +37,25 @@ func TestAllAlongFalseIsLatentAgain(t *testing.T) {
 		t.Errorf("after the false signal the guard is %.2f s, before it was %.2f s", after, before)
 	}
 }
+
+// Two servers contradict a receiver by 100 s; it steps by two whole seconds. That somebody
+// awaited just that, to whom both are false, speaks against nobody who is believed.
+func TestStepOfAFalseReceiver(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	for k := timescale.Local(1); k < 30; k++ {
+		z := 1100.0
+		if k >= 20 {
+			z -= 2
+		}
+		b.Hear(look(k*10*second, z, 0.004))
+		if k == 5 {
+			for s := range Source(2) {
+				b.Hear(server(Server+s, k*10*second+second, 1000, 0.01))
+			}
+		}
+		if lo, hi := b.Guard(0); k > 5 && math.Max(-lo, hi) > 0.3 {
+			t.Fatalf("after %d looks the guard is %.2f to %.2f s", k, lo, hi)
+		}
+	}
+}

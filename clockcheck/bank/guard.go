@@ -98,6 +98,16 @@ func tail(p float64) float64 {
 // Alive tells whether the i-th track is one that the guard reckons with.
 func (b *Bank) Alive(i int) bool { return b.weight[i] > 0 && b.z[i] >= 0 }
 
+// reckons is Alive of one of the bank's own tracks.
+func (b *Bank) reckons(t *Track) bool {
+	for i := range b.tracks[:b.n] {
+		if t == &b.tracks[i] {
+			return b.Alive(i)
+		}
+	}
+	return false
+}
+
 // rateTold is when anybody last told the best track the oscillator's rate: a source of
 // UTC, or a hardware clock that is steadier.
 func (b *Bank) rateTold() timescale.Local {

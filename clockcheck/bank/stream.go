@@ -80,7 +80,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		now := z + float64(t.Lead) // the leap-second data came: it led by m, and leads no more
 		t.lead(m)
 		t.Lead, t.LeadMost = 0, 0
-		if b.rename(t); !t.Latent {
+		if b.rename(t); b.reckons(t) {
 			b.stepped = m
 		}
 		t.F.Measure(now, estimate.Stream, r.Var)
