@@ -3,7 +3,9 @@ package leaps
 import (
 	"bufio"
 	"bytes"
+	"encoding/json"
 	"os"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -167,6 +169,67 @@ func TestNoTable(t *testing.T) {
 	}
 	if _, ok := none.Within(day(2016, 12, 31), time.Hour*24); ok {
 		t.Error("no table tells a leap second")
+	}
+}
+
+// Instants at the limits: the table's first and last, and numbers that can be none.
+func TestLimits(t *testing.T) {
+	at := day(1999, 1, 1)
+	tab := &Table{Updated: 1, Expires: at.Add(time.Hour), first: Leap{At: day(1972, 1, 1), TAI: 10}, leaps: []Leap{{At: at, TAI: 32, Insert: true}}}
+	if _, ok := tab.Within(at.Add(-time.Hour), time.Hour); !ok {
+		t.Error("a leap second at the end of the span is not seen")
+	}
+	if _, ok := tab.Within(at.Add(-time.Hour-1), time.Hour); ok {
+		t.Error("one beyond the span is seen")
+	}
+	if _, _, known := tab.At(tab.Expires, at); known {
+		t.Error("the list knows what is at its end")
+	}
+	if _, _, known := tab.At(tab.Expires-1, at); !known {
+		t.Error("the list knows nothing before its end")
+	}
+	if _, ok := tab.Within(tab.Expires-1, time.Hour); ok {
+		t.Error("a leap second after the last")
+	}
+	late := *tab
+	late.leaps = []Leap{{At: tab.Expires.Add(time.Minute), TAI: 33}}
+	if _, ok := late.Within(tab.Expires, time.Hour); ok {
+		t.Error("an expired list names a leap second")
+	}
+	for _, c := range []struct {
+		line string
+		good bool
+	}{
+		{"2272060800 10", true}, {"2272060800 0", true}, {"2272060800 -1", false}, {"2272060800 1000", true}, {"2272060800 1001", false},
+		{"0 10", false}, {"1 10", true}, {"10000000000 10", true}, {"10000000001 10", false}, {"2272060800 10 11", false},
+	} {
+		var digits strings.Builder
+		if err := (&Table{}).entry(c.line, &digits); (err == nil) != c.good {
+			t.Errorf("%q: %v", c.line, err)
+		}
+	}
+}
+
+// Errors name the line, counted from one; a table written down is read as the same.
+func TestLineAndJSON(t *testing.T) {
+	if _, err := Read(strings.NewReader("# nothing\n\nrubbish\n")); err == nil || !strings.Contains(err.Error(), "line 3") {
+		t.Errorf("%v", err)
+	}
+	tab, err := Read(strings.NewReader(list(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := json.Marshal(tab)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var back Table
+	if err := json.Unmarshal(b, &back); err != nil || !reflect.DeepEqual(*tab, back) {
+		t.Errorf("%v, %+v", err, back)
+	}
+	was := back
+	if err := back.UnmarshalJSON([]byte(`{"Leaps":7}`)); err == nil || !reflect.DeepEqual(was, back) {
+		t.Errorf("rubbish: %v, and the table was changed", err)
 	}
 }
 

@@ -408,3 +408,35 @@ func TestVouching(t *testing.T) {
 		}
 	}
 }
+
+// What is told of a hardware clock that was set, and that its time counts again.
+func TestSaidOfASetClock(t *testing.T) {
+	for _, c := range []struct {
+		heard timescale.Local
+		want  string
+	}{{0, "without a valid time"}, {1, "off by +3.000 s"}} {
+		s := New(Config{RTC: "rtc"})
+		s.rtc.heard, s.rtc.offset, s.rtc.invalid = c.heard, 3*time.Second, c.heard == 0
+		e := s.RTCWritten(5, 5, nil)
+		if len(e) != 1 || !strings.Contains(e[0].Text, c.want) || s.rtc.invalid {
+			t.Errorf("heard %d: %+v, still invalid: %v", c.heard, e, s.rtc.invalid)
+		}
+	}
+}
+
+// The frequency word is moved by a change of more than 0.002 ppm and a twentieth of what
+// is uncertain.
+func TestRateIsNotFollowedIntoTheNoise(t *testing.T) {
+	for _, c := range []struct {
+		change, bound float64
+		want          bool
+	}{{0.0019, 0.01, false}, {0.0021, 0.01, true}, {0.49, 10, false}, {0.51, 10, true}, {3, learnedPPM + 0.1, false}} {
+		s := New(Config{})
+		s.haveTold, s.freq = true, 5
+		var a Actions
+		s.rate(Input{Judgement: &clockcheck.Judgement{LocalRatePPM: 5 + c.change, RateBoundPPM: c.bound}}, &a)
+		if a.SetFreq != c.want {
+			t.Errorf("by %g of ± %g ppm: set %v", c.change, c.bound, a.SetFreq)
+		}
+	}
+}

@@ -220,8 +220,8 @@ func TestLeapSecond(t *testing.T) {
 	for w.utc() < midnight.Add(-2*time.Second) {
 		w.run(time.Second)
 	}
-	if w.kinds() != "" {
-		t.Error("something happened before")
+	if word, why := w.s.Word(); w.kinds() != "" || word != steer.Holding || !strings.Contains(why, "leap second is near") {
+		t.Errorf("before: events %q, %s: %s", w.kinds(), word, why)
 	}
 	w.run(2 * time.Second)
 	w.born = w.born.Add(-time.Second) // UTC counts the second twice, as POSIX writes it
