@@ -61,7 +61,7 @@ func (b *Bank) parts(ahead float64) (p parts) {
 }
 
 func (p *parts) add(b *Bank, best, t *Track, w, ahead float64) {
-	if w < lightest {
+	if w < lightest || !t.Located { // without a place, UTC is beyond any guard
 		p.light += max(w, 0)
 		return
 	}

@@ -31,7 +31,7 @@ func (b *Bank) weigh() {
 	sum, best := 0.0, b.tracks[b.best].total()
 	for i := range b.tracks[:b.n] {
 		order[i], b.weight[i] = i, 0
-		if t := &b.tracks[i]; t.Located && !t.Latent {
+		if t := &b.tracks[i]; !t.Latent {
 			b.weight[i] = math.Exp(best - t.total())
 		}
 		sum += b.weight[i]
@@ -80,8 +80,11 @@ const farSeconds = 0.5
 // far is how far from the best a track reaches, for an order only, s.
 func (b *Bank) far(i int) float64 {
 	t := &b.tracks[i]
-	if b.weight[i] == 0 {
+	switch {
+	case b.weight[i] == 0:
 		return 0
+	case !t.Located:
+		return farthestOut
 	}
 	d, w := b.apart(b.Best(), t), 4*t.F.Sigma(estimate.X)
 	return max(math.Abs(d+t.Lo-w), math.Abs(d+t.Hi+w))

@@ -33,9 +33,14 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 	}
 	z, ok := t.place(r)
 	if !ok {
-		if t.Located && b.contradictsItself(t, r) {
+		switch {
+		case !b.contradictsItself(t, r):
+		case t.Located:
 			t.odd[r.Source] = b.patience(r.Source)
 			b.deny(t, r)
+		default:
+			t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, b.nats[falseOf(r.Source)])
+			t.Out |= SetOf(r.Source)
 		}
 		return
 	}

@@ -23,7 +23,14 @@ func (b *Bank) settle() {
 		if t.nAssumed > 0 && t.assumed[t.nAssumed-1].What == ReceiverFalse {
 			dear = b.nats[ReceiverFalse]
 		}
-		if t.Latent && t.Located && t.Cost-b.tracks[b.best].Cost < dear/2 {
+		likely := t.Cost-b.tracks[b.best].Cost < dear/2
+		if !t.Located {
+			if t.Latent && likely && b.borneOutBy(t) {
+				t.Latent, t.Lurked = false, t.Out
+			} else if t.Lurked != 0 && !(likely && b.borneOutBy(t)) {
+				t.Latent = true
+			}
+		} else if t.Latent && likely {
 			t.Latent = false
 		} else if t.Lurked != 0 && !t.Latent && t.Cost-b.tracks[b.best].Cost > b.nats[falseOf(t.Lurked.first())]-rounding && t.beyond(&b.tracks[b.best]) {
 			t.Latent = true
@@ -40,6 +47,21 @@ func (b *Bank) settle() {
 		}
 	}
 	b.weigh()
+}
+
+// borneOutBy tells whether somebody whom t hears speaks for it, though t knows no place: the
+// best track had to take that source to be false. Then UTC may be anywhere.
+func (b *Bank) borneOutBy(t *Track) bool {
+	best := &b.tracks[b.best]
+	if !best.Located {
+		return false
+	}
+	for _, a := range best.Assumptions() {
+		if a.What == falseOf(a.Of) && t.hears(a.Of) {
+			return true
+		}
+	}
+	return false
 }
 
 // rounding is by how much sums of prices, nats, may differ for the order of their terms.

@@ -98,3 +98,16 @@ func TestCrowdSaysItsMultiples(t *testing.T) {
 		t.Errorf("second confirmed: %v; %q", w.proved("second"), text)
 	}
 }
+
+// A receiver is slow by 1.45 s from its first fix, 0.25 s more than a lateness can be, and
+// the crowd says so from the first minute. That the receiver is false has no place of its
+// own; as the crowd bears it out it counts all the same, and nothing is within.
+func TestSlowFromTheStart(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.lie = -1450 * time.Millisecond
+	w.run(20)
+	for range 60 {
+		w.crowd(0)
+		w.run(60) // which looks whether the guard holds the truth
+	}
+}
