@@ -113,15 +113,20 @@ func (q *part) tail(x float64) float64 {
 const nearGuard = 5e-5
 
 // solve finds the least g ≥ 0 with r(g) ≤ risk, begun at the last answer, which seldom
-// moved: by the chord of ln r, and by halves where r has steps. It is never below.
+// moved: by the chord of ln r, and by halves where r has steps. It is never below, and at
+// most farthestOut. From any guess it ends: each loop widens, narrows or halves what is finite.
 func solve(r func(float64) float64, risk, guess float64) float64 {
-	hi := max(guess*(1+nearGuard/4), 1e-6)
+	hi := 1e-6
+	if guess > hi {
+		hi = min(guess*(1+nearGuard/4), farthestOut)
+	}
 	lo, low, step := 0.0, 1.0, nearGuard/2
 	high := r(hi)
 	for ; high > risk; step *= 8 {
-		if lo, low, hi = hi, high, hi*(1+step); hi > farthestOut {
-			return math.Inf(1)
+		if hi == farthestOut {
+			return hi
 		}
+		lo, low, hi = hi, high, min(hi*(1+step), farthestOut)
 		high = r(hi)
 	}
 	for ; lo == 0; step *= 8 {
@@ -157,7 +162,7 @@ const farthestOut = 1e12
 func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 	p, step := b.parts(ahead), b.unseen(ahead)
 	g := &b.guess
-	g[0] = min(solve(p.outside, spent-drawnIn, g[0]), farthestOut)
+	g[0] = solve(p.outside, spent-drawnIn, g[0])
 	lo, hi = g[0], g[0]
 	if p.below(lo) < drawnIn {
 		g[1] = solve(p.below, drawnIn, g[1])

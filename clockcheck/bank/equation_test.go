@@ -135,3 +135,28 @@ func TestFalseMovesToo(t *testing.T) {
 		}
 	}
 }
+
+// The equation has its root from any guess, also where the guess was left at the end of all
+// that is looked at, or is no number; and where all parts are inside, or none is.
+func TestSolveEnds(t *testing.T) {
+	for _, root := range []float64{0, 1e-3, 0.5, 20, 1e6, 2 * farthestOut} {
+		step := func(g float64) float64 {
+			if g < root {
+				return 1
+			}
+			return 0
+		}
+		slope := func(g float64) float64 { return math.Exp(-g / math.Max(root, 1e-9) * math.Log(1/spent)) }
+		for _, guess := range []float64{math.NaN(), math.Inf(-1), -1, 0, 1e-6, 0.4, 19, 21, 1e7, farthestOut, math.Inf(1)} {
+			for name, r := range map[string]func(float64) float64{"a step": step, "a slope": slope} {
+				want := math.Min(root, farthestOut)
+				if got := solve(r, spent, guess); !(got >= want*(1-1e-12)) || got > want*(1+2*nearGuard)+1.1e-6 {
+					t.Errorf("%s at %g, from %g: %g", name, root, guess, got)
+				}
+			}
+		}
+	}
+	if got := solve(func(float64) float64 { return math.NaN() }, spent, 1); math.IsNaN(got) {
+		t.Error("no number")
+	}
+}
