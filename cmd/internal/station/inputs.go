@@ -57,7 +57,7 @@ func (s *Station) Pulse(at timescale.Local, edge clockcheck.Edge, sigma time.Dur
 func (s *Station) PulseMissing(why string) { s.Take(&Input{PulseMissing: &Reason{Why: why}}) }
 
 // Mark takes an operator's mark; it reports whether the mark could be placed (see
-// clockcheck.Judge.Mark).
+// banked.Judge.Mark).
 func (s *Station) Mark(m clockcheck.Mark) bool { return s.Take(&Input{Mark: &m}) }
 
 // Withdraw takes the newest mark back, with all that was learned from it; it reports
@@ -65,7 +65,7 @@ func (s *Station) Mark(m clockcheck.Mark) bool { return s.Take(&Input{Mark: &m})
 func (s *Station) Withdraw(now timescale.Local) bool { return s.Take(&Input{Withdraw: &now}) }
 
 // Air takes what was heard on the air; it reports whether it could be placed (see
-// clockcheck.Judge.Air).
+// banked.Judge.Air).
 func (s *Station) Air(a clockcheck.Air) bool { return s.Take(&Input{Air: &a}) }
 
 // Temperature takes a reading of a thermometer in or beside the computer.

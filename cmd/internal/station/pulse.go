@@ -19,7 +19,7 @@ func (s *Station) takePulse(at timescale.Local, edge clockcheck.Edge, sigma time
 func (s *Station) takePulseMissing(why string) { s.judge.PPSMissing(sentence(why)) }
 
 // takeMark takes an operator's mark; it reports whether the mark could be placed (see
-// clockcheck.Judge.Mark).
+// banked.Judge.Mark).
 func (s *Station) takeMark(m clockcheck.Mark) bool { return s.judge.Mark(&m) }
 
 // takeWithdraw takes the newest mark back; it reports whether there was one.
@@ -41,7 +41,7 @@ func (s *Station) fillMark(t Tick) {
 }
 
 // takeAir takes what the radio's sound told; it reports whether that could be placed (see
-// clockcheck.Judge.Air).
+// banked.Judge.Air).
 func (s *Station) takeAir(a clockcheck.Air) bool { return s.judge.Air(&a) }
 
 // fillAir says what was heard last, if anything was.
