@@ -12,8 +12,8 @@ import (
 const (
 	// shareOfBound: σ of the error that all hearings share, as a share of the 99 % bound.
 	shareOfBound = 0.40
-	// floor is what package crowd adds to its statistical bound for delays: a range, ± s
-	// (TestFloorIsThatOfTheCrowd).
+	// floor is what package crowd adds to its statistical bound for delays: a range, ± s. It is
+	// crowd.Floor, with its source there; the rooms forbid that import (TestFloorIsThatOfTheCrowd).
 	floor = 0.10
 	// leastSignals: of fewer other stations no majority can be right (assumption).
 	leastSignals = 5
