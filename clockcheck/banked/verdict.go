@@ -101,7 +101,7 @@ func (j *Judge) judge(now timescale.Local, system timescale.UTC, dst *clockcheck
 
 // words says why, and what is thought of each source.
 func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
-	if j.bank.Best().Located {
+	if dst.Guarded { // where UTC may be anywhere there is nothing to split
 		dst.Budget = explain.Budget(dst.Budget, j.bank, dst.Guard)
 	}
 	dst.SecondIn = -1

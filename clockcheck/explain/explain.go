@@ -167,7 +167,7 @@ func rival(b *bank.Bank) (t *bank.Track, off float64) {
 	best := b.Best()
 	for i := range b.Tracks() {
 		u := &b.Tracks()[i]
-		if !b.Alive(i) || u == best || b.Weight(i) <= most {
+		if !b.Alive(i) || !u.Located || u == best || b.Weight(i) <= most {
 			continue
 		}
 		if d := float64(u.F.Base-best.F.Base)/1e9 + u.F.V[estimate.X] - best.F.V[estimate.X]; math.Abs(d) > 0.15 {
