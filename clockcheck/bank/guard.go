@@ -237,6 +237,9 @@ func (b *Bank) oneSecond(waiting bool) bool {
 		if !b.Alive(i) || !waiting && t.waits() {
 			continue
 		}
+		if !t.Located {
+			return false
+		}
 		lo, hi := t.Lo, t.Hi
 		if !t.streams() {
 			lo, hi = t.Span(0, b.z[i], floor)

@@ -39,8 +39,7 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 			t.odd[r.Source] = b.patience(r.Source)
 			b.deny(t, r)
 		default:
-			t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, b.nats[falseOf(r.Source)])
-			t.Out |= SetOf(r.Source)
+			b.exclude(t, r)
 		}
 		return
 	}
@@ -156,7 +155,6 @@ func (t *Track) lateAfter(r *Reading, z float64) bool {
 // deny makes of a track that a reading contradicts one that takes the source to be
 // false. Where another that is false says the same, chance had to do it.
 func (b *Bank) deny(t *Track, r *Reading) {
-	a := falseOf(r.Source)
 	if t.odd[r.Source]++; t.odd[r.Source] < b.patience(r.Source) {
 		return
 	}
@@ -173,11 +171,11 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	b.wasFalse(t, r)
 	nu := t.F.Rel(r.At, r.Z) - t.F.V[estimate.X]
 	back := t.turned(r, nu)
-	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
+	b.exclude(t, r)
 	if back > 0 {
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(back, nu))
 	} else if w, ok := b.seconded(t, r); ok {
-		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]))
+		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, nu))
 	} else if w, ok := t.atItsWord(r); ok {
 		price := b.chance(w, float64(t.Lead))
 		if r.Modulo > 0 {
@@ -185,6 +183,12 @@ func (b *Bank) deny(t *Track, r *Reading) {
 		}
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, price)
 	}
+}
+
+// exclude has a track take a source to be false from now on.
+func (b *Bank) exclude(t *Track, r *Reading) {
+	a := falseOf(r.Source)
+	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
 	t.Out |= SetOf(r.Source)
 	t.On &^= SetOf(r.Source)
 	if !b.allowed(a) { // then nothing explains it

@@ -16,25 +16,7 @@ func (b *Bank) settle() {
 	b.best = b.cheapest()
 	base := b.tracks[b.best].total()
 	for i := range b.tracks[:b.n] {
-		t := &b.tracks[i]
-		// A latent track is as dear as its assumption is: where the best is not cheaper
-		// by half of that, the best has had to assume something itself.
-		dear := b.nats[ServerFalse]
-		if t.nAssumed > 0 && t.assumed[t.nAssumed-1].What == ReceiverFalse {
-			dear = b.nats[ReceiverFalse]
-		}
-		likely := t.Cost-b.tracks[b.best].Cost < dear/2
-		if !t.Located {
-			if t.Latent && likely && b.borneOutBy(t) {
-				t.Latent, t.Lurked = false, t.Out
-			} else if t.Lurked != 0 && !(likely && b.borneOutBy(t)) {
-				t.Latent = true
-			}
-		} else if t.Latent && likely {
-			t.Latent = false
-		} else if t.Lurked != 0 && !t.Latent && t.Cost-b.tracks[b.best].Cost > b.nats[falseOf(t.Lurked.first())]-rounding && t.beyond(&b.tracks[b.best]) {
-			t.Latent = true
-		}
+		b.lurk(&b.tracks[i])
 	}
 	for i := b.n - 1; i >= 0; i-- {
 		if i != b.best && (b.tracks[i].total()-base > tooDear || b.twin(i) >= 0) {
@@ -47,6 +29,29 @@ func (b *Bank) settle() {
 		}
 	}
 	b.weigh()
+}
+
+// lurk lets a track be latent, or live. A latent one is as dear as its assumption is: where
+// the best is not cheaper by half of that, the best has had to assume something itself.
+func (b *Bank) lurk(t *Track) {
+	best := &b.tracks[b.best]
+	dearer, dear := t.Cost-best.Cost, b.nats[ServerFalse]
+	if t.nAssumed > 0 && t.assumed[t.nAssumed-1].What == ReceiverFalse {
+		dear = b.nats[ReceiverFalse]
+	}
+	likely := dearer < dear/2
+	switch {
+	case !t.Located:
+		if likely = likely && b.borneOutBy(t); t.Latent && likely {
+			t.Latent, t.Lurked = false, t.Out
+		} else if t.Lurked != 0 && !likely {
+			t.Latent = true
+		}
+	case t.Latent:
+		t.Latent = !likely
+	case t.Lurked != 0:
+		t.Latent = dearer > b.nats[falseOf(t.Lurked.first())]-rounding && t.beyond(best)
+	}
 }
 
 // borneOutBy tells whether somebody whom t hears speaks for it, though t knows no place: the
