@@ -66,7 +66,7 @@ func (b *Bank) Clear() {
 	y, sigma := b.cfg.Rate, b.cfg.RateSigma
 	if b.n > 0 && b.tracks[b.best].Located {
 		f := &b.tracks[b.best].F
-		y, sigma = f.V[estimate.Y], math.Hypot(f.Sigma(estimate.Y), 1e-6)
+		y, sigma = f.V[estimate.Y], math.Hypot(f.Sigma(estimate.Y), rateAgain)
 	}
 	t.F.Forget(estimate.Y, y, sigma)
 	t.F.Forget(estimate.S, 0, b.cfg.ClockSigma)
@@ -146,13 +146,13 @@ func (b *Bank) deliver() {
 func (b *Bank) remember(r *Reading) {
 	w := &b.last[r.Source]
 	if w.said, w.at = true, r.At; r.Source != Clock {
-		w.z, w.bound = r.Z, 2*r.Common+4*math.Sqrt(r.Var)
+		w.z, w.bound = r.Z, 2*r.Common+wide*math.Sqrt(r.Var)
 		return
 	}
 	for i := range b.tracks[:b.n] {
 		if t := &b.tracks[i]; t.Vouched && t.Located && t.On.Has(Clock) {
 			w.z = r.Z - t.F.ClockBase - int64(t.F.V[estimate.R]*1e9)
-			w.bound = 4 * t.F.Sigma(estimate.R)
+			w.bound = wide * t.F.Sigma(estimate.R)
 			return
 		}
 	}

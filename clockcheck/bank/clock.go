@@ -12,14 +12,21 @@ import (
 // what was known of UTC when it was last compared, and has that ancestry.
 
 const (
-	clockFloor = 0.003 // s, σ: its edge is found so well at least
-	clockOdd   = 2     // readings in a row that do not fit: one may be read late
-	// clockQuiet: so long after others told UTC a jump may be the oscillator's as well.
+	// clockFloor, σ in s: its edge is found so well at least. Interrupts of a busy machine come
+	// up to 5 ms late (package rtc), 5/√3.
+	clockFloor = 0.003
+	// clockOdd readings in a row do not fit: one may be read late (assumption: two are not).
+	clockOdd = 2
+	// clockQuiet: so long after others told UTC a jump may be the oscillator's as well. Sooner its
+	// largest step is hidden by the edge: oscillatorStep · 10 min = 12 ms = 4·clockFloor.
 	clockQuiet = 10 * time.Minute
-	// clockSteady: a clock of less random walk compensates itself, 1/s.
-	clockSteady = 1e-16
-	// clockRates: a fork loses 139 ppm at −40 °C (NXP UM10301), boards differ, s/s.
+	// clockSteady, 1/s: a clock of less random walk is steadier than the oscillator
+	// (rateRestless), so it tells that one's rate.
+	clockSteady = rateRestless
+	// clockRates, s/s: its rate may change as that of any fork.
 	clockRates = forkStep
+	// clockPace, s: it is read a minute apart at first (package rtc), then each ten.
+	clockPace = 60
 )
 
 // Recalled is what an earlier run learned of the hardware clock, grown over the time off.
@@ -142,11 +149,11 @@ func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
 		b.add(c)
 	}
 	a := ClockSet
-	if b.cfg.ClockWander > clockSteady && math.Abs(nu) < clockRates*math.Max(r.At.Sub(t.ticked).Seconds(), 60) {
+	if b.cfg.ClockWander > clockSteady && math.Abs(nu) < clockRates*math.Max(r.At.Sub(t.ticked).Seconds(), clockPace) {
 		a = ClockMoved
 	}
 	t.compare(r)
-	if dt := math.Max(r.At.Sub(t.ticked).Seconds(), 60); a == ClockMoved {
+	if dt := math.Max(r.At.Sub(t.ticked).Seconds(), clockPace); a == ClockMoved {
 		t.F.Open(estimate.S, nu*nu/(dt*dt))
 	}
 	t.ticked = r.At

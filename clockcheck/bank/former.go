@@ -17,9 +17,8 @@ import (
 var ages = [...]time.Duration{15 * time.Second, 2 * time.Minute, 10 * time.Minute, time.Hour, 2 * time.Hour}
 
 const (
-	easyStrain = 2                // nats: a state that finds the stream so near is renewed
-	strainRun  = 3                // looks in a row beyond the gate that are no scatter
-	softLeast  = 30 * time.Minute // a ramp is no steeper than seen over this
+	strainRun = 3                // looks in a row beyond the gate that are no scatter
+	softLeast = 30 * time.Minute // a ramp is no steeper than seen over this
 )
 
 // former holds the copies, the youngest first.

@@ -74,9 +74,6 @@ func (b *Bank) leaveOut(order []int, far *[MaxTracks]float64) (out uint32, most 
 	return out, most
 }
 
-// farSeconds: a hull that reaches so far is ruled by single tracks, s.
-const farSeconds = 0.5
-
 // far is how far from the best a track reaches, for an order only, s.
 func (b *Bank) far(i int) float64 {
 	t := &b.tracks[i]
@@ -86,7 +83,7 @@ func (b *Bank) far(i int) float64 {
 	case !t.Located:
 		return farthestOut
 	}
-	d, w := b.apart(b.Best(), t), 4*t.F.Sigma(estimate.X)
+	d, w := b.apart(b.Best(), t), wide*t.F.Sigma(estimate.X)
 	return max(math.Abs(d+t.Lo-w), math.Abs(d+t.Hi+w))
 }
 
@@ -187,7 +184,7 @@ func (b *Bank) stepSince(t float64) float64 {
 	if t <= 0 || !b.allowed(OscillatorMoved) {
 		return 0
 	}
-	c := Risk / 4 * math.Exp(b.nats[OscillatorMoved]) * night / t * math.Ln10 * math.Log10(20)
+	c := Risk / 4 * math.Exp(b.nats[OscillatorMoved]) * night / t * math.Log(oscillatorStep/oscillatorLeast)
 	if c > 30 { // a is below 1e-13
 		return 0
 	}
@@ -221,7 +218,7 @@ func (b *Bank) Proved() Proved {
 		p.Date = p.Date && t.Dated
 		if t.streams() {
 			loose := b.late.Loose && t.F.Sigma(estimate.D) >= proved
-			p.Lateness = p.Lateness && !t.Free && !loose && math.Abs(t.F.V[estimate.D]-best.F.V[estimate.D]) < 4*proved
+			p.Lateness = p.Lateness && !t.Free && !loose && math.Abs(t.F.V[estimate.D]-best.F.V[estimate.D]) < wide*proved
 		}
 	}
 	p.Lateness = p.Lateness && p.Second
@@ -244,7 +241,7 @@ func (b *Bank) oneSecond(waiting bool) bool {
 		if !t.streams() {
 			lo, hi = t.Span(0, b.z[i], floor)
 		}
-		if hi-lo >= 1 || t.LeadMost != t.Lead || math.Abs(b.apart(best, t)) >= 0.7 {
+		if hi-lo >= 1 || t.LeadMost != t.Lead || math.Abs(b.apart(best, t)) >= otherSecond {
 			return false
 		}
 	}

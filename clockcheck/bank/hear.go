@@ -8,19 +8,6 @@ import (
 
 // How a track hears a source that tells UTC itself: a server, a mark, the air, a pulse.
 
-// againFits readings in a row that fit let a source take part again. A false signal that
-// leads a receiver on may happen to pass by: it is gone in ten minutes, sixty looks. Who
-// comes with a leap does not pass by.
-const (
-	againFits  = 3
-	againLooks = 60
-	leapt      = 0.2 // s
-	// knownWell: UTC is known so well, σ in s, that a stream of unknown lateness moves it
-	// by nothing that matters.
-	knownWell = 0.1
-	anywhere  = 1e6 // s: where UTC may be of which nobody tells more than a fraction of a period
-)
-
 func (b *Bank) hearTime(t *Track, r *Reading) {
 	if t.Located && t.LeadMost > t.Lead {
 		if !t.Places(r) {
@@ -62,7 +49,7 @@ func (b *Bank) contradictsItself(t *Track, r *Reading) bool {
 		return false
 	}
 	d := math.Remainder(float64(r.Z-o.z)/1e9, r.Modulo)
-	return math.Abs(d) > o.bound+2*r.Common+4*math.Sqrt(r.Var)+4*t.F.Sigma(estimate.Y)*r.At.Sub(o.at).Seconds()
+	return math.Abs(d) > o.bound+2*r.Common+wide*math.Sqrt(r.Var)+wide*t.F.Sigma(estimate.Y)*r.At.Sub(o.at).Seconds()
 }
 
 // place is where a reading puts UTC in the track's terms, s; false where it cannot say.
@@ -92,7 +79,7 @@ func (t *Track) Places(r *Reading) bool {
 	if one.LeadMost > one.Lead {
 		one = t.leading(t.Lead)
 	}
-	return 2*one.width(4)+4*r.Common <= r.Modulo
+	return 2*one.width(wide)+wide*r.Common <= r.Modulo
 }
 
 // start defines UTC by a reading alone.
@@ -107,7 +94,7 @@ func (t *Track) start(r *Reading, z float64) {
 // reading lies.
 func (t *Track) take(r *Reading, z float64) {
 	if t.Lo != 0 || t.Hi != 0 {
-		nu, m := z-t.F.V[estimate.X], 4*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var)
+		nu, m := z-t.F.V[estimate.X], wide*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var)
 		lo, hi := math.Max(t.Lo, nu-m), math.Min(t.Hi, nu+m)
 		mid := math.Min(math.Max(0, lo), hi)
 		t.F.Shift(mid)
@@ -213,7 +200,7 @@ func (b *Bank) wasFalse(t *Track, r *Reading) {
 // turned tells whether a source that by the track was false until it changed its word by so
 // much now takes the change back, nu s: to within how much, s; 0 = it does not.
 func (t *Track) turned(r *Reading, nu float64) float64 {
-	w := 4*r.Common + 0.05
+	w := wide*r.Common + between
 	for _, a := range t.Assumptions() {
 		if a.Of == r.Source && a.What == falseOf(r.Source) && a.SizeS != 0 && math.Abs(a.SizeS+nu) < w {
 			return w
@@ -226,7 +213,7 @@ func (t *Track) turned(r *Reading, nu float64) float64 {
 // is false: single edges of a pulse are spurious.
 func (b *Bank) patience(s Source) uint8 {
 	if s == Pulse {
-		return 3 // of which each stands for ten edges
+		return pulseOdd
 	}
 	return 1
 }
@@ -242,7 +229,7 @@ func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
 		if !o.said || Source(s) == r.Source || !t.Out.Has(Source(s)) && !t.assumes(ClockSet, Source(s)) {
 			continue
 		}
-		if w = o.bound + 2*r.Common + 0.05; math.Abs(float64(r.Z-o.z))/1e9 < w {
+		if w = o.bound + 2*r.Common + between; math.Abs(float64(r.Z-o.z))/1e9 < w {
 			return w, true
 		}
 	}
@@ -255,7 +242,7 @@ func (t *Track) atItsWord(r *Reading) (w float64, yes bool) {
 	if !t.Located || !t.streams() || t.Lead == 0 {
 		return 0, false
 	}
-	if w = 4 * math.Sqrt(r.Common*r.Common+r.Var); t.Free {
+	if w = wide * math.Sqrt(r.Common*r.Common+r.Var); t.Free {
 		w += t.LateMost / 2
 	}
 	one := t.leading(0)
@@ -293,7 +280,7 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 	case r.Source == Receiver && (!t.Free || t.F.Sigma(estimate.X) < knownWell): // it is met as for the first time
 		first = t.Free
 		if !t.fitsLead(r, 0) {
-			z, v = t.amiss(r), 1e-3
+			z, v = t.amiss(r), amissVar
 		}
 		if math.Abs(t.away) < leapt {
 			most = againLooks
@@ -307,7 +294,7 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		}
 		z, v = t.gap(p-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var
 	}
-	if nats(z, v) > 2 {
+	if nats(z, v) > easyStrain {
 		switch t.odd[r.Source] = 0; r.Source {
 		case Receiver:
 			t.away = z

@@ -52,7 +52,7 @@ func (b *Bank) Resume(h *Held) {
 // for the first time, with each that it may lead by.
 func (b *Bank) goesOn(t *Track, r *Reading) bool {
 	h := &b.held
-	drift := 4 * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
+	drift := wide * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
 	return h.Stream && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) && drift < h.Same &&
 		math.Abs(t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]+h.Lateness) < h.Same
 }
@@ -133,7 +133,7 @@ func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 			continue
 		}
 		all += b.weight[i]
-		if t.streams() && (t.Free || math.Abs(t.F.V[estimate.D]-mean) > 4*math.Max(proved, sigma)) {
+		if t.streams() && (t.Free || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma)) {
 			other += b.weight[i]
 		}
 	}

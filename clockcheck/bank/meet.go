@@ -41,14 +41,10 @@ func (b *Bank) mayBeNew(t *Track) bool { return !t.Free && !b.late.Said && b.all
 func (b *Bank) another() float64 {
 	price := b.nats[LatenessNew]
 	if b.late.Doubt > 0 {
-		price = -math.Log(math.Min(math.Exp(-price)+math.Exp(-b.late.Doubt), 0.9))
+		price = -math.Log(math.Min(math.Exp(-price)+math.Exp(-b.late.Doubt), likeliest))
 	}
 	return price
 }
-
-// otherUnit is by how much two receivers of one kind and configuration differ in lateness,
-// σ in s: "tens to hundreds of ms" (van Baak 2015; fault budget, section 1).
-const otherUnit = 0.25
 
 // open frees a learned lateness: it may be that of another receiver of the same kind.
 func (t *Track) open(learned float64) {
@@ -153,7 +149,7 @@ func (t *Track) define(r *Reading, first, last int) {
 func (t *Track) fitsLead(r *Reading, k int) bool {
 	rel := t.F.Rel(r.At, r.Z) - float64(k)
 	if t.Free {
-		d, m := t.F.V[estimate.X]-rel, 0.05+4*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Var)
+		d, m := t.F.V[estimate.X]-rel, edge+wide*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Var)
 		return d+t.Hi > -m && d+t.Lo < t.LateMost+m
 	}
 	mean, v := t.F.Expect(estimate.Stream)

@@ -64,11 +64,11 @@ var Prices = [numAssumptions]Price{
 // Nats is the price of an assumption in nats: −ln P.
 func (b *Bank) Nats(a Assumption) float64 { return b.nats[a] }
 
-// Scale multiplies every probability by factor, at most to 0.9: for the test that no
+// Scale multiplies every probability by factor, at most to likeliest: for the test that no
 // verdict depends on the figures.
 func (b *Bank) Scale(factor float64) {
 	for a := range b.nats {
-		b.nats[a] = -math.Log(math.Min(Prices[a].P*factor, 0.9))
+		b.nats[a] = -math.Log(math.Min(Prices[a].P*factor, likeliest))
 	}
 }
 
@@ -96,58 +96,9 @@ func (b *Bank) chance(w, e float64) float64 {
 // chanceWithin is the same of a source that tells UTC modulo a period only: its error is
 // log-uniform from 10 ms to half of that, both signs alike.
 func chanceWithin(w, e, modulo float64) float64 {
-	efolds := math.Log(math.Max(modulo/2/0.01, math.E))
+	efolds := math.Log(math.Max(modulo/2/smallest, math.E))
 	return math.Log(efolds) - math.Log(math.Min(w/math.Max(math.Abs(e), w), 1))
 }
-
-// The rest of the figures, each with its reason.
-const (
-	// Risk is the probability that the guard may miss the truth: 99.99 %.
-	Risk = 1e-4
-	// MaxLead: a receiver without leap-second data is ahead of UTC by 18 s less its
-	// firmware's count; 18 = GPS − UTC since 2017-01-01 (tzdata).
-	MaxLead = 18
-	// oscillatorStep is the largest sudden change of an oscillator's rate, s/s
-	// (fault budget, activity dip: 1 to 20 ppm).
-	oscillatorStep = 20e-6
-	// satelliteMiss is the chance that one satellite's page is not read (assumption): with
-	// one or two in use that is what counts.
-	satelliteMiss = 0.1
-	// expected: leap-second data come within a page of 12.5 min. What could have come at
-	// any time of 12 h and came just then costs ln(12 h / 12.5 min) more, nats.
-	expected = 4.05
-	// secondBefore is the share of receivers whose sentences describe the second before
-	// (two of some fifty captures, and one maker's guide): so late must be the unit whose
-	// lateness grows by a whole second. As nats, −ln 0.05.
-	secondBefore = 3.0
-	// restarted: that a receiver was started again while the program was dead, and the computer
-	// was not, 1 in 100 (assumption; it takes an unplugged cable or a weak supply). As nats.
-	restarted = 4.6
-	// beforeFrom: captures are 0.03 to 0.6 s late, or 0.9 to 1.19 s where they describe the
-	// second before; the middle of the gap, s. A relay (beforeMost and more) may be as late
-	// as it likes.
-	beforeFrom, beforeMost = 0.75, 2.0
-	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
-	// UM10301), and boards differ.
-	forkStep = 200e-6
-	// gate, nats: a reading further out has less than Risk of being the track's own
-	// (half of the square of 3.891 σ, and the two-sided tail's ln 2 less).
-	gate = 7.6
-	// tooDear, nats above the best: Risk for each of the 32 tracks there may be, once
-	// more for each prior that may be wrong by ten: ln(32·10/1e-4) = 15, and some room.
-	tooDear = 20
-	// capped: no single reading costs more, nats; its source would be false for less.
-	capped = 12
-	// proved: a lateness is known when its σ is below, s (±0.09 s at 99 %).
-	proved = 0.035
-	// floor is what all readings of a receiver share and no filter sees, σ in s: its
-	// lateness is never known better. Window < 50 ms, SD < 10 in most units (Sims 2016).
-	floor = 0.020
-	// likelyFloor is the same for the reported 99 % (most units are better).
-	likelyFloor = 0.012
-	// dragFloor, σ in s: scatter that is not white moves the mean of a look so much.
-	dragFloor = 0.010
-)
 
 // Noises of the states, as the guard reckons with them. Sources: fault budget, crystals (0.6 ppm in 8 h
 // idle; 1 to 3 K/h at 0.1 to 1 ppm/K) and receivers (0.3 to 30 ms an hour).

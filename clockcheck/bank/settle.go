@@ -82,7 +82,7 @@ func (b *Bank) cheapest() int {
 		if t.Located != u.Located {
 			return t.Located
 		}
-		return t.total() < u.total()-0.5
+		return t.total() < u.total()-likelier
 	}
 	best := min(b.best, b.n-1)
 	for i := range b.tracks[:b.n] {
@@ -121,8 +121,8 @@ func near(t, u *Track) bool {
 	d := float64(t.F.Base-u.F.Base)/1e9 + t.F.V[estimate.X] - u.F.V[estimate.X]
 	s, q := t.F.Sigma(estimate.X), u.F.Sigma(estimate.X)
 	y, p := t.F.Sigma(estimate.Y), u.F.Sigma(estimate.Y)
-	return t.F.At == u.F.At && math.Abs(d) < 0.1*min(s, q)+1e-4 && s < 1.1*q+1e-4 &&
-		math.Abs(t.F.V[estimate.Y]-u.F.V[estimate.Y]) < 0.1*min(y, p)+1e-8 && y < 1.1*p+1e-8
+	return t.F.At == u.F.At && math.Abs(d) < nearShare*min(s, q)+nearX && s < (1+nearShare)*q+nearX &&
+		math.Abs(t.F.V[estimate.Y]-u.F.V[estimate.Y]) < nearShare*min(y, p)+nearY && y < (1+nearShare)*p+nearY
 }
 
 func (b *Bank) remove(i int) {
@@ -154,8 +154,8 @@ func (b *Bank) mergeDearest() {
 func (t *Track) merge(u *Track) {
 	if u.Located && t.Located {
 		d := float64(u.F.Base-t.F.Base)/1e9 + u.F.V[estimate.X] - t.F.V[estimate.X]
-		lo, hi := u.Span(0, 4, floor)
-		mine, yours := t.Span(0, 4, floor)
+		lo, hi := u.Span(0, wide, floor)
+		mine, yours := t.Span(0, wide, floor)
 		t.Lo, t.Hi = t.Lo+min(0, d+lo-mine), t.Hi+max(0, d+hi-yours)
 	} else if u.Located {
 		*t, u = *u, t

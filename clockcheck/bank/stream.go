@@ -11,12 +11,9 @@ import (
 // lateness is between 0 and a bound, and the lead a whole number of seconds that ends
 // when the leap-second data come.
 
-// wholeNear: leap-second data leave the fraction as it was, to so much, s.
-const wholeNear = 0.06
-
 // wholeChance is the chance that a lateness that moves does so by a whole second, to
-// within wholeNear: moves of 10 ms to 1.2 s are log-uniform (assumption).
-var wholeChance = 2 * wholeNear / math.Log(1.2/0.01)
+// within wholeNear: moves of smallest to movesMost are log-uniform (assumption).
+var wholeChance = 2 * wholeNear / math.Log(movesMost/smallest)
 
 // Lateness is what is known of how late a receiver's sentences are when its port opens.
 type Lateness struct {
@@ -75,7 +72,7 @@ func (b *Bank) followOn(t *Track, r *Reading) {
 // it. An oscillator cannot jump.
 func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	whole := math.Round(nu)
-	isWhole := whole != 0 && math.Abs(nu-whole) < wholeNear+3*math.Sqrt(r.Var)
+	isWhole := whole != 0 && math.Abs(nu-whole) < wholeNear+seldom*math.Sqrt(r.Var)
 	if m := int(-whole); isWhole && m >= t.Lead && m >= 1 && m <= t.LeadMost {
 		now := z + float64(t.Lead) // the leap-second data came: it led by m, and leads no more
 		t.lead(m)
@@ -90,7 +87,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	was, likeLeap := *t, isWhole && b.awaits(int(-whole))
 	if c := was; b.allowed(ReceiverWasFalse) && was.Roots.Only(SetOf(Receiver)) {
 		// It was false before, and is right now: nobody else tells UTC.
-		mean, sigma := r.Stream.LateMost/4, r.Stream.LateMost*0.375
+		mean, sigma := r.Stream.LateMost*priorMean, r.Stream.LateMost*priorSigma
 		if !c.Free {
 			mean, sigma = c.F.V[estimate.D], math.Max(c.F.Sigma(estimate.D), floor)
 		}

@@ -135,7 +135,7 @@ func nats(nu, v float64) float64 { return math.Min(nu*nu/(2*v), capped) }
 // variance v and has r of its own: beyond 3 σ its weight falls off, for the tails of
 // arrival times are long (Huber).
 func heavy(nu, v, r float64) float64 {
-	if q := nu * nu / (9 * (v + r)); q > 1 {
+	if q := nu * nu / (seldom * seldom * (v + r)); q > 1 {
 		return (v+r)*q - v
 	}
 	return r
@@ -143,7 +143,7 @@ func heavy(nu, v, r float64) float64 {
 
 // late tells whether the lateness can be d, known to σ, s.
 func (t *Track) late(d, sigma float64) bool {
-	m := 0.05 + 3*sigma
+	m := edge + seldom*sigma
 	return d > -m && d < t.LateMost+m
 }
 
