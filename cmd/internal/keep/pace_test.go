@@ -1,13 +1,14 @@
 package keep
 
 import (
+	"slices"
 	"testing"
 	"time"
 
 	"noonmark/clockcheck/timescale"
 )
 
-// First after five minutes, then every 70 minutes, and at once where it is urgent, at most fifty
+// First after five and ten minutes, for both generations, then every 70 minutes, and at once where it is urgent, at most fifty
 // times in one run.
 func TestPace(t *testing.T) {
 	var p Pace
@@ -23,7 +24,7 @@ func TestPace(t *testing.T) {
 			p.Saved(at)
 		}
 	}
-	if len(saves) != 2 || saves[0] != 5*time.Minute || saves[1] != 75*time.Minute || urgent != 50 {
+	if want := []time.Duration{5 * time.Minute, 10 * time.Minute, 80 * time.Minute}; !slices.Equal(saves, want) || urgent != 50 {
 		t.Errorf("saved after %v, and %d times urgently", saves, urgent)
 	}
 	at := begin.Add(4 * time.Hour)

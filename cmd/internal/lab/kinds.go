@@ -23,7 +23,9 @@ type newNight struct {
 	acts       []act
 	begin, end time.Duration // of the night
 	sky        gnsstest.Scene
-	lies       []lie
+	lies       []lie    // of the receiver
+	behind     []lie    // of its line
+	liars      []lie    // of all servers
 	offs       []window // power-offs
 	forgets    []time.Duration
 	colds      []window        // carried out into the cold
@@ -31,7 +33,7 @@ type newNight struct {
 	leaps      []time.Duration // of the crystal, in a tent, by more than 15 ppm
 }
 
-// lie is a part of the night in which the receiver's time is false.
+// lie is a part of the night in which somebody's time is false.
 type lie struct {
 	window
 	by   time.Duration // at its begin

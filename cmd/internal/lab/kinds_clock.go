@@ -43,7 +43,7 @@ var clockKinds = []kind{
 		}
 		s.then(from, func(c *world.Chapter) { c.Servers, c.Portal = all, p })
 		s.then(to, func(c *world.Chapter) { c.Servers, c.Portal = nil, nil })
-		s.liars(from)
+		s.liars = append(s.liars, lie{window{from, to}, p.Error, 0})
 	}},
 	// A national server stepped by −378,691,200 s for an hour (2012); one by −10 ms (2025).
 	{"a server steps", func(s *newNight) {
@@ -78,7 +78,7 @@ var clockKinds = []kind{
 		}
 		s.then(from, func(c *world.Chapter) { c.Servers = all })
 		s.then(to, func(c *world.Chapter) { c.Servers = nil })
-		s.liars(from)
+		s.liars = append(s.liars, lie{window{from, to}, by, 0})
 	}},
 	// Set by another program: 1e-3/h at start-up, 1e-4/h later.
 	{"others slew and step", func(s *newNight) {
@@ -107,12 +107,4 @@ func (s *newNight) portalError() time.Duration {
 		d = 12 * 365 * 24 * time.Hour
 	}
 	return time.Duration(s.sign() * float64(d))
-}
-
-// liars declares servers of one liar where nobody else is there: no receiver heard, and no
-// hardware clock that was compared.
-func (s *newNight) liars(from time.Duration) {
-	if s.c.NoReceiver || s.c.NoRTC && from < s.begin+s.c.Receiver.ColdFix+20*time.Minute {
-		s.c.declare(4, from, 0)
-	}
 }

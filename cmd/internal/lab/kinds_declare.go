@@ -9,6 +9,13 @@ import (
 func (s *newNight) declare() {
 	for _, l := range s.lies {
 		s.declareLie(l)
+		s.fromTheStart(l)
+	}
+	for _, l := range s.behind {
+		s.fromTheStart(l)
+	}
+	for _, l := range s.liars {
+		s.declareLiars(l)
 	}
 	if m := &s.c.Receiver; m.ValidTooSoon > 0 && (s.begin == 0 || !s.clockKnows(window{s.offs[0].from, s.begin}, m.OwnError)) {
 		// Valid with its own clock's time, and nobody beside it: until the fix, and until what
@@ -41,6 +48,11 @@ func (s *newNight) declareLie(l lie) {
 	case l.by < -time.Second/2 && nearly < nearlyWhole:
 		s.c.declare(2, l.from, l.to+15*time.Second)
 	}
+}
+
+// fromTheStart declares what a receiver says falsely, or a line late, from the first word
+// that is heard: nothing that was compared is left beside it.
+func (s *newNight) fromTheStart(l lie) {
 	firstFix := s.c.Receiver.ColdFix + time.Minute
 	if s.begin == 0 && l.from < firstFix { // nothing compared, and nobody there
 		s.c.declare(3, l.from, 0)
@@ -56,6 +68,34 @@ func (s *newNight) declareLie(l lie) {
 			s.c.declare(3, o.to, 0)
 		}
 	}
+}
+
+// declareLiars declares servers that all lie alike where nobody else is there (no receiver
+// heard, no hardware clock compared), or where what is there leaves room for so small a lie.
+func (s *newNight) declareLiars(l lie) {
+	if s.c.NoReceiver || s.c.NoRTC && l.from < s.begin+s.c.Receiver.ColdFix+20*time.Minute || l.by.Abs() <= unproved && !s.knows(l) {
+		s.c.declare(4, l.from, 0)
+	}
+}
+
+// unproved is how late a receiver may be, as long as nobody proved it: up to 0.2 s into the
+// second after the one that it names.
+const unproved = 1200 * time.Millisecond
+
+// knows tells whether anybody was compared with an honest server before a lie of such size: a
+// receiver that names the present second, or a hardware clock over the last power-off.
+func (s *newNight) knows(l lie) bool {
+	m := &s.c.Receiver
+	if !s.compared() || !m.NextSecond && !m.PreviousSecond {
+		return s.compared()
+	}
+	var last window
+	for _, o := range s.offs {
+		if o.from < l.from && o.from >= last.from {
+			last = o
+		}
+	}
+	return s.clockKnows(last, l.by)
 }
 
 // clockKnows tells whether the hardware clock, compared before a power-off, is good enough

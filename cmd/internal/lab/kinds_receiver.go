@@ -31,6 +31,7 @@ var receiverKinds = []kind{
 			by := s.logSpan(2*time.Second, 3*time.Hour)
 			s.then(from, func(c *world.Chapter) { c.Link = &world.Link{Behind: by} })
 			s.then(to, func(c *world.Chapter) { c.Link = &world.Link{} })
+			s.behind = append(s.behind, lie{window{from, to}, -by, 0})
 		}
 	}},
 	// USB frames of 1 ms; adapters' 16 ms; a desktop's 15.6 ms; a terminal's 80 to 100 ms.
