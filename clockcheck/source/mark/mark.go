@@ -11,11 +11,15 @@ import (
 )
 
 // shareOfBound: σ of the error that all marks of one person and set share, as a share of
-// the bound, as for servers.
+// the bound, as for servers: its 99 % are 2.576·0.40 = 1.03 of it.
 const shareOfBound = 0.40
 
-// room: UTC must be known so well, s, for the minute to be plain.
+// room: UTC must be known so well, s, for the minute to be plain: half a minute, less 5 s for
+// the mark's own error (assumption: an ear is never later).
 const room = 25.0
+
+// boundLeast, s: no ear marks better (assumption; people scatter by 0.07 s, Am. J. Phys. 87).
+const boundLeast = 1e-3
 
 // Source is whose word a mark is.
 func Source(borrowed bool) bank.Source {
@@ -37,5 +41,5 @@ func Take(m *clockcheck.Mark, known timescale.UTC, half float64) (r bank.Reading
 		utc = (known + minute/2) / minute * minute
 	}
 	return bank.Reading{Source: Source(m.Borrowed), At: m.At, Z: int64(utc) - int64(m.At),
-		Common: math.Max(m.Bound.Seconds(), 1e-3) * shareOfBound, Dated: m.UTC != 0}, true
+		Common: math.Max(m.Bound.Seconds(), boundLeast) * shareOfBound, Dated: m.UTC != 0}, true
 }

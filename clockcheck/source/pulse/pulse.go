@@ -15,21 +15,43 @@ import (
 )
 
 const (
-	FixFresh  = 5 * time.Second  // its receiver's last valid epoch is no older
-	Settle    = 10 * time.Second // of valid fix; receivers align their pulse after it
-	fresh     = 5 * time.Second
-	combRun   = 5      // edges that continue one another
-	combRate  = 150e-6 // s/s: no oscillator is further off
-	combLeast = 0.001  // s: interrupt latency, or the polling of a USB adapter
-	combGap   = 300    // s: after a longer hole the comb begins again
-	// shared is σ of what all edges share, s: interrupt latency, cable (planning figure). Edges
+	// FixFresh: its receiver's last valid epoch is no older; as the longest hole in a run of
+	// valid epochs (package receiver; assumption).
+	FixFresh = 5 * time.Second
+	// Settle is how long a fix is valid before the pulse counts; receivers align their pulse
+	// after it (assumption: within ten seconds).
+	Settle = 10 * time.Second
+	fresh  = 5 * time.Second // a pulse is said to come, five edges later (assumption; words only)
+	// combRun edges continue one another: five at random places in a second do so with
+	// (2·combLeast)⁴ = 2e-11.
+	combRun = 5
+	// combRate, s/s: crystals of small computers are ± 50 ppm, old ones ± 100 in the cold
+	// (common practice, no source), and half as much again.
+	combRate = 150e-6
+	// combLeast, s: the polling of a USB adapter, a frame of 1 ms (USB 2.0, section 8.4.3).
+	combLeast = 0.001
+	// combGap, s: after a longer hole the comb begins again: combRate takes it 45 ms off by
+	// then, a tenth of what would be another edge.
+	combGap = 300
+	// shared is σ of what all edges share, s: interrupt latency, cable at 5 ns/m (assumption). Edges
 	// come late, never early: they share a mean as large as their scatter, besides.
-	shared  = 10e-6
-	mean    = 64     // edges over which the scatter is measured
-	jitter  = 300e-6 // s, σ: a busy computer, a USB adapter
-	oddMost = 8.0    // spurious edges, less a quarter for each good one
-	sure    = 30     // edges in a row that tell which kind is the second
-	every   = 10     // edges of which one is passed on
+	shared = 10e-6
+	mean   = 64 // edges, a minute, over which the scatter is measured (assumption)
+	// jitter, s, σ: a USB adapter's frame of 1 ms, 1/√12 = 0.29 ms.
+	jitter = 300e-6
+	// oddMost spurious edges, less oddPaid for each good one, are too often: where 1 in 5
+	// is spurious the count stands still, oddPaid = 0.2/0.8; above, it grows. A burst of eight
+	// is let pass (assumption).
+	oddMost, oddPaid = 8.0, 0.25
+	// sure edges in a row tell which kind is the second: half a minute, in which the guard
+	// falls (assumption).
+	sure = 30
+	// every: of so many edges one is passed on, for what they share does not average down; a
+	// look of the receiver is as long (package receiver).
+	every = 10
+	// restart, s: after so long without a fitting edge any edge begins a comb: two may be
+	// missing (assumption).
+	restart = 3
 )
 
 // Wait is what a pulse that comes is waiting for.
@@ -140,7 +162,7 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.R
 // count follows how many edges are spurious.
 func (p *Pulse) count(regular bool) {
 	if regular {
-		p.odd = math.Max(p.odd-0.25, 0)
+		p.odd = math.Max(p.odd-oddPaid, 0)
 	} else {
 		p.odd = math.Min(p.odd+1, 2*oddMost)
 	}
@@ -176,7 +198,7 @@ func (c *comb) take(at timescale.Local) (off float64, ok bool) {
 		c.run++
 		return s - n, true
 	}
-	if c.run == 0 || s > 3 {
+	if c.run == 0 || s > restart {
 		*c = comb{at: at, run: 1}
 	}
 	return 0, false

@@ -30,32 +30,62 @@ const (
 )
 
 const (
-	runLeast = 3                // valid epochs must agree before the first is believed
-	gap      = 5 * time.Second  // longest hole in a run of valid epochs
-	lookLong = 10 * time.Second // a look is the mean over so long
-	agree    = 0.15             // s: an epoch so far from its look is of another place
-	stuck    = 5                // repeats in a row
+	// runLeast valid epochs must agree before the first is believed. A damaged sentence passes its
+	// checksum of 8 bits with 1/256: three of one place, 6e-8.
+	runLeast = 3
+	// gap is the longest hole in a run of valid epochs: receivers send each 0.1 to 1 s, and a
+	// USB line or a busy machine holds back a few seconds (assumption).
+	gap = 5 * time.Second
+	// lookLong: a look is the mean over so long, so the bank is asked ten times more seldom
+	// (assumption; no longer than a station may wait for its first yes).
+	lookLong = 10 * time.Second
+	// agree, s: an epoch so far from its look is of another place, 3·jitterStart. Where the
+	// line is restless, farSigmas of it: 2e-9 of a Gaussian.
+	agree     = 3 * jitterStart
+	farSigmas = 6
+	// stuck repeats in a row: a position sent at 5 Hz beside a time at 1 Hz repeats four times
+	// (assumption: no receiver does so more often).
+	stuck = 5
 	// A line that is too slow lets an epoch through in time now and then: so many more
-	// overrun ones than others are believed for so long at most.
+	// overrun ones than others, a minute of them at 1 Hz, are believed for so long at most,
+	// ten minutes (assumption).
 	overrunHabit, overrunMost = 60, 600
 	// Page: GPS repeats the leap-second data each 12.5 min (IS-GPS-200, subframe 4,
 	// page 18); half a minute more for the first.
 	page = 13 * time.Minute
-	// coldAfter: no valid epoch for so long since the port opened is a cold start.
+	// coldAfter: no valid epoch for so long since the port opened is a cold start: makers'
+	// data sheets give 26 to 35 s, and 1 to 2 s with ephemerides (from memory).
 	coldAfter = 25 * time.Second
-	// Share of starts whose leap-second data are missing (fault budget, section 1).
+	// Share of starts whose leap-second data are missing (assumption, 0.1 to 0.6 where cold; two
+	// cases are published: Hornaday 2005, TinyGPSPlus issue 30).
 	missingCold, missingWarm = 0.3, 0.05
 	// Of units of one kind, those that may lead are leaders; these do so at leadsAgain of the
 	// starts that look cold from here, for some are warm ones under a bad sky: together
-	// missingCold (assumption; the share of old modules is unknown). Another unit under the
-	// same name: fault budget, section 1.
-	leadsAgain, swapped      = 0.6, 1e-3
-	leaders                  = missingCold / leadsAgain
-	jitterStart, jitterLeast = 0.050, 0.0005 // s, σ
-	jitterMost               = 0.1
-	floorSlack               = 24 * time.Hour
-	week1024                 = 1024 * 7 * 24 * time.Hour
-	repairMost               = 10 * 365 * 24 * time.Hour
+	// missingCold (assumption; the share of old modules is unknown). swapped: another unit under
+	// the same name, the bank's price of another lateness than learned (assumption).
+	leadsAgain, swapped = 0.6, 1e-3
+	leaders             = missingCold / leadsAgain
+	// Scatter of an epoch's arrival, σ in s: windows of last bytes are below 50 ms (Sims
+	// 2016), timing units below 1 ms peak to peak. jitterMost, twice the first, is what a look
+	// may still count for (assumption). It is learned over jitterFirst to jitterLooks looks.
+	jitterStart, jitterLeast, jitterMost = 0.050, 0.0005, 0.1
+	jitterFirst, jitterLooks             = 3, 30
+	epochsALook                          = 16 // of a receiver that sends 1.6 a second (assumption)
+	// floorSlack: a build date is of any time zone (UTC − 12 to + 14 h), so a day.
+	floorSlack = 24 * time.Hour
+	week1024   = 1024 * 7 * 24 * time.Hour // IS-GPS-200: the week is sent in 10 bits
+	// repairMost: half of 1,024 weeks is 9.8 years, so that one repair only fits.
+	repairMost = 10 * 365 * 24 * time.Hour
+	// Latest sentences, s. Serial: 0.03 to 0.6 s, and 0.9 to 1.19 s for models that describe
+	// the second before (measured captures, two makers' guides). Relay: 6 to 10 s was
+	// measured behind a Wi-Fi multiplexer.
+	lateSerial, lateRelay = 1.2, 10
+	// What is assumed until it is measured, s: the middle of the usual 0.03 to 0.6 s, and σ
+	// so that 2σ reach lateSerial: (1.2 − 0.3)/2. Of a relay 3σ reach lateRelay.
+	priorSerial, priorSerialSigma = 0.30, 0.45
+	priorRelay, priorRelaySigma   = 1, 3
+	// fixNeeds so many satellites: four unknowns, three of place and one of time.
+	fixNeeds = 4
 )
 
 // Look is what some seconds of the stream say together.
@@ -111,14 +141,12 @@ func Opened(link clockcheck.Link) Receiver {
 // Lost says that the port is gone, and why.
 func (r *Receiver) Lost(why string) { *r = Receiver{Why: why, Link: r.Link} }
 
-// LateMost is the largest lateness thought possible, s. Serial: 0.03 to 0.6 s, and 0.9 to
-// 1.19 s for models that describe the second before (measured captures, two makers'
-// guides). Relay: 6 to 10 s was measured behind a Wi-Fi multiplexer.
+// LateMost is the largest lateness thought possible, s.
 func (r *Receiver) LateMost() float64 {
 	if r.Link == clockcheck.Relay {
-		return 10
+		return lateRelay
 	}
-	return 1.2
+	return lateSerial
 }
 
 // Steady tells whether how late it was at one time says anything of another: over a relay
@@ -128,9 +156,9 @@ func (r *Receiver) Steady() bool { return r.Link != clockcheck.Relay }
 // LatePrior is what is assumed of it until it is measured: mean and σ, s.
 func (r *Receiver) LatePrior() (mean, sigma float64) {
 	if r.Link == clockcheck.Relay {
-		return 1, 3
+		return priorRelay, priorRelaySigma
 	}
-	return 0.30, 0.45
+	return priorSerial, priorSerialSigma
 }
 
 // Missing is the chance that its leap-second data are missing when it is first believed:
@@ -236,7 +264,7 @@ func (r *Receiver) overran(now bool) bool {
 // gather adds an epoch to the look under way. Three in a row at another place begin the
 // next look there.
 func (r *Receiver) gather(at timescale.Local, z int64, dated bool) (l Look, ok bool) {
-	if r.sum.n > 0 && math.Abs(r.sum.off(at, z)) > math.Max(agree, 6*r.Jitter()) {
+	if r.sum.n > 0 && math.Abs(r.sum.off(at, z)) > math.Max(agree, farSigmas*r.Jitter()) {
 		if r.other.n > 0 && math.Abs(r.other.off(at, z)) > agree {
 			r.other = look{}
 			if r.sum.n == 1 && r.run > 2*runLeast {
@@ -295,7 +323,7 @@ func (l *look) mean(jitter float64) Look {
 func (r *Receiver) learnJitter() {
 	n := float64(r.sum.n)
 	v := (r.sum.q - r.sum.z*r.sum.z/n) / (n - 1)
-	r.jitter += (v - r.jitter) / float64(min(max(r.run/16, 3), 30))
+	r.jitter += (v - r.jitter) / float64(min(max(r.run/epochsALook, jitterFirst), jitterLooks))
 	r.jitter = math.Min(math.Max(r.jitter, jitterLeast*jitterLeast), jitterMost*jitterMost)
 }
 
@@ -314,7 +342,7 @@ const PageEvery = page
 // fewest is how many satellites at least could send the page under way.
 func (r *Receiver) fewest() int {
 	if r.least == math.MaxInt {
-		return 4 // it does not say: a fix needs so many
+		return fixNeeds // it does not say
 	}
 	return r.least
 }

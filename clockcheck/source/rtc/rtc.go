@@ -25,32 +25,46 @@ const (
 	WentBack               // it is before what an earlier run read: it was set, or stopped
 )
 
-// Rates, 1σ. Compensated: ±2 ppm at 0 to 40 °C by data sheet (DS3231), ±5 for a variant
-// sold under the same name, which is where 99.99 % ends (3.89 σ); unpowered elsewhere by
-// other temperatures 0.7 ppm. Plain: a
-// tuning fork of ±20 ppm, −69 ppm more by its parabola at −20 °C; learned in a warm room
-// it loses up to 139 ppm more at −40 °C once it has taken that temperature (NXP UM10301).
 const (
+	// Rates, 1σ, s/s. Compensated: ±2 ppm at 0 to 40 °C by data sheet (DS3231), ±5 for a variant
+	// sold under the same name, which is where 99.99 % ends (3.89 σ). Plain: a tuning fork of
+	// ±20 ppm, −69 ppm more by its parabola at −20 °C (NXP UM10301): 2σ = 89 ppm.
 	rateComp, ratePlain = 5e-6 / 3.89, 45e-6
+	// … more while it is off, at other temperatures. Compensated: ±3.5 ppm at −40 °C in place
+	// of ±2 (DS3231), half of the difference. Plain, learned in a warm room: offPlain at once,
+	// 3.89 σ = 47 ppm at −12 °C; with offTurned, 3.89 σ = 140 ppm at −40 °C (NXP UM10301), once
+	// it has taken that temperature, after an hour (assumption).
 	offComp             = 0.7e-6
 	offPlain, offTurned = 12e-6, 24e-6
-	// Random walk of the rate while the station is on, 1/s: 0.03 ppm in an hour, and
-	// 60 ppm: a plain fork carried out at −38 °C loses 145 ppm within minutes.
+	turnsIn             = 3600 // s
+	// Random walk of the rate while the station is on, 1/s: √(3e-19 · 1 h) = 0.03 ppm in an hour
+	// (assumption: a compensation of 1 ppm steps over a night), and √(1e-12 · 1 h) = 60 ppm: a
+	// plain fork carried out at −38 °C loses 145 ppm within minutes (NXP UM10301).
 	wanderComp, wanderPlain = 3e-19, 1e-12
-	white                   = 1e-14 // s²/s
-	// The kernel's own writes leave the chip up to 0.5 s off, and one may have come after
-	// the last look: half of it is 1σ.
+	// s²/s: √(1e-14 · 10 min) = 2 µs, far under how well an edge is found (assumption).
+	white = 1e-14
+	// The kernel's own writes leave the chip up to 0.5 s off either way, and one may have come
+	// after the last look: 0.5/√3.
 	writtenSigma = 0.3
-	kernelFloor  = 0.02 // s: its writes come up to 5 jiffies early or late
+	// kernelFloor, s: its writes come up to 5 jiffies early or late (kernel/time/ntp.c), of 4 ms.
+	kernelFloor = 0.02
 	// That a chip takes each write elsewhere, anywhere in a second, is dearer by this for
 	// each further reading that is where the first was, to the floor on either side, nats:
 	// in the ten minutes between two readings a write comes with 10/11, so
 	// −ln (1/11 + 10/11 · 0.04).
-	kernelAgain  = 2.0
+	kernelAgain = 2.0
+	// Readings come each ten minutes (package rtc), less ten seconds; the kernel writes each 11
+	// (kernel/time/ntp.c), and one minute more.
 	kernelApart  = 590 * time.Second
 	kernelPeriod = 11*time.Minute + time.Minute
-	floorSlack   = 24 * time.Hour
-	backSlack    = 2 // s
+	// kernelMean readings after its writes make the mean, some three hours (assumption).
+	kernelMean = 20
+	floorSlack = 24 * time.Hour // a build date is of any time zone: UTC − 12 to + 14 h
+	// backSlack, s: an early reading may be a write of the kernel off (0.5 s) and a second that
+	// the reader missed; more is another time (assumption).
+	backSlack = 2
+	// sigmaLeast, s: no edge is found better over a bus of 100 kHz (I²C), ten bits.
+	sigmaLeast = 1e-4
 )
 
 // Clock follows the hardware clock.
@@ -109,7 +123,7 @@ func (c *Clock) Take(r *clockcheck.RTC, floor timescale.UTC) (out bank.Reading, 
 		return out, false
 	}
 	c.Z = int64(r.Value) - int64(r.Edge)
-	s := math.Max(r.Sigma.Seconds(), 1e-4)
+	s := math.Max(r.Sigma.Seconds(), sigmaLeast)
 	return bank.Reading{Source: bank.Clock, At: r.Edge, Z: c.Z, Var: s * s, From: c.from}, true
 }
 
@@ -132,7 +146,7 @@ func (c *Clock) Recall(r *clockcheck.RTC, compensated bool, turned float64) (out
 	rate, sr := l.RatePPM*1e-6, math.Min(l.RateSigmaPPM*1e-6, prior)
 	open := offComp
 	if !compensated {
-		open = offPlain + offTurned*math.Min(off/3600, 1)
+		open = offPlain + offTurned*math.Min(off/turnsIn, 1)
 	}
 	s2 := sq(l.SigmaS) + sq(sr*off) + sq(open*off) + white*off + sq(turned/2*off)
 	near, far, dearer := slack(l)
@@ -184,7 +198,7 @@ func (c *Clock) LearnKernel(at timescale.Local, off float64) {
 		c.reads, c.counted = c.reads+1, at
 	}
 	c.all++
-	c.mean += (off - c.mean) / float64(min(c.all, 20))
+	c.mean += (off - c.mean) / float64(min(c.all, kernelMean))
 	c.spread = math.Max(c.spread, math.Abs(off-c.mean))
 }
 

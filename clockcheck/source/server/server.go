@@ -18,16 +18,25 @@ const (
 	// shareOfBound: σ of a server's error as a share of its root distance: its 99 % are
 	// then 1.03 of it and the guard 1.6, whatever constant error it has.
 	shareOfBound = 0.40
-	// visitGap: an hour without any answer ends a visit; servers are asked each 18 min.
+	// visitGap: an hour without any answer ends a visit; servers are asked each 18 min, so three
+	// questions went unanswered (assumption).
 	visitGap = time.Hour
-	ntpPort  = 123
+	ntpPort  = 123 // RFC 5905, section 7.2
 	// turn: servers are asked 2 s after one another at first (netref); one that does not
 	// answer is passed over, and an answer takes a second at most.
-	turn   = 5 * time.Second
+	// 2·2 + 1 s.
+	turn = 5 * time.Second
+	// enough: of 2f + 1 that answer f may be false and the majority is right (RFC 5905, section
+	// 11.2.1): three, f = 1.
 	enough = 3
-	wander = 50e-6 // s/s: so much two answers of other instants may differ besides
-	// Fresh is how long a server is said to be heard.
+	// wander, s/s: so much two answers of other instants may differ besides: ±10 to ±50 ppm,
+	// the crystals of small computers (from memory).
+	wander = 50e-6
+	// Fresh is how long a server is said to be heard: it is asked each 1,024 s and a sixteenth
+	// (netref), 18 min, and answers in seconds.
 	Fresh = 20 * time.Minute
+	// boundLeast, s: no server is known better over a network (assumption; far below any tolerance).
+	boundLeast = 1e-4
 )
 
 // One is what is known of one server.
@@ -75,7 +84,7 @@ func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 	s.At, s.Z, s.Bound, s.Upstream = r.At, int64(r.UTC)-int64(r.At), r.Bound.Seconds(), r.Upstream
 	v.tellApart(i)
 	s.Family = v.family(i)
-	return bank.Reading{Source: s.Family, At: r.At, Z: s.Z, Common: math.Max(s.Bound, 1e-4) * shareOfBound, Dated: true}, true
+	return bank.Reading{Source: s.Family, At: r.At, Z: s.Z, Common: math.Max(s.Bound, boundLeast) * shareOfBound, Dated: true}, true
 }
 
 // Answering tells whether more of those that are asked may be about to speak for the first
