@@ -20,11 +20,15 @@ type rough struct {
 }
 
 const (
-	roughMost   = 0.5 // °C
-	roughMemory = 36  // samples
-	// roughWarm: a computer warms up in its first hours; that is no sign.
+	// roughMost, °C: air, sun and shade bend the curve by less (see rough), a processor's load by
+	// degrees (assumption).
+	roughMost   = 0.5
+	roughMemory = 36 // samples: 36 · 10 min = 6 h, half a night (assumption)
+	// roughWarm: a computer warms up in its first hours; that is no sign. 12 · 10 min = 2 h
+	// (assumption).
 	roughWarm = 12
-	// slowlySettles: what a restless thermometer shows over hours is of use all the same.
+	// slowlySettles: what a restless thermometer shows over hours is of use all the same: as
+	// long as roughWarm, 2 h.
 	slowlySettles = 2 * time.Hour
 )
 

@@ -38,19 +38,38 @@ type block struct {
 }
 
 const (
-	// BlockLasts is how long readings are gathered; an older temperature tells nothing.
+	// BlockLasts is how long readings are gathered; an older temperature tells nothing. A crystal
+	// follows its board in so long (settles).
 	BlockLasts = 10 * time.Minute
-	blockGap   = time.Hour // the reference may be late otherwise after such a hole
-	// wanderLeast: 1 ms in an hour. Receivers measured: 0.3 to 30 ms.
+	// blockGap: after such a hole the reference may be late otherwise: some receivers wander to
+	// another lateness within hours (Piepho 2017).
+	blockGap = time.Hour
+	// wanderLeast to wanderMost, s²/s, is how much a reference wanders: receivers measured, 0.3
+	// to 30 ms in an hour. √(3e-10 · 1 h) = 1 ms, √(2.8e-8 · 1 h) = 10 ms, as for the bank.
 	wanderLeast = 3e-10
-	wanderMost  = 2.8e-8 // 10 ms in an hour
-	wanderPrior = 2      // blocks that its first value counts for
-	wanderOver  = 72     // blocks of memory
-	blockLeast  = 4e-8   // s², 0.2 ms: variance of a block's mean
-	rateWalk    = 1e-16  // 1/s: random walk of the oscillator's rate, 0.6 ppm in an hour
-	likely      = 2.576  // σ of a two-sided 99 %
-	slopeGate   = 4      // sigma
-	slopeSpan   = 3      // °C: over less there is no slope
+	wanderMost  = 2.8e-8
+	wanderPrior = 2  // blocks that its first value counts for (assumption: few, it is measured soon)
+	wanderOver  = 72 // blocks of memory, 72 · 10 min = 12 h, a night
+	// blockMost readings at most make a block's mean better: one a minute, for those of one minute
+	// share their error.
+	blockMost = 9
+	// blockLeast, s²: variance of a block's mean, (0.2 ms)²: a receiver's pulse by USB, 0.3 ms,
+	// in two.
+	blockLeast = 4e-8
+	// rateWalk, 1/s: random walk of the oscillator's rate, √(1e-16 · 1 h) = 0.6 ppm in an hour: a small
+	// board measured 0.6 ppm in 8 h at rest, and 6 ppm over a room's range.
+	rateWalk = 1e-16
+	likely   = 2.576 // σ of a two-sided 99 %
+	// slopeGate, σ: beyond it lie 6.3e-5 of a Gaussian: that was a jump …
+	slopeGate = 4
+	// … after which the rate is known to 1 ppm, s/s: 1 ppm/K over 1 K (0.1 to 1 are usual).
+	rateAfter = 1e-6
+	// slopeSpan, °C: over less there is no slope: by likely·rateWalk in an hour, 1.5 ppm, a slope of
+	// 0.5 ppm/°C is told from none over 3 °C.
+	slopeSpan = 3
+	// worthKeeping is the share of what is assumed of any crystal that a slope's σ is below
+	// (assumption: a tenth better is of use).
+	worthKeeping = 0.9
 )
 
 // newSlope is a slope of which an earlier run kept k.
@@ -85,7 +104,7 @@ func (s *slope) feed(source string, base int64, at timescale.Local, z, v, c floa
 		return
 	}
 	mid := b.begin.Add(time.Duration(b.at / b.n * 1e9))
-	s.take(mid, b.z/b.n, b.c/b.n, math.Max(v/math.Min(b.n, 9), blockLeast), y)
+	s.take(mid, b.z/b.n, b.c/b.n, math.Max(v/math.Min(b.n, blockMost), blockLeast), y)
 	*b = block{}
 }
 
@@ -108,7 +127,7 @@ func (s *slope) take(at timescale.Local, z, c, r float64, y Rate) {
 	s.blocks = math.Min(s.blocks+1, wanderOver)
 	s.wander += (math.Min(nu*nu, sq(slopeGate)*v)/dt - s.wander) / s.blocks
 	if nu*nu > sq(slopeGate)*v {
-		s.p[1][1] += sq(1e-6)
+		s.p[1][1] += sq(rateAfter)
 		s.phase(at, z, c, r)
 		return
 	}
@@ -166,7 +185,7 @@ func (s *slope) spread() float64 {
 // keep is what was learned, if that is worth it.
 func (s *slope) keep() (k Kept, ok bool) {
 	sigma := math.Sqrt(math.Max(s.p[2][2], 0))
-	if s.lo > s.hi || sigma > 0.9*unlearned || sigma == 0 || math.Abs(s.v[2]) > steepest {
+	if s.lo > s.hi || sigma > worthKeeping*unlearned || sigma == 0 || math.Abs(s.v[2]) > steepest {
 		return k, false
 	}
 	return Kept{PerC: s.v[2], Sigma: sigma, LoC: s.lo, HiC: s.hi}, true

@@ -18,27 +18,31 @@ import (
 )
 
 const (
-	leastC = -60 // °C: no small computer runs beyond
-	mostC  = 100
+	// °C: industrial parts run from −40 to 85 (makers' data sheets), and 15 to 20 more.
+	leastC, mostC = -60, 100
 	// jumpC: neither a board nor its crystal changes faster; what jumps is the sensor
-	// or the processor's load. °C at once, and °C a minute besides.
+	// or the processor's load. °C at once, and °C a minute besides (assumption: a tent of +20 °C
+	// left for −40 °C within half an hour).
 	jumpC, jumpRate = 10, 2
-	jumpStays       = 3 // readings in a row that agree are no slip
+	jumpStays       = 3 // readings in a row that agree are no slip (assumption: two slips are never alike)
 	// settles: a crystal follows a thermometer of the same board within minutes
 	// (common practice, no source); a processor's own goes up and down with its load.
 	settles = 10 * time.Minute
-	// unlearned is what the rate does while nothing is learned, 1σ: the middle of
-	// the range above. sureLeast and sureShare: a learned one is never known better,
-	// for a cubic is not straight and a thermometer is not the crystal.
-	unlearned = 0.3e-6 // 1/°C
+	// unlearned is what the rate does while nothing is learned, 1σ, 1/°C: the middle of 0.1 to 1
+	// ppm/°C (Lux, Camp 2015), √(0.1 · 1) = 0.3; steepest is the end of that.
+	unlearned = 0.3e-6
 	steepest  = 1e-6
+	// sureLeast, 1/°C, and sureShare: a learned one is never known better, for a cubic is not
+	// straight and a thermometer is not the crystal (assumption: a fifth of the least slope, a
+	// quarter of this one).
 	sureLeast = 0.02e-6
 	sureShare = 0.25
 	// rampShare: the error of a slope is there all along while the temperature goes on
 	// changing. Variance that is added step by step to the rate makes a 1.5 times
 	// smaller one of x (t⁴/6 in place of t⁴/4 of the square of a steady change).
 	rampShare = 1.5
-	// learnedSpan: the slope is taken to go on so far beyond where it was learned, °C.
+	// learnedSpan: the slope is taken to go on so far beyond where it was learned, °C
+	// (assumption: less than slopeSpan).
 	learnedSpan = 2
 	// A plain tuning fork is slower by 0.034 ppm/°C² away from 25 °C (NXP UM10301).
 	forkCurve, forkTurn = -0.034e-6, 25
