@@ -8,7 +8,8 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// handHorizon is over how long the growth of the guard is taken, s.
+// handHorizon is over how long the growth of the guard is taken, s: a client asks again within minutes,
+// and the rate of growth hardly changes in that (assumption).
 const handHorizon = 10
 
 // Hand returns the time to hand on at now; false while there is none that the judge

@@ -14,13 +14,23 @@ import (
 // explanations, with its doubts: one interval, its half-width as 4 σ.
 
 const (
-	maxLatencies = 8
-	hullSigmas   = 4
-	rateKept     = 5e-6 // s/s, σ: a rate known less well is not kept
-	clockKept    = 30.0 // s: nor is a hardware clock's offset
-	sameStream   = 0.1  // s: a stream that is as late as that of the run before
-	looseMost    = 0.15 // s, σ: a lateness known no better than a third of what is assumed of any is not kept
-	seconds      = 1.0  // s: a wider hull is kept as a range about the best, no Gaussian
+	maxLatencies = 8 // receivers in their configurations; the oldest go (assumption)
+	// hullSigmas: a half-width is kept as so many σ. The guard of the next run spans at least 4.21 σ
+	// of it (a quarter of the risk, two-sided), so it is no narrower.
+	hullSigmas = 4
+	// rateKept, s/s, σ: a rate known less well is not kept; a sixth of rateUnlearned (assumption).
+	rateKept = 5e-6
+	// clockKept, s, σ: nor is a hardware clock's offset: half a minute, less than a mark needs.
+	clockKept = 30.0
+	// sameStream, s: a stream that is as late as that of the run before, within bank's edge either
+	// way, 2·0.05.
+	sameStream = 0.1
+	// looseMost, s, σ: a lateness known no better than a third of what is assumed of any, 0.45/3, is
+	// not kept.
+	looseMost = 0.15
+	// seconds, s: a wider hull is kept as a range about the best, no Gaussian: whole seconds are
+	// 1 s apart.
+	seconds = 1.0
 )
 
 // Learned is what is worth keeping now.

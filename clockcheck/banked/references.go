@@ -13,6 +13,7 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
+// markSilent: for so long a mark is said to have been made (assumption; words only).
 const markSilent = 6 * time.Hour
 
 // references says what is thought of each source.

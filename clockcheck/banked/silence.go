@@ -14,6 +14,9 @@ import (
 // portQuiet is after how long without a byte a port is said to be silent (gnss/port).
 const portQuiet = 30 * time.Second
 
+// playedStep: silence is played in steps that grow by 2 %, so its answer is short by 2 % at most.
+const playedStep = 1.02
+
 // Lasts is how long the verdicts of the last judgement would last, at most until, if every
 // reading stopped now, s by mode shown; −1 where a mode is not within. It is not worked
 // out but played, on a copy of the judge: what good-for says must not be longer. now and
@@ -27,7 +30,7 @@ func (j *Judge) Lasts(now timescale.Local, system timescale.UTC, last *clockchec
 		}
 	}
 	var d clockcheck.Judgement
-	for t := 1.0; t <= until && slices.Contains(on, true); t = max(t+1, t*1.02) {
+	for t := 1.0; t <= until && slices.Contains(on, true); t = max(t+1, t*playedStep) {
 		after := time.Duration(t * 1e9)
 		if after > portQuiet && c.rx.Present {
 			c.ReceiverLost("It is silent.")

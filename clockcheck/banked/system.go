@@ -9,10 +9,16 @@ import (
 )
 
 const (
-	stepOver = 0.001   // s: the clock moved by more than slewing can
-	slewMost = 1000e-6 // s/s: fastest slew of the kernel, with margin
-	slewRate = 500e-6  // s/s: adjtime(3) moves the clock so fast (kernel/time/ntp.c, MAX_TICKADJ)
-	rateOver = 60      // s over which the clock's rate is measured
+	// stepOver, s: the clock moved by more than slewing can. Its two readings are no further apart
+	// than a busy machine lets a bracket be (assumption: 1 ms; the least tolerance is 300).
+	stepOver = 0.001
+	// s/s: adjtime(3) moves the clock by slewRate (kernel/time/ntp.c, MAX_TICKADJ), and the frequency
+	// word by as much (MAXFREQ): together slewMost.
+	slewRate = 500e-6
+	slewMost = 2 * slewRate
+	// rateOver, s: over which the clock's rate is measured, first over a sixth of it: brackets of 10 µs
+	// make 1 ppm in ten seconds (assumption).
+	rateOver = 60
 )
 
 // systemClock follows how fast the system clock runs against the local timescale.

@@ -14,10 +14,21 @@ import (
 )
 
 const (
-	holdFor = 2 * time.Second  // a margin must hold so long before Within is said
-	horizon = 30 * 24 * 3600.0 // s: good-until is not looked for beyond
-	day     = 24 * 3600.0      // s
-	fresh   = 10 * time.Second // a receiver is heard so long after an epoch
+	// holdFor: a margin must hold so long before Within is said: two judgements, one a second
+	// (assumption; so no yes flickers).
+	holdFor = 2 * time.Second
+	// horizon, s: good-until is not looked for beyond (assumption: nobody plans further, and no guard of
+	// any oscillator here lasts so long).
+	horizon = 30 * 24 * 3600.0
+	day     = 24 * 3600.0 // s, by definition = 24 · 60 · 60
+	// fresh: a receiver is heard so long after an epoch, as long as a look (assumption; for words and the
+	// thermometer, no verdict).
+	fresh = 10 * time.Second
+	// nearGood: good-for is found to half a second, or this part of it: 40 s of 12 h.
+	nearGood = 1e-3
+	// firstStep, s, and by how much each further one is longer, in looking for it (any would do: the
+	// answer is the same; assumption).
+	firstStep, longerStep = 4.0, 4
 )
 
 // verdicts is what was said of each mode.
@@ -190,9 +201,13 @@ func (j *Judge) basis(now timescale.Local) clockcheck.Basis {
 	return basis
 }
 
+// For the words of the basis, no verdict.
 const (
+	// serverFresh: a server is asked each 1,024 s and a sixteenth (netref), 18 min, and
+	// answers in seconds.
 	serverFresh = 20 * time.Minute
-	markFresh   = time.Hour
+	// markFresh: for so long UTC is said to stand on a mark or a hearing (assumption).
+	markFresh = time.Hour
 )
 
 // modes gives each shown mode its verdict, by guarded acceptance (JCGM 106:2012).
@@ -224,7 +239,7 @@ func (j *Judge) goodFor(i int, err, tol float64) float64 {
 		return j.bank.Holds(tol-math.Abs(err+j.system.drift(t, j.bank.Best().F.V[estimate.Y])), t)
 	}
 	good, bad := 0.0, math.Inf(1)
-	for step, t := 4.0, math.Max(j.verdict.good[i]-1, 1); math.IsInf(bad, 1) || good == 0 && bad > 1; step *= 4 {
+	for step, t := firstStep, math.Max(j.verdict.good[i]-1, 1); math.IsInf(bad, 1) || good == 0 && bad > 1; step *= longerStep {
 		if holds(t) {
 			if good = t; good >= horizon {
 				j.verdict.good[i] = horizon
@@ -238,7 +253,7 @@ func (j *Judge) goodFor(i int, err, tol float64) float64 {
 			t = math.Max(t-step, 1)
 		}
 	}
-	for bad-good > 0.5+good*1e-3 {
+	for bad-good > 0.5+good*nearGood {
 		if mid := (good + bad) / 2; holds(mid) {
 			good = mid
 		} else {

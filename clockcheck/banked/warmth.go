@@ -2,7 +2,6 @@ package banked
 
 import (
 	"math"
-	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
@@ -15,8 +14,9 @@ import (
 // What the thermometer tells (package thermal): beside a source of UTC how the rate changes
 // with the temperature is learned; while none tells the rate, all tracks follow it.
 
-// toldLately: a source that told UTC so lately tells the rate.
-const toldLately = 10 * time.Minute
+// toldLately: a source that told UTC so lately tells the rate. What the crystal did since, its
+// thermometer does not show sooner (thermal: a crystal follows in ten minutes).
+const toldLately = thermal.BlockLasts
 
 // Temperature takes one reading of a thermometer in or beside the computer.
 func (j *Judge) Temperature(r *clockcheck.Temperature) {

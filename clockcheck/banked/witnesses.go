@@ -159,7 +159,7 @@ func (j *Judge) Air(a *clockcheck.Air) bool {
 	return ok
 }
 
-// airQuiet: what the air says is an event so often at most (no verdict depends on it).
+// airQuiet: what the air says is an event so often at most (assumption; no verdict depends on it).
 const airQuiet = 30 * time.Minute
 
 // noteAir notes what was heard, by the clock as it was last seen.

@@ -8,8 +8,9 @@ import (
 	"noonmark/clockcheck/bank"
 )
 
-// mostTerms is how many explanations the budget names; the rest is in the least of them.
-const mostTerms = 3
+// mostTerms is how many explanations the budget names; the rest is in the least of them (assumption:
+// who reads more). leastTerm, s: what adds less is not named: 1 ms, as it is printed.
+const mostTerms, leastTerm = 3, 0.001
 
 // reach is how far from the best a track puts UTC, s.
 type reach struct {
@@ -24,7 +25,7 @@ func Budget(dst []clockcheck.Term, b *bank.Bank, all float64) []clockcheck.Term 
 	dst = append(dst, clockcheck.Term{Name: "estimate", GuardS: own, Because: "what the readings leave open, at 99.99 %"})
 	at := own
 	add := func(name string, half float64, because string) {
-		if half = math.Min(half, all); half > at+0.001 {
+		if half = math.Min(half, all); half > at+leastTerm {
 			dst = append(dst, clockcheck.Term{Name: name, GuardS: half - at, Because: because})
 			at = half
 		}

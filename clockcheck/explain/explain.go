@@ -73,7 +73,8 @@ func From(s bank.Source) string {
 	return "the " + Source(s)
 }
 
-// leap: who moved by less between two looks may have been led there (package bank's leapt), s.
+// leap, s: who moved by less between two looks may have been led there: bank's leapt, wide·proved + edge
+// = 0.19.
 const leap = 0.2
 
 // Assumption is one sentence for what a track assumes.
@@ -161,6 +162,9 @@ func List(b *bank.Bank) (lines []string) {
 	return lines
 }
 
+// elsewhere, s: nearer tracks are one place to a person: half of the least tolerance, 0.3 s.
+const elsewhere = 0.15
+
 // rival is the likeliest track that puts UTC elsewhere than the best, by so much, s.
 func rival(b *bank.Bank) (t *bank.Track, off float64) {
 	most := 0.0
@@ -170,7 +174,7 @@ func rival(b *bank.Bank) (t *bank.Track, off float64) {
 		if !b.Alive(i) || !u.Located || u == best || b.Weight(i) <= most {
 			continue
 		}
-		if d := float64(u.F.Base-best.F.Base)/1e9 + u.F.V[estimate.X] - best.F.V[estimate.X]; math.Abs(d) > 0.15 {
+		if d := float64(u.F.Base-best.F.Base)/1e9 + u.F.V[estimate.X] - best.F.V[estimate.X]; math.Abs(d) > elsewhere {
 			t, off, most = u, d, b.Weight(i)
 		}
 	}

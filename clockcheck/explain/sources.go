@@ -14,6 +14,7 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
+// fresh: a receiver is heard so long after an epoch, as long as a look (assumption; words only).
 const fresh = 10 * time.Second
 
 // Said is what is thought of a source: trust, a stable word for what is the matter (""
@@ -53,8 +54,12 @@ func standing(b *bank.Bank, s bank.Source) Said {
 }
 
 // doubtful: a source that is false with this chance takes from the 99 % of the reported
-// bound what it has to lose.
+// bound what it has to lose: 1 − 0.99.
 const doubtful = 0.01
+
+// Local times are whole quarters of an hour from UTC (tzdata), s; a hardware clock kept so is within
+// nearQuarter of one (assumption; words only).
+const quarter, nearQuarter = 900, 5
 
 const noThird = " There is no third to decide. Compare with a radio time signal."
 
@@ -219,7 +224,7 @@ func Clock(b *bank.Bank, c *rtc.Clock) Said {
 		}
 		return Said{clockcheck.Trusted, "", fmt.Sprintf("Compared in an earlier run and kept since: ±%.3f s.", bank.Likely*t.F.Sigma(estimate.R))}
 	}
-	if q := math.Round(off / 900); q != 0 && math.Abs(off-q*900) < 5 {
+	if q := math.Round(off / quarter); q != 0 && math.Abs(off-q*quarter) < nearQuarter {
 		return Said{clockcheck.Trusted, "", fmt.Sprintf("The hardware clock is %+.2f h off: it keeps local time. It is used all the same.", off/3600)}
 	}
 	return Said{clockcheck.Trusted, "", fmt.Sprintf("Compared with the present time: it is %s off.", Seconds(off))}
