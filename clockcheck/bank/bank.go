@@ -7,7 +7,8 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// MaxTracks is how many explanations are held.
+// MaxTracks is how many explanations are held; of more, the two dearest become one interval, which is wider
+// and never wrong (assumption: a reading may cost 15 µs, and 29 cost 12).
 const MaxTracks = 32
 
 // Config is what is known of the machine.

@@ -149,7 +149,7 @@ func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
 		b.add(c)
 	}
 	a := ClockSet
-	if b.cfg.ClockWander > clockSteady && math.Abs(nu) < clockRates*math.Max(r.At.Sub(t.ticked).Seconds(), clockPace) {
+	if b.allowed(ClockMoved) && b.cfg.ClockWander > clockSteady && math.Abs(nu) < clockRates*math.Max(r.At.Sub(t.ticked).Seconds(), clockPace) {
 		a = ClockMoved
 	}
 	t.compare(r)

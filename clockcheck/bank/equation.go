@@ -18,11 +18,12 @@ import (
 // moved unseen.
 const spent = Risk / 4
 
-// drawnIn is the part of it that the nearer side of the guard may take besides.
+// drawnIn is the part of it that the nearer side of the guard may take besides. The farther side has
+// 15/16 left, and is ln(16/15)/3.9 = 0.02 σ wider for it.
 const drawnIn = spent / 16
 
-// lightest: parts of less weight count whole, wherever they are; all of them together are
-// a hundredth of spent.
+// lightest: parts of less weight count whole, wherever they are; all of them together, (MaxTracks +
+// ages) · lightest, are a hundredth of spent.
 const lightest = spent / 100 / (MaxTracks + float64(len(ages)))
 
 // part is what the equation needs of one track, s.
@@ -109,7 +110,8 @@ func (q *part) tail(x float64) float64 {
 	return t
 }
 
-// nearGuard: the equation is solved to so much, as a part of the guard, and never below it.
+// nearGuard: the equation is solved to so much, as a part of the guard, and never below it: 1 ms, as it
+// is printed, of 20 s (assumption: nobody asks for more).
 const nearGuard = 5e-5
 
 // solve finds the least g ≥ 0 with r(g) ≤ risk, begun at the last answer, which seldom
@@ -153,7 +155,7 @@ func solve(r func(float64) float64, risk, guess float64) float64 {
 	return hi
 }
 
-// farthestOut: nobody keeps a time so far from any other, s.
+// farthestOut, s: nobody keeps a time so far from any other, 1e12/(365·86,400) = 32,000 years.
 const farthestOut = 1e12
 
 // Guard is where UTC may lie after ahead more seconds without a reading, relative to the

@@ -6,11 +6,11 @@ package bank
 
 // How sure is sure.
 const (
-	// Risk is the probability that the guard may miss the truth: 99.99 %.
+	// Risk is the probability that the guard may miss the truth: 1 − 0.9999 by definition.
 	Risk = 1e-4
-	// wide, σ: beyond it lie 6.3e-5 of a Gaussian, two-sided, which is less than Risk.
+	// wide, σ: beyond it lie erfc(4/√2) = 6.3e-5 of a Gaussian, two-sided: less than Risk.
 	wide = 4
-	// seldom, σ: 1 in 370 of a Gaussian lies beyond. Readings further out have long tails
+	// seldom, σ: erfc(3/√2) = 1 in 370 of a Gaussian lies beyond. Readings further out have long tails
 	// and count less (Huber's estimator); a range ends there.
 	seldom = 3
 	// gate, nats: half of 3.891², the σ beyond which lies Risk, two-sided.
@@ -49,8 +49,11 @@ const (
 	// anywhere, s: where UTC may be of which nobody tells more than a fraction of a period;
 	// 11 days, more than any period (assumption: none is longer than a day).
 	anywhere = 1e6
-	// farSeconds, s: a hull that reaches so far is ruled by single tracks: half a second is a
-	// tolerance (FT4), and where rounding to whole seconds turns.
+	// leastVar, s², = (1 ns)², so that nothing is divided by zero; stamps are whole nanoseconds.
+	leastVar = 1e-18
+	// farSeconds, s: a hull that reaches so far is ruled by single tracks: half of a second, where
+	// rounding to whole ones turns, and a tolerance (FT4). Only how fast the guard is found, and by
+	// which tracks the same risk is spent, depends on it.
 	farSeconds = 0.5
 )
 
@@ -96,16 +99,16 @@ const (
 // Oscillators.
 const (
 	// oscillatorLeast to oscillatorStep is how far an oscillator's rate changes suddenly, s/s
-	// (activity dips, Fox tutorial: 1 to 20 ppm).
+	// (assumption: activity dips of 1 to 20 ppm, described by makers without numbers).
 	oscillatorLeast, oscillatorStep = 1e-6, 20e-6
 	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
 	// UM10301), and half as much again, for boards differ (assumption).
 	forkStep = 200e-6
-	// rateAgain, s/s, σ: a rate that was known goes on so, over what took UTC away: 1 ppm/K
-	// at 1 K (0.1 to 1 ppm/K are usual, Lux and Camp 2015).
+	// rateAgain, s/s, σ: a rate that was known goes on so, over what took UTC away: 1 ppm/K · 1 K
+	// (0.1 to 1 ppm/K are usual, Lux and Camp 2015).
 	rateAgain = 1e-6
 	// between, s: so much the oscillator carries two words of one source, or of two, apart:
-	// 50 ppm over 1,024 s, the usual longest pause of a server's questions (netref).
+	// 50 ppm · 1,024 s, the usual longest pause of a server's questions (package netref).
 	between = 0.05
 )
 

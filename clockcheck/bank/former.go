@@ -13,12 +13,16 @@ import (
 // was at five ages, and runs on from there without the receiver. How far the stream is
 // from where each of them expects it, in nats, is the strain on whoever hears it.
 
-// ages at which former states are renewed.
+// ages at which former states are renewed: each 2 to 8 times the one before (assumption; a drag-off is seen
+// against the one that it has left furthest).
 var ages = [...]time.Duration{15 * time.Second, 2 * time.Minute, 10 * time.Minute, time.Hour, 2 * time.Hour}
 
 const (
-	strainRun = 3                // looks in a row beyond the gate that are no scatter
-	softLeast = 30 * time.Minute // a ramp is no steeper than seen over this
+	// strainRun looks in a row beyond the gate are no scatter: where the tails are so long that 1 look in
+	// 20 is, (1/20)³ are.
+	strainRun = 3
+	// softLeast: a ramp is no steeper than seen over this (assumption; a leap seen over less is no ramp).
+	softLeast = 30 * time.Minute
 )
 
 // former holds the copies, the youngest first.
@@ -105,7 +109,7 @@ func (b *Bank) followStream(r *Reading) {
 	f.renew(t, r.At)
 }
 
-// sameStream: two tracks that expect the stream so near each other, s, take it alike. A
+// sameStream = 2·edge: two tracks that expect the stream so near each other, s, take it alike. A
 // whole second apart they do not.
 const sameStream = 0.1
 

@@ -19,7 +19,7 @@ import (
 // weights together are below it: the least likely, or those that reach farthest, whichever
 // leaves the narrower hull.
 
-// Likely is the z of the 99 % that is reported as the bound.
+// Likely is the z of the 99 % that is reported as the bound: √2 · erfc⁻¹(0.01).
 const Likely = 2.576
 
 // weigh gives each track its weight, and its z: so many σ of it the guard spans at least.
@@ -169,7 +169,7 @@ func (b *Bank) formerWeight(i int) float64 {
 	return min(math.Exp(b.Best().Strain-b.nats[ReceiverFalse])*max(part.Seconds(), 1)/night, 1)
 }
 
-// night is what the prices are of, s.
+// night is what the prices are of, s: 12 h by definition.
 const night = 12 * 3600
 
 // stepSince is how far an oscillator that changed its rate at some time in the last t

@@ -8,8 +8,8 @@ import "math"
 // error is below (8/128)⁵/5! = 8e-9.
 
 const (
-	farthestZ = 8  // beyond it the tail is below 1e-15
-	rows      = 64 // a unit of z
+	farthestZ = 8  // beyond it the tail is erfc(8/√2)/2 < 1e-15
+	rows      = 64 // a unit of z: d ≤ 1/128, see above
 )
 
 // normalRow is a standard Gaussian at one z.
@@ -19,6 +19,7 @@ type normalRow struct {
 	loss    float64 // L(z) = ∫ Q from z on = φ(z) − z·Q(z)
 }
 
+// normal is the table, of φ(z) = exp(−z²/2)/√(2π) and its integrals.
 var normal = func() (table [2*farthestZ*rows + 1]normalRow) {
 	for i := range table {
 		z := float64(i)/rows - farthestZ

@@ -37,7 +37,7 @@ type Price struct {
 	Source string  // where the figure is from; "assumption" where nobody measured it
 }
 
-// Prices is the fault budget of the bank. All but the marked ones are judgement: no
+// Prices is the fault budget of the bank, each row with its source or the word assumption: no
 // verdict may depend on their third digit (TestHalfAndDouble).
 var Prices = [numAssumptions]Price{
 	SecondMissing:    {"whole second missing", 0.3, "cold start", "assumption; 2 cases of 3 s published (Hornaday 2005, TinyGPSPlus issue 30)"},
@@ -100,11 +100,13 @@ func chanceWithin(w, e, modulo float64) float64 {
 	return math.Log(efolds) - math.Log(math.Min(w/math.Max(math.Abs(e), w), 1))
 }
 
-// Noises of the states, as the guard reckons with them. Sources: fault budget, crystals (0.6 ppm in 8 h
-// idle; 1 to 3 K/h at 0.1 to 1 ppm/K) and receivers (0.3 to 30 ms an hour).
+// Noises of the states, as the guard reckons with them.
 const (
-	rateWhite    = 1e-16  // s²/s: 10 ns·√s, far under any reading here
-	rateRestless = 1e-16  // 1/s: 0.6 ppm in an hour
-	lateRestless = 2.8e-8 // s²/s: 10 ms in an hour
-	clockWhite   = 1e-14  // s²/s
+	rateWhite = 1e-16 // s²/s: 10 ns·√s, far under any reading here
+	// rateRestless, 1/s: √(1e-16 · 1 h) = 0.6 ppm in an hour. A small board measured 0.6 ppm in 8 h at
+	// rest; outdoors 1 to 3 K an hour at 0.1 to 1 ppm/K (Lux and Camp 2015).
+	rateRestless = 1e-16
+	// lateRestless, s²/s: √(2.8e-8 · 1 h) = 10 ms in an hour; receivers measured, 0.3 to 30 ms.
+	lateRestless = 2.8e-8
+	clockWhite   = 1e-14 // s²/s: 100 ns·√s, as package rtc
 )

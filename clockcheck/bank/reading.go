@@ -19,7 +19,7 @@ const (
 	Station                  // a time-signal station as the radio heard it
 	Before                   // what an earlier run of the program knew
 	Server                   // the first of MaxServers families of servers
-	MaxServers = 8
+	MaxServers = 8           // as package clockcheck takes
 	NumSources = int(Server) + MaxServers
 )
 

@@ -7,7 +7,7 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// MaxAssumed is how many assumptions a track names; the oldest go first.
+// MaxAssumed is how many assumptions a track names; the oldest go first (no source: no scenario has more at a time).
 const MaxAssumed = 6
 
 // Assumed is an assumption that a track makes.
@@ -191,13 +191,13 @@ func (t *Track) part(q *part, ahead float64) {
 	if carries {
 		v += floor * floor
 	}
-	q.sigma, q.lo, q.hi, q.cut = math.Sqrt(math.Max(v, 1e-18)), t.Lo, t.Hi, t.Free && t.Met && carries
+	q.sigma, q.lo, q.hi, q.cut = math.Sqrt(math.Max(v, leastVar)), t.Lo, t.Hi, t.Free && t.Met && carries
 	if !q.cut {
 		return
 	}
 	_, s := t.F.Expect(estimate.Stream)
 	s += math.Max(grown+ahead*(t.F.Noise.D-2*t.F.P[estimate.Y][estimate.D]), 0)
 	d := t.F.V[estimate.D]
-	q.early, q.late, q.stream = d, t.LateMost-d, math.Sqrt(math.Max(s, 1e-18))
+	q.early, q.late, q.stream = d, t.LateMost-d, math.Sqrt(math.Max(s, leastVar))
 	q.thick = 2 / (math.Sqrt(2*math.Pi) * math.Max(t.F.Sigma(estimate.D), floor)) // half of it at most is cut off
 }

@@ -2,7 +2,7 @@ package bank
 
 import "math"
 
-// pagesMost is how many pages anybody would wait for.
+// pagesMost is how many pages anybody would wait for: 75 min (assumption).
 const pagesMost = 6
 
 // pagePrice is what a page of leap-second data costs who waits for it and has seen none,

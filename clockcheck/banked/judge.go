@@ -25,7 +25,7 @@ const (
 	// (common practice, no source), but of 20,000 hosts half were beyond 78 ppm (Mills 2006), with
 	// the counters of then (assumption).
 	rateUnlearned = 30e-6
-	// rateSlack, s/s: what is learned of a rate holds no better at the next start: 1 ppm/K over
+	// rateSlack, s/s: what is learned of a rate holds no better at the next start: 1 ppm/K ·
 	// 1 K (0.1 to 1 are usual, Lux and Camp 2015).
 	rateSlack = 1e-6
 	maxEvents = 32 // between two looks at them; the oldest go (assumption)

@@ -20,7 +20,8 @@ const (
 	hullSigmas = 4
 	// rateKept, s/s, σ: a rate known less well is not kept; a sixth of rateUnlearned (assumption).
 	rateKept = 5e-6
-	// clockKept, s, σ: nor is a hardware clock's offset: half a minute, less than a mark needs.
+	// clockKept, s, σ: nor is a hardware clock's offset: half of a minute: a mark that does not say
+	// its minute could not be placed by more.
 	clockKept = 30.0
 	// sameStream, s: a stream that is as late as that of the run before, within bank's edge either
 	// way, 2·0.05.

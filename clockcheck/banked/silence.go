@@ -11,10 +11,11 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// portQuiet is after how long without a byte a port is said to be silent (gnss/port).
+// portQuiet is after how long without a byte a port is said to be silent, as package gnss/port says it.
 const portQuiet = 30 * time.Second
 
-// playedStep: silence is played in steps that grow by 2 %, so its answer is short by 2 % at most.
+// playedStep: silence is played in steps that grow by 2 %, so its answer is 2/100 short at
+// most (assumption: what it is compared with may be 10 %).
 const playedStep = 1.02
 
 // Lasts is how long the verdicts of the last judgement would last, at most until, if every

@@ -12,9 +12,9 @@ const (
 	// stepOver, s: the clock moved by more than slewing can. Its two readings are no further apart
 	// than a busy machine lets a bracket be (assumption: 1 ms; the least tolerance is 300).
 	stepOver = 0.001
-	// s/s: adjtime(3) moves the clock by slewRate (kernel/time/ntp.c, MAX_TICKADJ), and the frequency
-	// word by as much (MAXFREQ): together slewMost.
+	// slewRate, s/s: adjtime(3) moves the clock so fast (kernel/time/ntp.c, MAX_TICKADJ).
 	slewRate = 500e-6
+	// slewMost, s/s = 2·slewRate: the frequency word moves it by as much besides (MAXFREQ).
 	slewMost = 2 * slewRate
 	// rateOver, s: over which the clock's rate is measured, first over a sixth of it: brackets of 10 µs
 	// make 1 ppm in ten seconds (assumption).

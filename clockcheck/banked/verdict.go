@@ -24,7 +24,8 @@ const (
 	// fresh: a receiver is heard so long after an epoch, as long as a look (assumption; for words and the
 	// thermometer, no verdict).
 	fresh = 10 * time.Second
-	// nearGood: good-for is found to half a second, or this part of it: 40 s of 12 h.
+	// nearGood: good-for is found to half a second, or this part of it: 1e-3 · 12 h =
+	// 43 s (assumption: nobody reads more closely).
 	nearGood = 1e-3
 	// firstStep, s, and by how much each further one is longer, in looking for it (any would do: the
 	// answer is the same; assumption).
@@ -203,8 +204,8 @@ func (j *Judge) basis(now timescale.Local) clockcheck.Basis {
 
 // For the words of the basis, no verdict.
 const (
-	// serverFresh: a server is asked each 1,024 s and a sixteenth (netref), 18 min, and
-	// answers in seconds.
+	// serverFresh: a server is asked each 1,024 · 17/16 s = 18 min (package netref), and answers in
+	// seconds.
 	serverFresh = 20 * time.Minute
 	// markFresh: for so long UTC is said to stand on a mark or a hearing (assumption).
 	markFresh = time.Hour

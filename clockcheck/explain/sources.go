@@ -54,7 +54,7 @@ func standing(b *bank.Bank, s bank.Source) Said {
 }
 
 // doubtful: a source that is false with this chance takes from the 99 % of the reported
-// bound what it has to lose: 1 − 0.99.
+// bound what it has to lose: 1 − 0.99 = 0.01.
 const doubtful = 0.01
 
 // Local times are whole quarters of an hour from UTC (tzdata), s; a hardware clock kept so is within

@@ -27,8 +27,8 @@ const (
 	// roughWarm: a computer warms up in its first hours; that is no sign. 12 · 10 min = 2 h
 	// (assumption).
 	roughWarm = 12
-	// slowlySettles: what a restless thermometer shows over hours is of use all the same: as
-	// long as roughWarm, 2 h.
+	// slowlySettles: what a restless thermometer shows over hours is of use all the same, as
+	// roughWarm: 12 · 10 min.
 	slowlySettles = 2 * time.Hour
 )
 

@@ -38,31 +38,30 @@ type block struct {
 }
 
 const (
-	// BlockLasts is how long readings are gathered; an older temperature tells nothing. A crystal
-	// follows its board in so long (settles).
+	// BlockLasts is how long readings are gathered; an older temperature tells nothing: = settles, in
+	// which a crystal follows its board.
 	BlockLasts = 10 * time.Minute
 	// blockGap: after such a hole the reference may be late otherwise: some receivers wander to
 	// another lateness within hours (Piepho 2017).
 	blockGap = time.Hour
 	// wanderLeast to wanderMost, s²/s, is how much a reference wanders: receivers measured, 0.3
 	// to 30 ms in an hour. √(3e-10 · 1 h) = 1 ms, √(2.8e-8 · 1 h) = 10 ms, as for the bank.
-	wanderLeast = 3e-10
-	wanderMost  = 2.8e-8
-	wanderPrior = 2  // blocks that its first value counts for (assumption: few, it is measured soon)
-	wanderOver  = 72 // blocks of memory, 72 · 10 min = 12 h, a night
+	wanderLeast = 3e-10  // measured: 1 ms in an hour
+	wanderMost  = 2.8e-8 // measured: 10 ms in an hour
+	wanderPrior = 2      // blocks that its first value counts for (assumption: few, it is measured soon)
+	wanderOver  = 72     // blocks of memory, 72 · 10 min = 12 h, a night
 	// blockMost readings at most make a block's mean better: one a minute, for those of one minute
-	// share their error.
+	// share their error (assumption; ten minutes of them, less the one that begins).
 	blockMost = 9
-	// blockLeast, s²: variance of a block's mean, (0.2 ms)²: a receiver's pulse by USB, 0.3 ms,
-	// in two.
+	// blockLeast, s²: variance of a block's mean, (0.3 ms)²/2: two frames of a pulse by USB, package pulse.
 	blockLeast = 4e-8
 	// rateWalk, 1/s: random walk of the oscillator's rate, √(1e-16 · 1 h) = 0.6 ppm in an hour: a small
 	// board measured 0.6 ppm in 8 h at rest, and 6 ppm over a room's range.
 	rateWalk = 1e-16
 	likely   = 2.576 // σ of a two-sided 99 %
-	// slopeGate, σ: beyond it lie 6.3e-5 of a Gaussian: that was a jump …
+	// slopeGate, σ: beyond it lie erfc(4/√2) = 6.3e-5 of a Gaussian: that was a jump …
 	slopeGate = 4
-	// … after which the rate is known to 1 ppm, s/s: 1 ppm/K over 1 K (0.1 to 1 are usual).
+	// … after which the rate is known to 1 ppm, s/s: 1 ppm/K · 1 K (0.1 to 1 are usual, Lux and Camp 2015).
 	rateAfter = 1e-6
 	// slopeSpan, °C: over less there is no slope: by likely·rateWalk in an hour, 1.5 ppm, a slope of
 	// 0.5 ppm/°C is told from none over 3 °C.

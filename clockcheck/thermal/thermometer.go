@@ -31,15 +31,15 @@ const (
 	// unlearned is what the rate does while nothing is learned, 1σ, 1/°C: the middle of 0.1 to 1
 	// ppm/°C (Lux, Camp 2015), √(0.1 · 1) = 0.3; steepest is the end of that.
 	unlearned = 0.3e-6
-	steepest  = 1e-6
+	steepest  = 1e-6 // of the range from 0.1 to 1 ppm/°C measured by Lux and Camp 2015
 	// sureLeast, 1/°C, and sureShare: a learned one is never known better, for a cubic is not
 	// straight and a thermometer is not the crystal (assumption: a fifth of the least slope, a
 	// quarter of this one).
 	sureLeast = 0.02e-6
-	sureShare = 0.25
+	sureShare = 0.25 // (assumption)
 	// rampShare: the error of a slope is there all along while the temperature goes on
 	// changing. Variance that is added step by step to the rate makes a 1.5 times
-	// smaller one of x (t⁴/6 in place of t⁴/4 of the square of a steady change).
+	// smaller one of x (t⁴/6 in place of t⁴/4 of the square of a steady change): 6/4.
 	rampShare = 1.5
 	// learnedSpan: the slope is taken to go on so far beyond where it was learned, °C
 	// (assumption: less than slopeSpan).

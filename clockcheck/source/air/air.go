@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	// shareOfBound: σ of the error that all hearings share, as a share of the 99 % bound.
+	// shareOfBound: σ of the error that all hearings share, as a share of the 99 % bound, 1/2.576 and a little more.
 	shareOfBound = 0.40
 	// floor is what package crowd adds to its statistical bound for delays: a range, ± s. It is
 	// crowd.Floor, with its source there; the rooms forbid that import (TestFloorIsThatOfTheCrowd).

@@ -30,8 +30,8 @@ const (
 	combRate = 150e-6
 	// combLeast, s: the polling of a USB adapter, a frame of 1 ms (USB 2.0, section 8.4.3).
 	combLeast = 0.001
-	// combGap, s: after a longer hole the comb begins again: combRate takes it 45 ms off by
-	// then, a tenth of what would be another edge.
+	// combGap, s: after a longer hole the comb begins again: combRate · 300 s = 45 ms, a tenth of
+	// what would be another edge.
 	combGap = 300
 	// shared is σ of what all edges share, s: interrupt latency, cable at 5 ns/m (assumption). Edges
 	// come late, never early: they share a mean as large as their scatter, besides.

@@ -45,7 +45,7 @@ const (
 	jitterStart, jitterLeast, jitterMost = 0.050, 0.0005, 0.1
 	jitterFirst, jitterLooks             = 3, 30
 	epochsALook                          = 16 // of a receiver that sends 1.6 a second (assumption)
-	// floorSlack: a build date is of any time zone (UTC − 12 to + 14 h), so a day.
+	// floorSlack: a build date is of any time zone, UTC − 12 to + 14 h (tzdata), so a day.
 	floorSlack = 24 * time.Hour
 	week1024   = 1024 * 7 * 24 * time.Hour // IS-GPS-200: the week is sent in 10 bits
 	// repairMost: half of 1,024 weeks is 9.8 years, so that one repair only fits.
@@ -58,6 +58,6 @@ const (
 	// so that 2σ reach lateSerial: (1.2 − 0.3)/2. Of a relay 3σ reach lateRelay.
 	priorSerial, priorSerialSigma = 0.30, 0.45
 	priorRelay, priorRelaySigma   = 1, 3
-	// fixNeeds so many satellites: four unknowns, three of place and one of time.
+	// fixNeeds so many satellites: unknowns of place and time, 3 + 1 = 4.
 	fixNeeds = 4
 )

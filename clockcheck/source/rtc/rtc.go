@@ -35,8 +35,8 @@ const (
 	// 3.89 σ = 47 ppm at −12 °C; with offTurned, 3.89 σ = 140 ppm at −40 °C (NXP UM10301), once
 	// it has taken that temperature, after an hour (assumption).
 	offComp             = 0.7e-6
-	offPlain, offTurned = 12e-6, 24e-6
-	turnsIn             = 3600 // s
+	offPlain, offTurned = 12e-6, 24e-6 // NXP UM10301, as said
+	turnsIn             = 3600         // s (assumption)
 	// Random walk of the rate while the station is on, 1/s: √(3e-19 · 1 h) = 0.03 ppm in an hour
 	// (assumption: a compensation of 1 ppm steps over a night), and √(1e-12 · 1 h) = 60 ppm: a
 	// plain fork carried out at −38 °C loses 145 ppm within minutes (NXP UM10301).
@@ -56,10 +56,10 @@ const (
 	// Readings come each ten minutes (package rtc), less ten seconds; the kernel writes each 11
 	// (kernel/time/ntp.c), and one minute more.
 	kernelApart  = 590 * time.Second
-	kernelPeriod = 11*time.Minute + time.Minute
+	kernelPeriod = 11*time.Minute + time.Minute // kernel/time/ntp.c
 	// kernelMean readings after its writes make the mean, some three hours (assumption).
 	kernelMean = 20
-	floorSlack = 24 * time.Hour // a build date is of any time zone: UTC − 12 to + 14 h
+	floorSlack = 24 * time.Hour // a build date is of any time zone, UTC − 12 to + 14 h (tzdata)
 	// backSlack, s: an early reading may be a write of the kernel off (0.5 s) and a second that
 	// the reader missed; more is another time (assumption).
 	backSlack = 2

@@ -32,8 +32,8 @@ const (
 	// wander, s/s: so much two answers of other instants may differ besides: ±10 to ±50 ppm,
 	// the crystals of small computers (from memory).
 	wander = 50e-6
-	// Fresh is how long a server is said to be heard: it is asked each 1,024 s and a sixteenth
-	// (netref), 18 min, and answers in seconds.
+	// Fresh is how long a server is said to be heard: it is asked each 1,024 · 17/16 s = 18 min (package
+	// netref), and answers in seconds.
 	Fresh = 20 * time.Minute
 	// boundLeast, s: no server is known better over a network (assumption; far below any tolerance).
 	boundLeast = 1e-4

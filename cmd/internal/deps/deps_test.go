@@ -31,7 +31,7 @@ func (s source) linux() bool { return strings.HasSuffix(s.name, "_linux.go") }
 
 func parse(t *testing.T, name string, text any) source {
 	t.Helper()
-	f, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root, name), text, parser.SkipObjectResolution)
+	f, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root, name), text, parser.SkipObjectResolution|parser.ParseComments)
 	if err != nil {
 		t.Fatal(err)
 	}
