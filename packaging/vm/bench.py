@@ -1,7 +1,8 @@
 """What all cases share: disks in stages, the receiver, a time server, standard checks."""
 import base64, glob, hashlib, os, shutil, socket, struct, subprocess, sys, tempfile, threading, time
 
-from machine import Busy, Failed, Machine, first
+import evening
+from machine import Busy, Failed, Machine, at_once, first
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 TOP = os.path.dirname(os.path.dirname(HERE))
@@ -47,7 +48,7 @@ class Bench:
     def __init__(self, cache, deb, short, keep):
         self.cache, self.deb, self.short, self.keep = cache, deb, short, keep
         self.work = tempfile.mkdtemp(prefix="noonmark-vm-")
-        self.rtc = {}  # of disks
+        self.rtc, self.state = {}, {}  # of disks; what is put on one by its next start
         self.children, self.machines, self.figures = [], [], {}
         with open(deb, "rb") as f:
             self.name = hashlib.sha256(f.read()).hexdigest()[:12]
@@ -60,17 +61,23 @@ class Bench:
     # Disks.
 
     def disk(self, stage):
-        """A new disk as it stood after stage: "installed", "learned", "evening". Made when missing."""
-        path = f"{self.cache}/{stage}-{self.name}.qcow2" if stage == "installed" else f"{self.cache}/{stage}-{self.inputs}-{self.name}.qcow2"
+        """A new disk with the package ("installed"), made when missing; and what an evening left
+        behind ("learned", "evening"), put on it by its first start."""
+        path = f"{self.cache}/installed-{self.name}.qcow2"
         if not os.path.exists(path):
             begin = time.monotonic()
-            if stage == "installed":
-                self._install(path)
-            else:
-                self._taught(path, stage)
-            self.say(f"disk {stage}: {time.monotonic() - begin:.0f} s")
-        new = self.overlay(path)
-        with open(path + ".rtc") as f:
+            self._install(path)
+            self.say(f"disk installed: {time.monotonic() - begin:.0f} s")
+        new, left = self.overlay(path), path + ".rtc"
+        if stage != "installed":
+            state = f"{self.cache}/{stage}-{self.inputs}.tar"
+            if not os.path.exists(state):
+                begin = time.monotonic()
+                self._learn(state, vouch=stage == "learned")
+                self.say(f"an evening ({stage}): {time.monotonic() - begin:.0f} s")
+            self.state[new], left = f"{new}.tar", state + ".rtc"
+            evening.date_anew(state, self.state[new])
+        with open(left) as f:
             self.rtc[new] = float(f.read())
         return new
 
@@ -91,20 +98,6 @@ class Bench:
             raise Failed(f"installed, and the waiting units are {need}")
         m.sh("systemctl enable noonmark-time-sync")
         configure(m, ("receiver.device", '"/dev/ttyS1"'))
-        self.leave(m, path)
-
-    def _taught(self, path, stage):
-        """The package, and what an evening left behind."""
-        state = f"{self.cache}/{stage}-{self.inputs}.tar"
-        if not os.path.exists(state):
-            begin = time.monotonic()
-            self._learn(state, vouch=stage == "learned")
-            self.say(f"an evening ({stage}): {time.monotonic() - begin:.0f} s")
-        with open(state + ".rtc") as f:
-            off = float(f.read())
-        size = os.path.getsize(state)
-        m = self.start(self.disk("installed"), drives=[state], rtc=off)
-        m.sh(f"systemctl stop noonmark; rm -rf /var/lib/noonmark/*; head -c {size} /dev/vdb | tar -C /var/lib/noonmark -xf - && sync")
         self.leave(m, path)
 
     def _learn(self, state, vouch=True):
@@ -161,6 +154,7 @@ class Bench:
     def start(self, disk, **how):
         """Starts a machine whose hardware clock ran on since its disk was left, unless told."""
         how.setdefault("rtc", self.rtc.get(disk, 0.0))
+        how.setdefault("state", self.state.pop(disk, None))
         for left in range(4, -1, -1):
             try:
                 m = Machine(self.cache, f"{self.work}/m{len(self.machines)}", disk, **how)
@@ -181,6 +175,7 @@ class Bench:
             time.sleep(0.02)
         p = subprocess.Popen(words, stdout=open(f"{m.folder}/{socket_name}.sent", "ab"), preexec_fn=first)
         self.children.append(p)
+        at_once(p.pid)
         return p
 
     def close(self):

@@ -100,3 +100,11 @@ def nobody_blamed(m, when):
 def sent(m):
     """Bytes that the kernel has sent to the receiver since the boot, by the driver's own count (proc_tty_driver)."""
     return int(m.sh("sed -n 's/^1:.* tx:\\([0-9]*\\).*/\\1/p' /proc/tty/driver/serial") or 0)
+
+def received(m, name):
+    """Bytes that came out of the machine at the receiver's end of a line, by the receiver's own count."""
+    try:
+        with open(f"{m.folder}/{name}.received") as f:
+            return sum(len(bytes.fromhex(line.split()[1])) for line in f)
+    except FileNotFoundError:
+        return 0

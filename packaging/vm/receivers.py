@@ -1,0 +1,62 @@
+"""Cases of the receiver: switched on late, plugged in and out, years behind."""
+from bench import configure
+from cases import case, running
+from checks import honest, need, received, trust, verdict, watch
+
+@case
+def late_receiver(b):
+    """No word from the receiver at first; it is switched on a minute later."""
+    m = running(b, "evening", receiver=False)
+    s, *_ = watch(m, 30)
+    need(trust(s, "receiver")[0] == "silent", f"receiver {trust(s, 'receiver')}")
+    b.receiver(m)
+    _, took = m.until("the receiver heard", lambda: trust(honest(m)[0], "receiver")[0] in ("warming", "trusted"), 60)
+    m.until("the locator", lambda: m.sh("grep FG69gu /run/noonmark/grid", check=False)[0] == 0, 60)
+    s, true, _ = watch(m, 30)
+    return f"heard after {took:.0f} s; clock {true:+.4f} s, FT8 {verdict(s)}; {' '.join(trust(s, 'receiver'))}"
+
+@case
+def replug(b):
+    """A USB receiver is plugged in after the start, pulled out and plugged in again; nothing is sent to it."""
+    m = running(b, "evening", receiver=False, usb=True)
+    configure(m, ("receiver.device", '"/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_BENCH1-if00-port0"'))
+    took = []
+    for n in range(3):
+        p = b.receiver(m, "usb")
+        took.append(m.until("the receiver heard", lambda: trust(honest(m)[0], "receiver")[0] in ("warming", "trusted"), 120)[1])
+        watch(m, 10)
+        if n == 1:  # another program turns the echo on under it; then the service ends and starts
+            m.sh("stty -F /dev/ttyUSB0 sane")
+            need("-echo " not in m.sh("stty -F /dev/ttyUSB0 -a"), "the line does not echo: this proves nothing")
+            watch(m, 5)
+            m.sh("systemctl restart noonmark")
+            m.until("the receiver heard again", lambda: trust(honest(m)[0], "receiver")[0] in ("warming", "trusted"), 120)
+        need(not received(m, "usb"), f"plugged in {n + 1} times: {received(m, 'usb')} bytes were sent to the receiver")
+        p.kill()
+        p.wait()
+        m.until("its silence noticed", lambda: trust(honest(m)[0], "receiver")[0] == "silent", 60)
+        watch(m, 5)
+    m.sh("test -z \"$(ls /dev/serial/by-id 2>/dev/null)\"")
+    return (f"heard after {', '.join(f'{t:.0f}' for t in took)} s, three times; 0 bytes came to the receiver, {echoed(b, m)} where a "
+            "program reads the same line as the kernel opens it")
+
+def echoed(b, m):
+    """What a program that takes no care sends to the same receiver: else none sent would prove nothing."""
+    m.sh("systemctl stop noonmark")
+    b.receiver(m, "usb")
+    m.until("the adapter", lambda: m.sh("test -e /dev/ttyUSB0", check=False)[0] == 0, 60)
+    m.sh("timeout 5 cat /dev/ttyUSB0 >/dev/null", check=False)
+    need(received(m, "usb") > 0, "a line that echoes sends nothing to the receiver: this bench cannot tell")
+    return received(m, "usb")
+
+@case
+def weeks(b):
+    """The receiver's date is 1024 weeks early."""
+    m = b.start(b.disk("evening"), wait=False)
+    b.receiver(m, weeks=1024)
+    m.up()
+    m.until("a status", lambda: verdict(m.status()), 120)
+    said, _ = m.until("said so", lambda: "1024" in (t := trust(honest(m)[0], "receiver"))[1] and t[1], 90)
+    s, true, _ = watch(m, 30)
+    need(abs(true) < 1, f"the clock is {true:+.3f} s off")
+    return f"clock {true:+.3f} s, FT8 {verdict(s)}: {said}"
