@@ -57,6 +57,7 @@ type Row struct {
 	Steps    float64 `json:"steps_per_night"`
 	RTCSets  float64 `json:"rtc_sets_per_night"`
 	Writes   float64 `json:"state_writes_per_night"`
+	Promises int     `json:"promises"`
 	Kept     float64 `json:"promise_kept"`
 	Breaks   []Break `json:"breaks,omitempty"`
 }
@@ -103,6 +104,7 @@ func (r *Row) add(n *Night) {
 	r.RMS += n.RMS * n.RMS
 	r.Max = math.Max(r.Max, n.Max)
 	r.Writes += float64(n.StateWrites)
+	r.Promises += n.Promises
 	r.Kept = math.Min(r.Kept, n.Kept)
 	r.Steps += float64(n.Steps)
 	r.RTCSets += float64(n.RTCSets)
@@ -149,11 +151,24 @@ func Table(w io.Writer, rows []Row) {
 		fmt.Fprintf(w, line, r.Scenario, r.Nights, r.Good, first, r.False, r.Missed, share(r.Needless, r.Proved), share(r.NeedlessUnpr, r.Unproved),
 			1e3*r.RMS, 1e3*r.Max, steered, r.Steps, r.RTCSets, r.Writes, r.Kept)
 	}
+	if promises, kept := promised(rows); promises > 0 {
+		fmt.Fprintf(w, "good-for: taken at its word %d times, as if every reading stopped: it lasted at least %.2f of what it said (%.1f asked)\n",
+			promises, kept, promiseKept)
+	}
 	for _, r := range rows {
 		for _, b := range r.Breaks {
 			fmt.Fprintf(w, "%s: did not hold: %s\n    at %v: %s\n", r.Scenario, b.Expectation, b.At, b.Is)
 		}
 	}
+}
+
+// promised is how often good-for was taken at its word, and the least share of it that held.
+func promised(rows []Row) (n int, kept float64) {
+	kept = 1
+	for _, r := range rows {
+		n, kept = n+r.Promises, math.Min(kept, r.Kept)
+	}
+	return n, kept
 }
 
 // ModeTable prints, for each mode, what was needlessly refused.
