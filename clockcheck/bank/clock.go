@@ -23,10 +23,6 @@ const (
 	// clockSteady, 1/s: a clock of less random walk is steadier than the oscillator
 	// (rateRestless), so it tells that one's rate.
 	clockSteady = rateRestless
-	// clockRates, s/s: its rate may change as that of any fork.
-	clockRates = forkStep
-	// clockPace, s: it is read a minute apart at first (package rtc), then each ten.
-	clockPace = 60
 )
 
 // Recalled is what an earlier run learned of the hardware clock, grown over the time off.
@@ -131,7 +127,8 @@ func (b *Bank) clockAgain(t *Track, r *Reading) {
 }
 
 // clockMoved replaces a track whose hardware clock is nu seconds from where it was
-// expected: it was set, or its rate moved; or the computer's oscillator did.
+// expected: it was set, or the computer's oscillator moved. That its own rate moved needs no
+// assumption: the walk of that rate spans a fork carried into the cold.
 func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
 	// An oscillator that moves takes the hardware clock along since that was last heard,
 	// whoever tells UTC: the scatter of a stream hides more than that of an edge.
@@ -148,14 +145,7 @@ func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
 		c.assume(Assumed{What: what, Of: Clock, Since: r.At, SizeS: nu}, price)
 		b.add(c)
 	}
-	a := ClockSet
-	if b.allowed(ClockMoved) && b.cfg.ClockWander > clockSteady && math.Abs(nu) < clockRates*math.Max(r.At.Sub(t.ticked).Seconds(), clockPace) {
-		a = ClockMoved
-	}
 	t.compare(r)
-	if dt := math.Max(r.At.Sub(t.ticked).Seconds(), clockPace); a == ClockMoved {
-		t.F.Open(estimate.S, nu*nu/(dt*dt))
-	}
 	t.ticked = r.At
-	t.assume(Assumed{What: a, Of: Clock, Since: r.At, SizeS: nu}, b.nats[a])
+	t.assume(Assumed{What: ClockSet, Of: Clock, Since: r.At, SizeS: nu}, b.nats[ClockSet])
 }

@@ -21,7 +21,6 @@ const (
 	PulseFalse                         // the pulse, or its edge
 	ClockSet                           // something set the hardware clock
 	WritesScatter                      // the hardware clock takes each of the kernel's writes elsewhere
-	ClockMoved                         // the hardware clock's rate moved, or it stopped for a while
 	OscillatorMoved                    // the computer's oscillator changed its rate
 	CrystalTurned                      // … by more than that: it is a tuning fork, and was carried into the cold
 	FalseMoves                         // what is false already moves besides
@@ -54,7 +53,6 @@ var Prices = [numAssumptions]Price{
 	PulseFalse:       {"pulse false", 1e-3, "12 h", "assumption"},
 	ClockSet:         {"hardware clock set or lost", 3e-3, "12 h", "assumption; 3 of 3 boards with old cells lost the time (iiab 657)"},
 	WritesScatter:    {"kernel's writes leave the clock anywhere", 0.05, "chip", "assumption: chips whose first second after a write has any length (PCF8563 as Linux writes it)"},
-	ClockMoved:       {"hardware clock's rate moved", 0.6, "12 h outdoors", "assumption; a plain fork loses 0.034 ppm/K² (NXP UM10301)"},
 	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},
 	CrystalTurned:    {"main crystal is a fork in the cold", 3e-3, "12 h", "assumption: 1 computer in 100 counts by a tuning fork, 3 nights in 10 take it through 40 K (−0.034 ppm/K², NXP UM10301)"},
 	FalseMoves:       {"what is false moves besides", 0.1, "12 h of a false receiver", "assumption, 0.03 to 0.3: false signals come and go within hours (STRIKE3, UKMTO), a wrong firmware stays as it is"},

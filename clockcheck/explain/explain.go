@@ -112,8 +112,6 @@ func Assumption(a bank.Assumed) string {
 		return "Something set the hardware clock, or it lost the time."
 	case bank.WritesScatter:
 		return "The hardware clock may be elsewhere since the system last wrote it."
-	case bank.ClockMoved:
-		return "The hardware clock's rate moved by " + Seconds(a.SizeS) + " since it was last read."
 	case bank.OscillatorMoved:
 		return "The computer's oscillator moved by " + Seconds(a.SizeS) + "."
 	case bank.CrystalTurned:

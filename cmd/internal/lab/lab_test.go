@@ -92,11 +92,9 @@ func TestRefusalsAreNamed(t *testing.T) {
 }
 
 // shownBeside names the explanations without which no scenario falls, and what shows them
-// instead: a test of package bank, or why there is none.
+// instead: a test of package bank.
 var shownBeside = map[string]string{
-	"lateness wanders":                         "none: where it is forbidden an oscillator that moved explains as much",
 	"kernel's writes leave the clock anywhere": "TestWritesScatter",
-	"hardware clock's rate moved":              "none: where it is forbidden the clock was set",
 	"what is false fits by chance":             "TestLoneReceiverComesBack",
 	"what is false moves besides":              "TestFalseMovesToo",
 }
