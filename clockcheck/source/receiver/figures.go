@@ -17,6 +17,13 @@ const (
 	// line is restless, farSigmas of it: 2e-9 of a Gaussian.
 	agree     = 3 * jitterStart
 	farSigmas = 6
+	// So many strays in a row are a move as make one by chance as seldom as lateness moves: in an
+	// epoch, 0.05 times in 12 h at 1 Hz (the bank's price of a lateness that moved). The share of
+	// strays is that of the last strayLong epochs, ten minutes, after strayNone without any
+	// (assumption); where half of all are strays it takes ln(moveChance)/ln(½) = 20.
+	moveChance           = 0.05 / (12 * 3600)
+	strayLong, strayNone = 600, 60
+	inARowMost           = 20
 	// stuck repeats in a row: a position sent at 5 Hz beside a time at 1 Hz repeats four times
 	// (assumption: no receiver does so more often).
 	stuck = 5

@@ -61,17 +61,11 @@ type Receiver struct {
 	least    int // fewest satellites since the last page
 	paged    timescale.Local
 	jitter   float64 // s², of one epoch
+	seen     float64 // s²: … but begun at nothing, so that it is not larger for strays from the first looks on
 	sum      look
-	other    look // epochs in a row that are of another place
-}
-
-// look gathers epochs.
-type look struct {
-	n        int
-	from     timescale.Local
-	z0       int64
-	at, z, q float64 // sums of at − from and z − z0, s, and of the square of that
-	dated    bool
+	other    look    // epochs in a row that are of another place
+	strays   float64 // share of the epochs that were and did not stay there
+	epochs   int     // of which that is the share
 }
 
 // Opened is a receiver whose port has just been opened.
@@ -200,72 +194,6 @@ func (r *Receiver) overran(now bool) bool {
 	}
 	r.overruns = max(r.overruns-1, 0)
 	return r.overruns > overrunHabit
-}
-
-// gather adds an epoch to the look under way. Three in a row at another place begin the
-// next look there.
-func (r *Receiver) gather(at timescale.Local, z int64, dated bool) (l Look, ok bool) {
-	if r.sum.n > 0 && math.Abs(r.sum.off(at, z)) > math.Max(agree, farSigmas*r.Jitter()) {
-		if r.other.n > 0 && math.Abs(r.other.off(at, z)) > agree {
-			r.other = look{}
-			if r.sum.n == 1 && r.run > 2*runLeast {
-				r.Fault = Scatter
-			}
-			if r.sum.n < runLeast { // neither place is borne out
-				r.sum = look{}
-			}
-		}
-		r.other.add(at, z, dated)
-		if r.other.n < runLeast {
-			return l, false
-		}
-		r.sum, r.other = r.other, look{}
-		l = r.sum.mean(r.jitter)
-		r.sum = look{}
-		return l, true
-	}
-	r.sum.add(at, z, dated)
-	if r.other = (look{}); r.sum.n < runLeast {
-		return l, false
-	}
-	r.Fault = None
-	if first := r.run == runLeast; !first && at.Sub(r.sum.from) < lookLong {
-		return l, false
-	}
-	r.learnJitter()
-	l = r.sum.mean(r.jitter)
-	r.sum = look{}
-	return l, true
-}
-
-// off is how far an epoch lies from the look's mean, s.
-func (l *look) off(at timescale.Local, z int64) float64 {
-	return float64(z-l.z0)/1e9 - l.z/float64(l.n)
-}
-
-func (l *look) add(at timescale.Local, z int64, dated bool) {
-	if l.n == 0 {
-		*l = look{from: at, z0: z}
-	}
-	d := float64(z-l.z0) / 1e9
-	l.n++
-	l.at += at.Sub(l.from).Seconds()
-	l.z += d
-	l.q += d * d
-	l.dated = dated
-}
-
-func (l *look) mean(jitter float64) Look {
-	n := float64(l.n)
-	return Look{At: l.from.Add(time.Duration(l.at / n * 1e9)), Z: l.z0 + int64(l.z/n*1e9), Var: jitter / n, Dated: l.dated}
-}
-
-// learnJitter follows the variance of one epoch, over some thirty looks.
-func (r *Receiver) learnJitter() {
-	n := float64(r.sum.n)
-	v := (r.sum.q - r.sum.z*r.sum.z/n) / (n - 1)
-	r.jitter += (v - r.jitter) / float64(min(max(r.run/epochsALook, jitterFirst), jitterLooks))
-	r.jitter = math.Min(math.Max(r.jitter, jitterLeast*jitterLeast), jitterMost*jitterMost)
 }
 
 // NextPage is how long it is until a further page of leap-second data must have come in,
