@@ -30,6 +30,7 @@ type Bank struct {
 	best      int
 	named     uint32 // ids given
 	former    former
+	quiet     quiet
 	recalled  Recalled
 	held      Held
 	doubted   Set     // whom the run before took to be false by some explanation
@@ -71,7 +72,7 @@ func (b *Bank) Clear() {
 	}
 	t.F.Forget(estimate.Y, y, sigma)
 	t.F.Forget(estimate.S, 0, b.cfg.ClockSigma)
-	b.tracks[0], b.n, b.best, b.former = t, 1, 0, former{}
+	b.tracks[0], b.n, b.best, b.former, b.quiet = t, 1, 0, former{}, quiet{}
 	b.last = [NumSources]word{}
 	b.weigh()
 }
@@ -98,6 +99,7 @@ func (b *Bank) Advance(now timescale.Local) {
 
 // Hear takes a reading down to each track once.
 func (b *Bank) Hear(r *Reading) {
+	known := b.Best().F.Ahead(r.At.Sub(b.Best().F.At).Seconds())
 	b.meetWitness(r)
 	if b.trace != nil {
 		b.trace.Reading(*r)
@@ -127,6 +129,7 @@ func (b *Bank) Hear(r *Reading) {
 	}
 	b.remember(r)
 	b.settle()
+	b.quiet.follow(b.Best(), r, known)
 }
 
 // deliver puts in the tracks that were born; where there is no room, the two dearest

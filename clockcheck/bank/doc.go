@@ -10,7 +10,8 @@
 // ignores it, or cannot explain it; then the track gives way to children that can, each
 // dearer by a price.
 //
-//   - The estimate is that of the cheapest track (Best).
+//   - The estimate is that of the cheapest track (Best), and of what its stream tells with the
+//     noises that fit it (quiet.go): the tracks' own noises are wary.
 //   - The guard spans all tracks but the least likely, which together weigh less than
 //     half the allowed risk (guard.go).
 //   - A track is never narrowed because another is likelier. It is left out when it has

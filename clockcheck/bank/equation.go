@@ -183,14 +183,22 @@ func (b *Bank) Half(ahead float64) float64 {
 	return max(-lo, hi)
 }
 
-// Holds tells whether the guard of ahead more seconds without a reading is at most g, as it
-// will be solved for then.
-func (b *Bank) Holds(g, ahead float64) bool {
-	if g = (g - b.unseen(ahead)) / (1 + nearGuard); g <= 0 {
+// Holds tells whether the guard of ahead more seconds without a reading, as it will be solved
+// for then, is within g of what is c later than the best track's X, s.
+func (b *Bank) Holds(g, c, ahead float64) bool {
+	step := b.unseen(ahead)
+	near, far := (g-math.Abs(c)-step)/(1+nearGuard), (g+math.Abs(c)-step)/(1+nearGuard)
+	if near <= 0 {
 		return false
 	}
 	p := b.parts(ahead)
-	return p.outside(g) <= spent-drawnIn
+	switch {
+	case p.outside(near) <= spent-drawnIn:
+		return true
+	case c > 0:
+		return p.below(near) <= drawnIn && p.outside(far) <= spent-drawnIn
+	}
+	return c < 0 && p.above(near) <= drawnIn && p.outside(far) <= spent-drawnIn
 }
 
 // unseen is how far the oscillator may have moved since anybody told its rate, s.

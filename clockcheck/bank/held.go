@@ -146,19 +146,22 @@ func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 // Turn changes the oscillator's rate in all tracks by y, known to the variance: the
 // thermometer says that it got warmer or colder. s/s.
 func (b *Bank) Turn(now timescale.Local, y, variance float64) {
-	turn := func(t *Track) {
-		if t.Located {
-			t.F.Advance(now)
+	turn := func(f *estimate.Filter, located bool) {
+		if located {
+			f.Advance(now)
 		}
-		t.F.V[estimate.Y] += y
-		t.F.Open(estimate.Y, variance)
+		f.V[estimate.Y] += y
+		f.Open(estimate.Y, variance)
 	}
 	for i := range b.tracks[:b.n] {
-		turn(&b.tracks[i])
+		turn(&b.tracks[i].F, b.tracks[i].Located)
+	}
+	for i := range b.quiet.f {
+		turn(&b.quiet.f[i], b.quiet.have)
 	}
 	for i := range b.former.track {
 		if b.former.taken[i] != 0 {
-			turn(&b.former.track[i])
+			turn(&b.former.track[i].F, b.former.track[i].Located)
 		}
 	}
 }

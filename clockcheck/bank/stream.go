@@ -29,7 +29,7 @@ type Lateness struct {
 // lateness is l. That a learned one is another now has its own track. What the receiver
 // said before stands: nobody is right again because a cable was plugged.
 func (b *Bank) Opened(l Lateness) {
-	b.late = l
+	b.late, b.quiet = l, quiet{}
 	b.dropFormer()
 	for i, n := 0, b.n; i < n; i++ {
 		t := &b.tracks[i]
@@ -192,4 +192,5 @@ func (b *Bank) LeapSecond(now timescale.Local) {
 		}
 	}
 	b.dropFormer()
+	b.quiet = quiet{}
 }

@@ -25,7 +25,7 @@ func (j *Judge) Hand(now timescale.Local) (clockcheck.Handed, bool) {
 		return clockcheck.Handed{}, false
 	}
 	_, later := j.Ahead(0, handHorizon)
-	h := clockcheck.Handed{At: now, UTC: j.utc(now), RatePPM: t.F.V[estimate.Y] * 1e6, Guard: g,
+	h := clockcheck.Handed{At: now, UTC: j.utc(now) + timescale.UTC(j.bank.Correction()*1e9), RatePPM: t.F.V[estimate.Y] * 1e6, Guard: g,
 		GuardPPM: math.Max(later-g, 0) / handHorizon * 1e6, Basis: j.basis(now), Confirmed: j.bank.Told()}
 	least := math.Inf(1)
 	for i := range j.servers.All() {

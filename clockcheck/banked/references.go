@@ -95,7 +95,7 @@ func (j *Judge) receiverReference(now timescale.Local, dst *clockcheck.Judgement
 	t := j.bank.Best()
 	if l := &j.rx.Last; l.At != 0 && t.Located && t.Met && now.Sub(j.rx.Valid) < fresh {
 		f := &t.F // what the receiver alone says: its stream plus the lateness
-		r.HasSaid, r.Error = true, dst.Error+f.V[estimate.X]-(f.Rel(l.At, l.Z)-float64(t.Lead)+f.V[estimate.D])
+		r.HasSaid, r.Error = true, dst.Error+j.bank.Correction()+f.V[estimate.X]-(f.Rel(l.At, l.Z)-float64(t.Lead)+f.V[estimate.D])
 		r.Bound = bank.Likely * math.Sqrt(f.P[estimate.D][estimate.D]+l.Var)
 	}
 	return r
@@ -104,7 +104,7 @@ func (j *Judge) receiverReference(now timescale.Local, dst *clockcheck.Judgement
 func (j *Judge) clockReference(now timescale.Local, dst *clockcheck.Judgement) clockcheck.Reference {
 	r := reference("hardware clock", "rtc", age(now, j.clock.Heard), explain.Clock(j.bank, &j.clock))
 	if t := j.bank.Best(); j.clock.Ticks {
-		r.HasSaid, r.Error = true, dst.Error
+		r.HasSaid, r.Error = true, dst.Error+j.bank.Correction()
 		if t.Located && t.Clocked {
 			r.Error -= float64(t.F.ClockBase)/1e9 + t.F.V[estimate.R]
 			r.Bound = bank.Likely * t.F.Sigma(estimate.R)

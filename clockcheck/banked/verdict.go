@@ -151,13 +151,13 @@ func bad(t clockcheck.Trust) bool { return t == clockcheck.Doubted || t == clock
 
 func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
 	f := &j.bank.Best().F
-	lo, hi := j.bank.Guard(0)
+	lo, hi := j.guard(0)
 	proved := j.bank.Proved()
 	proved.Date = proved.Date && hi-lo < day // where UTC may be anywhere nobody tells the day
 	dst.Known, dst.Guarded = true, proved.Date && !j.oneByOne(now)
-	dst.Error = float64(int64(system)-int64(now)-f.Base)/1e9 - f.V[estimate.X]
+	dst.Error = float64(int64(system)-int64(now)-f.Base)/1e9 - f.V[estimate.X] - j.bank.Correction()
 	dst.Guard = math.Max(-lo, hi)
-	dst.Bound = math.Min(j.bank.Bound(), dst.Guard)
+	dst.Bound = math.Min(j.bank.Bound()+math.Abs(j.bank.Correction()), dst.Guard)
 	dst.ErrorLo, dst.ErrorHi = dst.Error-hi, dst.Error-lo
 	dst.RatePPM = (j.system.rate - f.V[estimate.Y]) * 1e6
 	dst.Basis = j.basis(now)
@@ -236,8 +236,9 @@ func (j *Judge) Promise(dst *clockcheck.Judgement) {
 // goodFor looks for the instant at which |error| + guard reaches the tolerance if no
 // reading ever came again, s from now; at most the horizon. It begins at the last answer.
 func (j *Judge) goodFor(i int, err, tol float64) float64 {
+	c := j.bank.Correction()
 	holds := func(t float64) bool {
-		return j.bank.Holds(tol-math.Abs(err+j.system.drift(t, j.bank.Best().F.V[estimate.Y])), t)
+		return j.bank.Holds(tol-math.Abs(err+j.system.drift(t, j.bank.Best().F.V[estimate.Y])), c, t)
 	}
 	good, bad := 0.0, math.Inf(1)
 	for step, t := firstStep, math.Max(j.verdict.good[i]-1, 1); math.IsInf(bad, 1) || good == 0 && bad > 1; step *= longerStep {
@@ -268,7 +269,16 @@ func (j *Judge) goodFor(i int, err, tol float64) float64 {
 // Ahead is what the error, err now, and the guard would be t seconds from the last Judge
 // if no reading ever came again; seconds, t ≥ 0.
 func (j *Judge) Ahead(err, t float64) (ahead, guard float64) {
-	return err + j.system.drift(t, j.bank.Best().F.V[estimate.Y]), j.bank.Half(t)
+	lo, hi := j.guard(t)
+	return err + j.system.drift(t, j.bank.Best().F.V[estimate.Y]), math.Max(-lo, hi)
+}
+
+// guard is where UTC may lie t seconds from the last Judge, about the estimate that is
+// published, s.
+func (j *Judge) guard(t float64) (lo, hi float64) {
+	lo, hi = j.bank.Guard(t)
+	c := j.bank.Correction()
+	return lo - c, hi - c
 }
 
 // changed notes what a reading of a source has brought, or newly proved.

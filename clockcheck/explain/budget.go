@@ -19,7 +19,8 @@ type reach struct {
 }
 
 // Budget splits the guard, all s, into its terms, which add up to it: what the best
-// explanation leaves open by itself, and what each further one adds, with how likely it is.
+// explanation leaves open by itself, how far the published estimate is from it, and what each
+// further one adds, with how likely it is.
 func Budget(dst []clockcheck.Term, b *bank.Bank, all float64) []clockcheck.Term {
 	own := b.Own()
 	dst = append(dst, clockcheck.Term{Name: "estimate", GuardS: own, Because: "what the readings leave open, at 99.99 %"})
@@ -30,6 +31,8 @@ func Budget(dst []clockcheck.Term, b *bank.Bank, all float64) []clockcheck.Term 
 			at = half
 		}
 	}
+	c := b.Correction()
+	add("oscillator or latency", own+math.Abs(c), "the receiver's sentences moved a little, and either of the two did it")
 	second := math.Inf(-1) // of those in which the receiver is ahead
 	var far [mostTerms]reach
 	n := 0
@@ -39,7 +42,7 @@ func Budget(dst []clockcheck.Term, b *bank.Bank, all float64) []clockcheck.Term 
 			continue
 		}
 		_, lo, hi := b.Reach(i)
-		half := math.Max(-lo, hi)
+		half := math.Max(c-lo, hi-c)
 		if t.Lead > 0 {
 			second = math.Max(second, half)
 			continue

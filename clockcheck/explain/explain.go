@@ -151,6 +151,9 @@ func List(b *bank.Bank) (lines []string) {
 		}
 		lines = append(lines, l)
 	}
+	if c := b.Correction(); c != 0 {
+		lines = append(lines, fmt.Sprintf("   as published: UTC %+.4f s from the best", c))
+	}
 	for i, age := range b.Former() {
 		if age > 0 {
 			off, lo, hi := b.FormerReach(i)

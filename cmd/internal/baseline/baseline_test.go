@@ -9,14 +9,14 @@ import (
 
 var nights = flag.Int("nights", 4, "how many nights of each station are played")
 
-// least is the share of the least tolerance of any mode, 0.3 s, that the estimate may take.
-const least = 0.3 / 30
+// What the estimate may be off by, beside the optimum: where all is as ordinary, and where the
+// oscillator is restless or the latency walks. The same nights give the same figures.
+const usual, restless = 1.15, 1.3
 
-// In the steady state with a learned latency the estimate may be off by what is nothing
-// beside a tolerance. At most 1.2 times the optimum is what should be reached: the rules
-// that judged before were there (1.03 to 1.17), and this judge is not, for it has one noise,
-// the wary one, for the estimate and for the guard. Of receivers of two modes, and those
-// whose latency walks, nothing is asked but to be known: see the table that
+// In the steady state with a learned latency the estimate is nearly as good as the optimum, and
+// half as far off at most as the RFC 5905 loop is; where the latency walks, the optimum itself is
+// hardly better than the loop. A receiver of two modes is no linear filter's: there the judge
+// leaves the optimum, which is the best linear one, behind. The table is what
 //
 //	go test ./cmd/internal/baseline -run Figures -v -nights 16
 //
@@ -33,14 +33,21 @@ func TestFigures(t *testing.T) {
 		Report(os.Stdout, *nights)
 	}
 	for _, s := range stations {
-		if s.WanderS > 0.002 || s.Jitter.Share > 0 {
-			continue
+		n, most := *nights, usual
+		if s.WalkFM > 1e-17 {
+			most = restless
 		}
-		f := Compare(s, *nights)
-		if f.Judge > least {
+		if s.WanderS > 0 { // no walk is like another
+			n, most = 2*n, restless
+		}
+		f := Compare(s, n)
+		if f.Judge > most*f.Optimal {
 			t.Errorf("%s: judge %.3f ms, optimum %.3f ms", s.Name, f.Judge*1e3, f.Optimal*1e3)
 		}
-		if f.Optimal > f.Loop*1.1 || f.Optimal > 1.05*f.Judge {
+		if s.WanderS == 0 && f.Judge > 0.5*f.Loop {
+			t.Errorf("%s: judge %.3f ms, loop %.3f ms", s.Name, f.Judge*1e3, f.Loop*1e3)
+		}
+		if f.Optimal > f.Loop*1.1 || s.Jitter.Share == 0 && f.Optimal > 1.05*f.Judge {
 			t.Errorf("%s: the optimum, %.3f ms, is none: loop %.3f ms, judge %.3f ms", s.Name, f.Optimal*1e3, f.Loop*1e3, f.Judge*1e3)
 		}
 	}
