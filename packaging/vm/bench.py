@@ -2,7 +2,7 @@
 import base64, glob, hashlib, os, shutil, socket, struct, subprocess, sys, tempfile, threading, time
 
 import evening
-from machine import Busy, Failed, Machine, at_once, first
+from machine import Busy, Failed, Machine, at_once, child
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 TOP = os.path.dirname(os.path.dirname(HERE))
@@ -173,7 +173,7 @@ class Bench:
         end = time.monotonic() + 10
         while not os.path.exists(words[2]) and time.monotonic() < end:
             time.sleep(0.02)
-        p = subprocess.Popen(words, stdout=open(f"{m.folder}/{socket_name}.sent", "ab"), preexec_fn=first)
+        p = subprocess.Popen(words, stdout=open(f"{m.folder}/{socket_name}.sent", "ab"), preexec_fn=child)
         self.children.append(p)
         at_once(p.pid)
         return p

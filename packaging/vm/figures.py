@@ -4,7 +4,7 @@ import json, math, os, statistics, subprocess, sys, time
 from bench import configure
 from cases import case, running
 from checks import honest, need, trust
-from machine import Late, at_once, first
+from machine import Late, at_once, child
 
 LATENCY = 0.12  # s, of the receiver, as receiver.py has it
 
@@ -114,7 +114,7 @@ def pulse(b):
     m = running(b, "evening", pps=True)
     m.sh("modprobe parport_pc; modprobe pps_parport; udevadm settle; ls /dev/pps0")
     out = open(f"{m.folder}/pulses", "w")
-    p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out, preexec_fn=first)
+    p = subprocess.Popen([sys.executable, f"{os.path.dirname(os.path.abspath(__file__))}/pulse.py", f"{m.folder}/qtest"], stdout=out, preexec_fn=child)
     b.children.append(p)
     at_once(p.pid)
     m.measured()
