@@ -34,6 +34,7 @@ type Recalled struct {
 	Rate, RateSigma float64 // s/s
 	Lo, Hi          float64 // s: where else UTC may be by it, around 0
 	Dated           bool
+	From            Set     // whose word it was compared with
 	Doubted         Set     // whom some explanation took to be false when it was compared
 	Doubt           float64 // nats, of these explanations together
 }
@@ -51,10 +52,13 @@ func (b *Bank) Recall(c *Recalled) {
 		t.Clocked, t.Vouched = true, true
 		t.F.ClockBase = c.Base
 		t.F.Forget(estimate.R, c.Offset, c.Sigma)
+		if c.From.Has(Crowd) { // R is less as UTC is more
+			t.F.Owe(estimate.R, airShared)
+		}
 		t.F.Forget(estimate.S, c.Rate, c.RateSigma)
 		if c.Scattered > c.Sigma && b.allowed(WritesScatter) {
 			o := *t
-			o.F.Forget(estimate.R, c.Offset, c.Scattered)
+			o.F.P[estimate.R][estimate.R] = c.Scattered * c.Scattered
 			o.assume(Assumed{What: WritesScatter, Of: Clock}, b.nats[WritesScatter]+c.Dearer)
 			b.add(o)
 		}

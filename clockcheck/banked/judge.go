@@ -12,6 +12,7 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/source/air"
 	"noonmark/clockcheck/source/pulse"
 	"noonmark/clockcheck/source/receiver"
 	"noonmark/clockcheck/source/rtc"
@@ -50,6 +51,7 @@ type Judge struct {
 	first   clockcheck.RTC // the hardware clock's first reading
 	servers server.Servers
 	marks   [2]clockcheck.Mark
+	crowds  air.Hearings
 	air     [2]clockcheck.Air  // as placed
 	heard   [2]clockcheck.Air  // as last heard
 	noted   [2]timescale.Local // when it was last told what the air says
