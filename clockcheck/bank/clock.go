@@ -140,15 +140,7 @@ func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
 	if t.ticked != 0 {
 		heard = min(heard, t.ticked)
 	}
-	age := math.Max(r.At.Sub(heard).Seconds(), 1)
-	if what, price := b.oscillator(nu, age); age > clockQuiet.Seconds() && math.Abs(nu) < forkStep*age && b.allowed(what) {
-		c := *t
-		c.F.Open(estimate.Y, nu*nu/(age*age))
-		c.F.Open(estimate.X, nu*nu)
-		c.F.Measure(c.clockSays(r), estimate.Clock, r.Var+clockFloor*clockFloor)
-		c.assume(Assumed{What: what, Of: Clock, Since: r.At, SizeS: nu}, price)
-		b.add(c)
-	}
+	b.drifted(t, r, nu, r.At.Sub(heard).Seconds(), estimate.Clock)
 	t.compare(r)
 	t.ticked = r.At
 	t.assume(Assumed{What: ClockSet, Of: Clock, Since: r.At, SizeS: nu}, b.nats[ClockSet])

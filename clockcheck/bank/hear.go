@@ -172,6 +172,9 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	}
 	b.wasFalse(t, r)
 	nu := t.F.Rel(r.At, r.Z) - t.F.V[estimate.X]
+	if r.Source != Receiver && r.Modulo == 0 && t.Located {
+		b.drifted(t, r, nu, b.untold(t, r), estimate.Time)
+	}
 	back := t.turned(r, nu)
 	b.exclude(t, r)
 	if back > 0 {
