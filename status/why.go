@@ -108,9 +108,6 @@ func (p *page) clock(s Snapshot) {
 	if c.Because != "" {
 		p.line(2, Clean(c.Because))
 	}
-	if u := s.Unseen(); u != "" {
-		p.line(2, u)
-	}
 }
 
 func (p *page) modes(modes []Mode) {

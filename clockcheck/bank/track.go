@@ -154,6 +154,12 @@ func (t *Track) silence() {
 	t.odd[Receiver], t.Strain = 0, 0
 }
 
+// knownWell tells whether UTC is known better than a stream of unknown lateness would tell it,
+// what the track leaves open included.
+func (t *Track) knownWell() bool {
+	return math.Hypot(t.F.Sigma(estimate.X), (t.Hi-t.Lo)/2) < knownWell
+}
+
 // width is the half-width of all the track's UTC may be at z σ, s.
 func (t *Track) width(z float64) float64 {
 	lo, hi := t.Span(0, z, floor)

@@ -103,6 +103,17 @@ func TestRestartInDoubt(t *testing.T) {
 	}
 }
 
+// What is kept reaches as far as the guard, without its σ: the stream would take that away again
+// after the restart.
+func TestKeptRoomIsTheGuard(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(5 * 60)
+	lo, hi := w.j.bank.Guard(0)
+	if h := w.j.Learned().Held; hi-lo < 2 || h.RoomLoS > lo+1e-3 || h.RoomHiS < hi-1e-3 || h.SigmaS > 0.03 {
+		t.Errorf("kept %.3f to %.3f s ± %.3f, the guard is %.3f to %.3f s", h.RoomLoS, h.RoomHiS, h.SigmaS, lo, hi)
+	}
+}
+
 // Another receiver under the same name (class 7): without a witness its lateness may be
 // elsewhere by what two units of one kind differ (σ 0.25 s), of which the guard holds 95 %.
 func TestAnotherReceiver(t *testing.T) {

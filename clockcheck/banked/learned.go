@@ -7,7 +7,6 @@ import (
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/explain"
-	"noonmark/clockcheck/source/air"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -85,8 +84,9 @@ func (j *Judge) hold() *clockcheck.Held {
 	var lo, hi float64
 	if 2*hullSigmas*sigma > seconds { // whole seconds apart: what is best stays so
 		lo, hi = j.bank.Guard(0)
-		mid, sigma = 0, math.Hypot(f.Sigma(estimate.X), sameStream/hullSigmas)
-		lo, hi = math.Min(lo+hullSigmas*sigma, 0), math.Max(hi-hullSigmas*sigma, 0)
+		// The room is the whole guard. A part of it as σ the stream would take away again, of
+		// the others too.
+		mid, sigma = 0, sameStream/hullSigmas
 	}
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
@@ -126,9 +126,6 @@ func (j *Judge) Resume(now timescale.Local) {
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
 		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed}
 	fromRules(h, &back)
-	if back.From.Has(bank.Crowd) {
-		j.crowds = air.Since(h.At)
-	}
 	if h.Stream {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}

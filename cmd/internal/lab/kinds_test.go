@@ -4,29 +4,11 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 )
-
-// The open scenarios are read, and the guide names each.
-func TestOpenScenariosAreRead(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join(folder, "open", "*.scenario"))
-	text, _ := os.ReadFile(folder + "/README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, f := range files {
-		c, err := Read(f)
-		if err != nil {
-			t.Error(err)
-		} else if !strings.Contains(string(text), "`"+c.Name+"`") {
-			t.Errorf("%s is not in testdata/scenarios/README.md", c.Name)
-		}
-	}
-}
 
 // A seed gives one night, whoever asks and how often; its story is in the order of time,
 // and every kind comes.
