@@ -23,7 +23,8 @@ type look struct {
 // gather adds an epoch to the look under way. Some in a row at another place begin the
 // next look there.
 func (r *Receiver) gather(at timescale.Local, z int64, dated bool) (l Look, ok bool) {
-	if math.Abs(r.off(at, z)) > math.Max(agree, farSigmas*math.Sqrt(r.seen)) {
+	off := r.off(at, z)
+	if math.Abs(off) > math.Max(agree, farSigmas*math.Sqrt(r.seen)) {
 		if r.other.n > 0 && math.Abs(r.other.off(at, z)) > agree {
 			r.strayed()
 			if r.sum.n <= 1 && r.run > 2*runLeast {
@@ -39,11 +40,12 @@ func (r *Receiver) gather(at timescale.Local, z int64, dated bool) (l Look, ok b
 		}
 		l = r.other.mean(r.jitter)
 		r.sum, r.other = look{}, look{}
-		return l, true
+		return l, !r.refuses(at)
 	}
 	r.strayed()
 	r.count(0)
-	if r.sum.add(at, z, dated); r.sum.n < runLeast {
+	r.scatter(1, off)
+	if r.sum.add(at, z, dated); r.sum.n < runLeast || r.refuses(at) {
 		return l, false
 	}
 	r.Fault = None
@@ -72,6 +74,9 @@ func (r *Receiver) strayed() {
 	for range r.other.n {
 		r.count(1)
 	}
+	if r.other.n > 0 {
+		r.scatter(r.other.n, r.off(r.other.from, r.other.z0))
+	}
 	r.other = look{}
 }
 
@@ -79,6 +84,30 @@ func (r *Receiver) strayed() {
 func (r *Receiver) count(stray float64) {
 	r.epochs = min(r.epochs+1, strayLong)
 	r.strays += (stray - r.strays) / float64(r.epochs+strayNone)
+}
+
+// scatter follows the mean square of how far epochs are off their look, those included that
+// no look took: n of them are d seconds off.
+func (r *Receiver) scatter(n int, d float64) {
+	d = math.Min(math.Abs(d), strayMost)
+	if r.spread += (d*d - r.spread) * float64(n) / spreadEpochs; r.scatters() {
+		r.Fault = Scatter
+	}
+}
+
+// scatters tells whether the epochs are so far from each other that they are at no place: then
+// a cluster of some that agree by chance may be anywhere, even a second off.
+func (r *Receiver) scatters() bool { return r.spread > scatterMost*scatterMost }
+
+// refuses tells whether a look is none, for the epochs scatter. The first is passed on even so:
+// it tells the date, and no more. No page of leap-second data is awaited meanwhile, for
+// nobody would see what it does.
+func (r *Receiver) refuses(at timescale.Local) bool {
+	if !r.scatters() || r.Last.At == 0 {
+		return false
+	}
+	r.paged = at
+	return true
 }
 
 // inARow is how many strays in a row are a move.

@@ -2,6 +2,7 @@ package receiver
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -284,6 +285,24 @@ func TestScatter(t *testing.T) {
 	}
 	if r.Fault != None || r.Last.At == 0 {
 		t.Errorf("a steady stream afterwards: fault %v, last %+v", r.Fault, r.Last)
+	}
+}
+
+// Under a bad sky each fix comes late by half a second on average: three in a row that agree are
+// there by chance, up to a second off. Only the first two minutes say anything, and no page counts.
+func TestLateByHalfASecondOnAverage(t *testing.T) {
+	r, draw, looks := Opened(clockcheck.Serial), rand.New(rand.NewPCG(1, 2)), 0
+	for k := range 2400 {
+		e := epoch(k, time.Duration(draw.ExpFloat64()*0.5e9))
+		if _, ok := r.Take(e, floor, nobody); ok && k > 120 {
+			looks++
+		}
+		if _, ok := r.Page(); ok {
+			t.Errorf("a page at %d", k)
+		}
+	}
+	if looks != 0 || r.Fault != Scatter {
+		t.Errorf("%d looks, fault %v", looks, r.Fault)
 	}
 }
 
