@@ -108,6 +108,9 @@ func (p *page) clock(s Snapshot) {
 	if c.Because != "" {
 		p.line(2, Clean(c.Because))
 	}
+	if u := s.Unseen(); u != "" {
+		p.line(2, u)
+	}
 }
 
 func (p *page) modes(modes []Mode) {

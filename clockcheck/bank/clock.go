@@ -34,6 +34,7 @@ type Recalled struct {
 	Rate, RateSigma float64 // s/s
 	Lo, Hi          float64 // s: where else UTC may be by it, around 0
 	Dated           bool
+	From            Set     // whose word it was compared with
 	Doubted         Set     // whom some explanation took to be false when it was compared
 	Doubt           float64 // nats, of these explanations together
 }
@@ -51,10 +52,13 @@ func (b *Bank) Recall(c *Recalled) {
 		t.Clocked, t.Vouched = true, true
 		t.F.ClockBase = c.Base
 		t.F.Forget(estimate.R, c.Offset, c.Sigma)
+		if c.From.Has(Crowd) { // R is less as UTC is more
+			t.F.Owe(estimate.R, airShared)
+		}
 		t.F.Forget(estimate.S, c.Rate, c.RateSigma)
 		if c.Scattered > c.Sigma && b.allowed(WritesScatter) {
 			o := *t
-			o.F.Forget(estimate.R, c.Offset, c.Scattered)
+			o.F.P[estimate.R][estimate.R] = c.Scattered * c.Scattered
 			o.assume(Assumed{What: WritesScatter, Of: Clock}, b.nats[WritesScatter]+c.Dearer)
 			b.add(o)
 		}
@@ -136,15 +140,7 @@ func (b *Bank) clockMoved(t *Track, r *Reading, nu float64) {
 	if t.ticked != 0 {
 		heard = min(heard, t.ticked)
 	}
-	age := math.Max(r.At.Sub(heard).Seconds(), 1)
-	if what, price := b.oscillator(nu, age); age > clockQuiet.Seconds() && math.Abs(nu) < forkStep*age && b.allowed(what) {
-		c := *t
-		c.F.Open(estimate.Y, nu*nu/(age*age))
-		c.F.Open(estimate.X, nu*nu)
-		c.F.Measure(c.clockSays(r), estimate.Clock, r.Var+clockFloor*clockFloor)
-		c.assume(Assumed{What: what, Of: Clock, Since: r.At, SizeS: nu}, price)
-		b.add(c)
-	}
+	b.drifted(t, r, nu, r.At.Sub(heard).Seconds(), estimate.Clock)
 	t.compare(r)
 	t.ticked = r.At
 	t.assume(Assumed{What: ClockSet, Of: Clock, Since: r.At, SizeS: nu}, b.nats[ClockSet])

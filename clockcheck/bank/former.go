@@ -47,7 +47,7 @@ func (f *former) hear(b *Bank, r *Reading) {
 		case r.Source == Clock:
 			f.hearClock(t, r)
 		default:
-			if z, ok := t.place(r); ok && nats(t.gap(z-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var) <= gate {
+			if z, ok := t.place(r); ok && nats(t.gap(z-t.F.V[estimate.X]), t.seen(r)) <= gate {
 				t.take(r, z)
 			} else {
 				f.taken[i] = 0 // a witness speaks against it

@@ -196,8 +196,10 @@ func (b *Bank) stepSince(t float64) float64 {
 }
 
 // Bound is the half-width of the 99 % interval of the best track, s.
-func (b *Bank) Bound() float64 {
-	lo, hi := b.Best().Span(0, Likely, likelyFloor)
+func (b *Bank) Bound() float64 { return b.Best().bound() }
+
+func (t *Track) bound() float64 {
+	lo, hi := t.Span(0, Likely, likelyFloor)
 	return max(-lo, hi)
 }
 

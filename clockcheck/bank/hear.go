@@ -79,7 +79,7 @@ func (t *Track) Places(r *Reading) bool {
 	if one.LeadMost > one.Lead {
 		one = t.leading(t.Lead)
 	}
-	return 2*one.width(wide)+wide*r.Common <= r.Modulo
+	return 2*one.width(wide)+wide*r.sigma() <= r.Modulo
 }
 
 // start defines UTC by a reading alone.
@@ -90,19 +90,34 @@ func (t *Track) start(r *Reading, z float64) {
 	t.Lo, t.Hi, t.told = 0, 0, r.At
 }
 
+// airShared is the σ of the delays that all hearings of a crowd share, s: of a uniform error in
+// ± crowd.Floor (its source is there) it is Floor/√3.
+var airShared = 0.10 / math.Sqrt(3)
+
+// seen is the variance of a reading of UTC, as the track expects it, s².
+func (t *Track) seen(r *Reading) float64 {
+	if r.Source == Crowd {
+		return t.F.ExpectShared(r.Common) + r.Var
+	}
+	return t.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var
+}
+
 // take updates the track with a reading that fits: what is open is narrowed to where the
 // reading lies.
 func (t *Track) take(r *Reading, z float64) {
 	if t.Lo != 0 || t.Hi != 0 {
-		nu, m := z-t.F.V[estimate.X], wide*math.Sqrt(t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var)
+		nu, m := z-t.F.V[estimate.X], wide*math.Sqrt(t.seen(r))
 		lo, hi := math.Max(t.Lo, nu-m), math.Min(t.Hi, nu+m)
 		mid := math.Min(math.Max(0, lo), hi)
 		t.F.Shift(mid)
 		t.Lo, t.Hi = math.Min(lo-mid, 0), math.Max(hi-mid, 0)
 	}
-	if r.Common > 0 {
-		t.F.MeasureCommon(z, math.Sqrt(r.Common*r.Common+r.Var))
-	} else {
+	switch {
+	case r.Source == Crowd:
+		t.F.MeasureShared(z, r.Common, r.Var, math.Max(r.Repeat, 1))
+	case r.Common > 0:
+		t.F.MeasureCommon(z, r.sigma())
+	default:
 		t.F.Measure(z, estimate.Time, r.Var)
 	}
 	t.rests(r)
@@ -157,6 +172,9 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	}
 	b.wasFalse(t, r)
 	nu := t.F.Rel(r.At, r.Z) - t.F.V[estimate.X]
+	if r.Source != Receiver && r.Modulo == 0 && t.Located {
+		b.drifted(t, r, nu, b.untold(t, r), estimate.Time)
+	}
 	back := t.turned(r, nu)
 	b.exclude(t, r)
 	if back > 0 {
@@ -200,7 +218,7 @@ func (b *Bank) wasFalse(t *Track, r *Reading) {
 // turned tells whether a source that by the track was false until it changed its word by so
 // much now takes the change back, nu s: to within how much, s; 0 = it does not.
 func (t *Track) turned(r *Reading, nu float64) float64 {
-	w := wide*r.Common + between
+	w := wide*r.sigma() + between
 	for _, a := range t.Assumptions() {
 		if a.Of == r.Source && a.What == falseOf(r.Source) && a.SizeS != 0 && math.Abs(a.SizeS+nu) < w {
 			return w
@@ -229,7 +247,7 @@ func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
 		if !o.said || Source(s) == r.Source || !t.Out.Has(Source(s)) && !t.assumes(ClockSet, Source(s)) {
 			continue
 		}
-		if w = o.bound + 2*r.Common + between; math.Abs(float64(r.Z-o.z))/1e9 < w {
+		if w = o.bound + 2*r.sigma() + between; math.Abs(float64(r.Z-o.z))/1e9 < w {
 			return w, true
 		}
 	}
@@ -242,7 +260,7 @@ func (t *Track) atItsWord(r *Reading) (w float64, yes bool) {
 	if !t.Located || !t.streams() || t.Lead == 0 {
 		return 0, false
 	}
-	if w = wide * math.Sqrt(r.Common*r.Common+r.Var); t.Free {
+	if w = wide * r.sigma(); t.Free {
 		w += t.LateMost / 2
 	}
 	one := t.leading(0)
@@ -292,7 +310,7 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		if !ok {
 			return
 		}
-		z, v = t.gap(p-t.F.V[estimate.X]), t.F.P[estimate.X][estimate.X]+r.Common*r.Common+r.Var
+		z, v = t.gap(p-t.F.V[estimate.X]), t.seen(r)
 	}
 	if nats(z, v) > easyStrain {
 		switch t.odd[r.Source] = 0; r.Source {

@@ -43,6 +43,9 @@ func (b *Bank) Resume(h *Held) {
 		}
 		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
 		t.Lo, t.Hi, t.told = h.Lo, h.Hi, h.Told
+		if h.From.Has(Crowd) {
+			t.F.Owe(estimate.X, -airShared)
+		}
 	}
 	b.settle()
 }

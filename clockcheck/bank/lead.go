@@ -51,8 +51,7 @@ func (t *Track) fitsTime(r *Reading) bool {
 	if !ok || r.Modulo > 0 && !mayLead(t.Lead) {
 		return false
 	}
-	v := t.F.P[estimate.X][estimate.X] + r.Common*r.Common + r.Var
-	return nats(t.gap(z-t.F.V[estimate.X]), v) <= gate && t.lateAfter(r, z)
+	return nats(t.gap(z-t.F.V[estimate.X]), t.seen(r)) <= gate && t.lateAfter(r, z)
 }
 
 // mayLead tells whether a receiver without leap-second data may lead by k: 18 less its

@@ -47,23 +47,28 @@ type quiet struct {
 	lead int    // whole seconds by which its receiver leads
 	f    [len(noises)]estimate.Filter
 	fit  [len(noises)]float64 // ln of how likely the stream was by it
-	off  float64              // s: UTC is later than in the track, as of the last reading
+	off  float64              // s: UTC as published is later than in the track
 }
 
 // follow takes a reading that the best track t has heard; v is the variance that X had there
-// before, s².
+// before, s². Where the two part further than half of what the track thinks possible at 99 %, it
+// is no ordinary night, and from there to the whole of that the track's own X takes over.
 func (q *quiet) follow(t *Track, r *Reading, v float64) {
 	switch {
 	case !t.Located || !t.streams() || t.Free || t.LeadMost != t.Lead || t.F.Noise.D > lateRestless:
 		*q = quiet{} // the stream does not tell UTC, or its lateness goes away
+		return
 	case !q.have || q.of != t.id || q.lead != t.Lead || q.f[0].Base != t.F.Base:
 		q.seat(t)
 	case t.told != r.At || r.Source == Clock: // the track made nothing of it, or no UTC
+		return
 	case r.Source == Receiver:
 		q.look(t, r)
 	case v > 0:
 		q.settle(t, math.Min(t.F.P[estimate.X][estimate.X]/v, 1))
 	}
+	d := q.mean(t)
+	q.off = d * math.Min(math.Max(2-2*math.Abs(d)/t.bound(), 0), 1)
 }
 
 // seat begins at what the track knows of UTC, its rate and the lateness.
@@ -89,7 +94,6 @@ func (q *quiet) look(t *Track, r *Reading) {
 		q.fit[i] = q.fit[i]*old - nats(z-mean, v+r.Var) - math.Log(v+r.Var)/2
 		f.Measure(z, estimate.Stream, heavy(z-mean, v, r.Var))
 	}
-	q.weigh(t)
 }
 
 // settle has a witness settle where UTC is, as far as the track believed it: what it left of
@@ -100,11 +104,10 @@ func (q *quiet) settle(t *Track, left float64) {
 		q.f[i].V[estimate.X] += by
 		q.f[i].V[estimate.D] += by
 	}
-	q.weigh(t)
 }
 
-// weigh takes the mean of all, each as likely as it is.
-func (q *quiet) weigh(t *Track) {
+// mean is by how much UTC is later than in the track by all noises, each as likely as it is, s.
+func (q *quiet) mean(t *Track) float64 {
 	most := math.Inf(-1)
 	for _, l := range q.fit {
 		most = math.Max(most, l)
@@ -114,7 +117,7 @@ func (q *quiet) weigh(t *Track) {
 		w := noises[i].prior * math.Exp(l-most)
 		sum, all = sum+w*q.apart(i, t), all+w
 	}
-	q.off = sum / all
+	return sum / all
 }
 
 // apart is by how much UTC is later by the i-th noise than in the track, s.
@@ -123,12 +126,11 @@ func (q *quiet) apart(i int, t *Track) float64 {
 	return f.V[estimate.X] + f.V[estimate.Y]*float64(t.F.At-f.At)/1e9 - t.F.V[estimate.X]
 }
 
-// Correction is by how much UTC as it is published is later than the best track's X, s. Where
-// the two part further than that track thinks possible at 99 %, it is no ordinary night, and
-// the track's own X is published; from half of that on it goes over.
+// Correction is by how much UTC as it is published is later than the best track's X, s. It stays
+// as it is while nothing is heard.
 func (b *Bank) Correction() float64 {
 	if q := &b.quiet; q.have && q.of == b.Best().id {
-		return q.off * math.Min(math.Max(2-2*math.Abs(q.off)/b.Bound(), 0), 1)
+		return q.off
 	}
 	return 0
 }

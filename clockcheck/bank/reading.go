@@ -1,6 +1,7 @@
 package bank
 
 import (
+	"math"
 	"math/bits"
 
 	"noonmark/clockcheck/timescale"
@@ -76,6 +77,7 @@ type Reading struct {
 	Z      int64   // ns: UTC − local by its word; of Clock: hardware clock − local
 	Var    float64 // s²: variance of this reading's own error, another at each reading
 	Common float64 // s: σ of the error that all its readings share
+	Repeat float64 // of Crowd: its own error is that of the reading before in part, so that Var counts so many times; 0 = once
 	Modulo float64 // s: Z is known but for multiples of it; 0 = wholly
 	Dated  bool    // its word includes the day
 	From   Set     // whom it has its word from, if not from itself (a clock that was set by …)
@@ -89,6 +91,9 @@ func (r *Reading) roots() Set {
 	}
 	return SetOf(r.Source)
 }
+
+// sigma is that of the reading's whole error, s.
+func (r *Reading) sigma() float64 { return math.Sqrt(r.Common*r.Common + r.Var) }
 
 // Stream is what is known of a receiver's sentences besides their time.
 type Stream struct {

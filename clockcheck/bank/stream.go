@@ -69,7 +69,7 @@ func (b *Bank) followOn(t *Track, r *Reading) {
 }
 
 // jumped replaces a track whose stream jumped by nu seconds, to z, by all that explains
-// it. An oscillator cannot jump.
+// it. An oscillator cannot jump; in a silence it may have gone far.
 func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	whole := math.Round(nu)
 	isWhole := whole != 0 && math.Abs(nu-whole) < wholeNear+seldom*math.Sqrt(r.Var)
@@ -85,6 +85,7 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	}
 	b.moved = b.moved || t == b.Best()
 	was, likeLeap := *t, isWhole && b.awaits(int(-whole))
+	b.drifted(&was, r, nu, b.untold(&was, r), estimate.Stream)
 	if c := was; b.allowed(ReceiverWasFalse) && was.Roots.Only(SetOf(Receiver)) {
 		// It was false before, and is right now: nobody else tells UTC.
 		mean, sigma := r.Stream.LateMost*priorMean, r.Stream.LateMost*priorSigma

@@ -35,5 +35,8 @@ func (t *Track) view(r *Reading) (nu, v float64) {
 		o, z = estimate.Clock, r.Z-t.F.ClockBase
 	}
 	mean, pv := t.F.Expect(o)
+	if r.Source == Crowd {
+		return t.F.Rel(r.At, z) - lead - mean, t.seen(r)
+	}
 	return t.F.Rel(r.At, z) - lead - mean, pv + r.Var + r.Common*r.Common
 }

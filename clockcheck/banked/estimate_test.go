@@ -88,6 +88,24 @@ func TestWitnessSettlesTheEstimate(t *testing.T) {
 	w.honest()
 }
 
+// While nothing is heard the published estimate goes with the oscillator alone, however much
+// wider what is possible becomes.
+func TestEstimateStandsInHoldover(t *testing.T) {
+	w := comparedWorld(t)
+	w.drag = 4e-6
+	w.run(4 * time.Hour)
+	c := w.j.bank.Correction()
+	if far := w.j.bank.Bound() / 2; math.Abs(c) < 0.8*far {
+		t.Fatalf("only %.4f s from the best explanation, want near %.4f s", c, far)
+	}
+	w.j.ReceiverLost("It was unplugged.")
+	w.run(6 * time.Hour)
+	if got := w.j.bank.Correction(); got != c {
+		t.Errorf("%.4f s from the best explanation after six hours of silence, %.4f s before", got, c)
+	}
+	w.honest()
+}
+
 // What is said of the references, and what is handed on, is about the published estimate.
 func TestWordsAreOfTheEstimate(t *testing.T) {
 	w := comparedWorld(t)

@@ -12,6 +12,7 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/source/air"
 	"noonmark/clockcheck/source/pulse"
 	"noonmark/clockcheck/source/receiver"
 	"noonmark/clockcheck/source/rtc"
@@ -50,6 +51,7 @@ type Judge struct {
 	first   clockcheck.RTC // the hardware clock's first reading
 	servers server.Servers
 	marks   [2]clockcheck.Mark
+	crowds  air.Hearings
 	air     [2]clockcheck.Air  // as placed
 	heard   [2]clockcheck.Air  // as last heard
 	noted   [2]timescale.Local // when it was last told what the air says
@@ -57,8 +59,8 @@ type Judge struct {
 	system  systemClock
 	verdict verdicts
 	events  []clockcheck.Event
-	trust   map[string]clockcheck.Trust // of each reference, as last said
-	began   bool                        // UTC has been told
+	trust   map[string]told // of each reference, as last told
+	began   bool            // UTC has been told
 	shown   bank.Proved
 	came    bool // leap-second data have come in, by the best track
 	counted bool // what this start of the receiver told is kept
@@ -68,7 +70,7 @@ type Judge struct {
 
 // New returns a judge that knows what was learned before (the zero Learned if nothing).
 func New(cfg clockcheck.Config, learned clockcheck.Learned) *Judge {
-	j := &Judge{cfg: cfg, learned: learned, events: make([]clockcheck.Event, 0, maxEvents), trust: map[string]clockcheck.Trust{}}
+	j := &Judge{cfg: cfg, learned: learned, events: make([]clockcheck.Event, 0, maxEvents), trust: map[string]told{}}
 	j.verdict.init(len(cfg.Modes))
 	j.begin()
 	j.rx.Why = "No receiver has been opened yet."

@@ -7,6 +7,7 @@ import (
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/explain"
+	"noonmark/clockcheck/source/air"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -126,6 +127,9 @@ func (j *Judge) Resume(now timescale.Local) {
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
 		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed}
 	fromRules(h, &back)
+	if back.From.Has(bank.Crowd) {
+		j.crowds = air.Since(h.At)
+	}
 	if h.Stream {
 		back.Stream, back.Lateness, back.Same = true, h.LatenessS, sameStream
 	}

@@ -123,22 +123,6 @@ func (j *Judge) words(now timescale.Local, system timescale.UTC, dst *clockcheck
 	j.trusted(now, dst.References)
 }
 
-// trusted notes how the trust of each reference has changed: of the receiver each change,
-// of the others whether they are doubted.
-func (j *Judge) trusted(now timescale.Local, all []clockcheck.Reference) {
-	for i := range all {
-		r := &all[i]
-		was, met := j.trust[r.Name]
-		if r.Trust == was {
-			continue
-		}
-		j.trust[r.Name] = r.Trust
-		if i == 0 && met || i > 0 && (bad(r.Trust) || bad(was)) {
-			j.note(now, "trust-changed", capital(r.Name)+" "+string(r.Trust)+". "+r.Because)
-		}
-	}
-}
-
 // capital begins a sentence with a name.
 func capital(name string) string {
 	if name == "" || name[0] < 'a' || name[0] > 'z' {
@@ -146,8 +130,6 @@ func capital(name string) string {
 	}
 	return strings.ToUpper(name[:1]) + name[1:]
 }
-
-func bad(t clockcheck.Trust) bool { return t == clockcheck.Doubted || t == clockcheck.Faulty }
 
 func (j *Judge) estimate(now timescale.Local, system timescale.UTC, dst *clockcheck.Judgement) {
 	f := &j.bank.Best().F

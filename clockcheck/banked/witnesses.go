@@ -9,7 +9,6 @@ import (
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/explain"
-	"noonmark/clockcheck/source/air"
 	"noonmark/clockcheck/source/mark"
 	"noonmark/clockcheck/source/pulse"
 	"noonmark/clockcheck/source/receiver"
@@ -58,6 +57,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		j.bank.ClockWritten()
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.turned()); ok {
 		out.Dated, back.Doubted = back.Dated, doubtedOf(j.learned.RTC.Doubted)
+		back.From = setOf(j.learned.RTC.Ancestry)
 		back.Doubt = math.Max(j.learned.RTC.DoubtNats, 0)
 		j.bank.Recall(&back)
 	}
@@ -146,7 +146,7 @@ func index(b bool) int {
 
 // Air takes what the station's own radio heard; it reports whether that was enough.
 func (j *Judge) Air(a *clockcheck.Air) bool {
-	r, ok := air.Take(a)
+	r, ok := j.crowds.Take(a)
 	if ok {
 		j.heard[index(r.Source == bank.Station)] = *a
 	}

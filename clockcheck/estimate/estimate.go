@@ -38,6 +38,7 @@ type Noise struct {
 type Filter struct {
 	V         [Num]float64
 	P         [Num][Num]float64
+	C         [Num]float64 // covariance of the states with the shared error of MeasureShared, as a part of its σ
 	At        timescale.Local
 	Base      int64 // ns: UTC − local = Base + X
 	ClockBase int64 // ns: hardware clock − UTC = ClockBase + R
@@ -73,6 +74,7 @@ func (f *Filter) Advance(now timescale.Local) {
 
 // shear applies a += b·t to the covariance.
 func (f *Filter) shear(a, b int, t float64) {
+	f.C[a] += f.C[b] * t
 	for i := range f.P {
 		f.P[a][i] += f.P[b][i] * t
 	}
@@ -114,13 +116,55 @@ func (f *Filter) Measure(z float64, o Sight, r float64) {
 	for i := range ph {
 		ph[i] = f.P[i][X] + o.D*f.P[i][D] + o.R*f.P[i][R]
 	}
+	f.gain(&ph, z-mean, s, f.C[X]+o.D*f.C[D]+o.R*f.C[R])
+}
+
+// gain updates the states with an innovation nu of variance s; ph is its covariance with
+// them, c that with the shared error, as a part of its σ.
+func (f *Filter) gain(ph *[Num]float64, nu, s, c float64) {
 	for i := range ph {
-		f.V[i] += ph[i] / s * (z - mean)
+		f.V[i] += ph[i] / s * nu
+		f.C[i] -= ph[i] / s * c
 		for k := range ph {
 			f.P[i][k] -= ph[i] * ph[k] / s
 		}
 		f.P[i][i] = math.Max(f.P[i][i], 0)
 	}
+}
+
+// MeasureShared updates X with z, whose error is the sum of one that all such measurements
+// share, of standard deviation common, and one of its own of the variance r. The own one is
+// largely that of the measurement before, so that r counts repeat times, at least 1: but a
+// surer measurement than what the states have of them leaves X as sure as itself. The shared
+// error is considered, not estimated (Schmidt 1966): C keeps how far the states have it already, so
+// that no number of measurements leaves X surer than common, and their own errors average out.
+// A measurement that could tell only by what the states have of the shared error tells nothing.
+func (f *Filter) MeasureShared(z, common, r, repeat float64) {
+	var ph [Num]float64
+	for i := range ph {
+		ph[i] = f.P[i][X] + common*f.C[i]
+	}
+	own := ph[X] + common*(f.C[X]+common)
+	if ph[X] <= 0 {
+		return
+	}
+	v := r * repeat
+	if own > r {
+		v = min(v, own*r/(own-r))
+	}
+	f.gain(&ph, z-f.V[X], own+v, f.C[X]+common)
+}
+
+// ExpectShared is the variance of what MeasureShared is to measure, but for r, s².
+func (f *Filter) ExpectShared(common float64) float64 {
+	return math.Max(f.P[X][X]+common*(2*f.C[X]+common), 0)
+}
+
+// Owe has the error of state s be the shared one of MeasureShared, of standard deviation
+// common, so far as it goes, with the sign of that: s was known by such measurements when the
+// filter was begun.
+func (f *Filter) Owe(s int, common float64) {
+	f.C[s] = math.Copysign(math.Min(f.Sigma(s), math.Abs(common)), common)
 }
 
 // MeasureCommon updates X with z, whose error is the same in all measurements of its
@@ -137,6 +181,7 @@ func (f *Filter) MeasureCommon(z, sigma float64) {
 // stood still.
 func (f *Filter) Attach(s int, value, gain, r float64) {
 	f.V[s] = value + gain*f.V[X]
+	f.C[s] = gain * f.C[X]
 	for i := range f.P {
 		f.P[s][i] = gain * f.P[X][i]
 		f.P[i][s] = gain * f.P[i][X]
@@ -148,6 +193,7 @@ func (f *Filter) Attach(s int, value, gain, r float64) {
 // no more, the other states do.
 func (f *Filter) Start(z float64, o Sight, r float64) {
 	f.V[X] = z - o.D*f.V[D] - o.R*f.V[R]
+	f.C[X] = -o.D*f.C[D] - o.R*f.C[R]
 	row := [Num]float64{}
 	for i := range row {
 		if i != X {
@@ -163,7 +209,7 @@ func (f *Filter) Start(z float64, o Sight, r float64) {
 
 // Forget makes state s independent of the others, with mean and standard deviation.
 func (f *Filter) Forget(s int, mean, sigma float64) {
-	f.V[s] = mean
+	f.V[s], f.C[s] = mean, 0
 	for i := range f.P {
 		f.P[s][i], f.P[i][s] = 0, 0
 	}

@@ -85,3 +85,44 @@ func FuzzOf(f *testing.F) {
 		}
 	})
 }
+
+// Two groups that each agree are told from one with stragglers, wherever in the period they are.
+func TestTwoTimes(t *testing.T) {
+	group := func(n int, at float64) (x []float64) {
+		for i := range n {
+			x = append(x, math.Remainder(at+0.03*float64(i-n/2), 15))
+		}
+		return x
+	}
+	for _, c := range []struct {
+		n, rival int
+		at       float64
+		two      bool
+	}{
+		{5, 5, 5, true}, {5, 3, 5, true}, {6, 3, -7.4, true}, {7, 3, 5, false}, {8, 4, 1, true}, {9, 4, 1, false},
+		{6, 3, 0.45, true}, {6, 3, 0.2, false}, {5, 2, 5, false}, {5, 1, 5, false},
+	} {
+		for _, base := range []float64{0, 7.4} {
+			x := append(group(c.n, base), group(c.rival, base+c.at)...)
+			o, err := Of(x, 15)
+			if errors.Is(err, ErrTwo) != c.two {
+				t.Errorf("%d at %v s and %d at %v: %+v, %v", c.n, base, c.rival, base+c.at, o, err)
+			}
+		}
+	}
+}
+
+// Five hundred stations' densities are multiplied, each of any size: the answer stays a number, and
+// the first of two equal ones is taken.
+func TestManyStations(t *testing.T) {
+	var x []float64
+	for i := range 500 {
+		x = append(x, 0.3+0.001*float64(i%100-50))
+	}
+	if o, err := Of(x, 15); err != nil || math.Abs(o.OffsetS-0.3) > 0.011 || o.BoundS < Floor || o.BoundS > Floor+0.03 {
+		t.Errorf("%+v, %v", o, err)
+	}
+	if o, err := Of([]float64{-1.4, -0.7, 0, 0.7, 1.4}, 15); !errors.Is(err, ErrScattered) {
+		t.Errorf("%+v, %v", o, err)
+	}
+}

@@ -37,8 +37,24 @@ func known(t *testing.T) (tests, cases map[string]bool) {
 	return tests, cases
 }
 
+// results are the lines of the virtual machine's table: a case, its result, length and date.
+func results(t *testing.T) map[string][]string {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(root, "packaging/vm/results.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := map[string][]string{}
+	for line := range strings.Lines(string(b)) {
+		if cells := strings.Split(line, " | "); len(cells) == 7 {
+			lines[strings.TrimPrefix(cells[0], "| ")] = cells
+		}
+	}
+	return lines
+}
+
 // TestAskedOfTheService: each test and case is there that the table of what is asked of the
-// installed service names.
+// installed service names; each case was right when it was played last, and the table says when.
 func TestAskedOfTheService(t *testing.T) {
 	tests, cases := known(t)
 	b, err := os.ReadFile(filepath.Join(root, "packaging/vm/README.md"))
@@ -53,11 +69,17 @@ func TestAskedOfTheService(t *testing.T) {
 			t.Errorf("%q is no test", n[1])
 		}
 	}
-	played := regexp.MustCompile("vm (`[a-z-]+`(?:, `[a-z-]+`)*)").FindAllStringSubmatch(table, -1)
+	played, last := regexp.MustCompile("vm (`[a-z-]+`(?:, `[a-z-]+`)*)").FindAllStringSubmatch(table, -1), results(t)
 	for _, list := range played {
 		for _, n := range strings.Split(list[1], ", ") {
-			if !cases[strings.Trim(n, "`")] {
+			n = strings.Trim(n, "`")
+			if !cases[n] {
 				t.Errorf("%s is no case", n)
+			}
+			if row := last[n]; row == nil || !strings.HasPrefix(row[2], "ok: ") {
+				t.Errorf("%s was not right when it was played last: %q", n, row)
+			} else if when := n + " " + row[5] + ", " + row[3]; !strings.Contains(table, when) {
+				t.Errorf("the table does not say %q", when)
 			}
 		}
 	}

@@ -16,7 +16,7 @@ type Refusal struct {
 	Needless     int `json:"needless_proved_s"`  // of that, not within
 	Unproved     int `json:"healthy_unproved_s"` // the same, its second or latency not proved
 	NeedlessUnpr int `json:"needless_unproved_s"`
-	Ear          int `json:"healthy_ear_s"` // the same, and nothing but the receiver and the air proves
+	Ear          int `json:"healthy_ear_s"` // the same, where a crowd was heard, nothing but it and the receiver tells UTC, and could prove it
 	NeedlessEar  int `json:"needless_ear_s"`
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/air/crowd"
 	"noonmark/clockcheck/steer"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/station"
@@ -50,7 +51,8 @@ type observer struct {
 	rng                 *rand.Rand
 	healthy             int // s for which the receiver has been healthy and proved
 	unproved            int
-	lone                bool // nothing but the receiver and the air tells UTC
+	air                 bool    // nothing but the receiver and a crowd tells UTC
+	lean                float64 // … s, by which that crowd is off
 	sum2                float64
 	n                   int
 	held2               float64
@@ -186,7 +188,9 @@ func (o *observer) health(w *world.World, s *status.Snapshot) {
 		o.healthy, o.unproved = 0, 0
 		return
 	}
-	o.lone = !slices.ContainsFunc(s.Clock.Ancestry, func(a string) bool { return a != "receiver" && a != "air" })
+	lean, heard := w.Crowd()
+	o.air = heard && !slices.ContainsFunc(s.Clock.Ancestry, func(a string) bool { return a != "receiver" && a != "air" })
+	o.lean = lean.Seconds()
 	o.unproved++
 	if slices.Contains(s.Clock.Proved, "second") && slices.Contains(s.Clock.Proved, "latency") {
 		o.healthy++
@@ -194,6 +198,11 @@ func (o *observer) health(w *world.World, s *status.Snapshot) {
 		o.healthy = 0
 	}
 }
+
+// airLeast is the least guard that a crowd can give: its delays are in a range of ± crowd.Floor, that is
+// a σ of Floor/√3, however often it is heard; 3.89 σ at 99.99 %. Where the clock, by that crowd, is nearer
+// to the tolerance, nobody could prove it inside.
+const airLeast = 3.89 * crowd.Floor / 1.732
 
 func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration) {
 	if m.Verdict == status.Within {
@@ -214,7 +223,7 @@ func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration)
 		return
 	}
 	needless := m.Verdict != status.Within
-	if o.lone && o.unproved > 60 {
+	if o.air && o.unproved > 60 && math.Abs(truth+o.lean)+airLeast <= m.ToleranceS {
 		n.Ear++
 		if needless {
 			n.NeedlessEar++

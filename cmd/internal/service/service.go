@@ -85,6 +85,9 @@ type service struct {
 	othersAt    timescale.Local
 }
 
+// startUp: by then the settings are read, the receiver is heard and the page is served.
+const startUp = 10 * time.Second
+
 // Serve runs the service until ctx ends.
 func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	// One loop does all the work, and little of it: a second processor would only
@@ -94,6 +97,8 @@ func Serve(ctx context.Context, c cli.Run, errOut io.Writer) error {
 	// What lives is about 1.5 MB: collected at twice that the process would hold as much
 	// again for nothing. A collection takes 2 ms of the processor, twice a minute.
 	debug.SetGCPercent(20)
+	// What only the start needed goes back to the system, once.
+	defer time.AfterFunc(startUp, debug.FreeOSMemory).Stop()
 	set, err := settings.ForRun(c)
 	if err != nil {
 		return err

@@ -1,0 +1,40 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
+
+// drifted adds, beside a track that a reading contradicts by nu s, one in which the oscillator
+// went so far astray in age, s, the time in which nobody told it. Soon after others did it
+// cannot have.
+func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) {
+	what, price := b.oscillator(nu, max(age, 1))
+	if age <= clockQuiet.Seconds() || math.Abs(nu) >= forkStep*age || !b.allowed(what) {
+		return
+	}
+	c := *t
+	c.F.Open(estimate.Y, nu*nu/(age*age))
+	c.F.Open(estimate.X, nu*nu)
+	switch o {
+	case estimate.Clock:
+		c.F.Measure(c.clockSays(r), o, r.Var+clockFloor*clockFloor)
+	case estimate.Stream:
+		c.F.Measure(c.F.Rel(r.At, r.Z)-float64(c.Lead), o, r.Var)
+		c.told = r.At
+	case estimate.Time:
+		c.take(r, c.F.Rel(r.At, r.Z))
+	}
+	c.assume(Assumed{What: what, Of: r.Source, Since: r.At, SizeS: nu}, price)
+	b.add(c)
+}
+
+// untold is for how long, s, nobody has told the track the oscillator's rate.
+func (b *Bank) untold(t *Track, r *Reading) float64 {
+	told := t.told
+	if t.Clocked && b.cfg.ClockWander <= clockSteady {
+		told = max(told, t.ticked)
+	}
+	return r.At.Sub(told).Seconds()
+}
