@@ -29,6 +29,7 @@ def looks(m, seconds, each=lambda s: None):
 @case
 def overnight(b):
     """A night: the receiver is heard for a while, then nothing is; in the morning it speaks again."""
+    b.short = b.night < 8 * 3600
     m = running(b, "evening", receiver=False)
     p = b.receiver(m)
     within(m, 300)
