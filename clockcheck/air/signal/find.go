@@ -55,7 +55,7 @@ func Find(samples []float32) (out []Station) {
 	slow := envelope(samples, 100, 50)
 	var ticks []ticked
 	for _, hz := range [...]float64{1000, 1200} {
-		if t, ok := tick(fold(envelope(samples, hz, windowMS)), hz); ok {
+		if t, ok := tick(fold(envelope(samples, hz, windowMS)), hz); ok && ownTone(samples, t) {
 			ticks = append(ticks, t)
 		}
 	}
@@ -79,6 +79,24 @@ type ticked struct {
 	mark
 	begin  float64 // ms of the second
 	height float64 // its power, in parts of the noise's
+	ms     int     // where it stands out most
+	stands float64 // … by so much
+}
+
+// ownTone tells whether a pulse is of its tone, and not the edge of another tone that is keyed: the power of
+// an edge falls off with the square of the distance to that tone, so it is greater 200 Hz nearer to it.
+// Looked at is the side where the other station of the pair is not.
+func ownTone(samples []float32, t ticked) bool {
+	beside := 800.0
+	if t.hz > 1100 {
+		beside = 1400
+	}
+	return standsOut(fold(envelope(samples, beside, windowMS)), t.ms) < t.stands
+}
+
+// standsOut is by how much the folded envelope at ms i is above the quiet before and after it.
+func standsOut(p []float64, i int) float64 {
+	return at(p, i) - math.Max(mean(p, i-12, i-5), mean(p, i+12, i+25))
 }
 
 // A tick's edges splash to the other tone: of a tone Δ = 200 Hz beside, x ms of which lie in a
@@ -109,7 +127,7 @@ func apart(all []ticked) (out []ticked) {
 func tick(p []float64, hz float64) (t ticked, ok bool) {
 	contrast := make([]float64, 1000)
 	for i := range contrast {
-		contrast[i] = at(p, i) - math.Max(mean(p, i-12, i-5), mean(p, i+12, i+25))
+		contrast[i] = standsOut(p, i)
 	}
 	best := 0
 	for i, v := range contrast {
@@ -131,7 +149,9 @@ func tick(p []float64, hz float64) (t ticked, ok bool) {
 			return t, false
 		}
 	}
-	return long(linear(p), best, hz), true
+	t = long(linear(p), best, hz)
+	t.hz, t.ms, t.stands = hz, best, contrast[best]
+	return t, true
 }
 
 // Of two lengths one must fit so much better: the squares that the other leaves, by those that
@@ -158,7 +178,7 @@ func long(u []float64, i int, hz float64) (t ticked) {
 		begin, left, height := place(u, i, lo, hi, 12, windowMS, float64(m.tick))
 		if left < best {
 			best, next = left, best
-			t = ticked{m, begin, height}
+			t = ticked{mark: m, begin: begin, height: height}
 		} else {
 			next = math.Min(next, left)
 		}

@@ -124,6 +124,21 @@ func TestOneMinuteOnly(t *testing.T) {
 	}
 }
 
+// TestEdgeOfAnotherTone: a carrier that is keyed by the second, its beat anywhere, clicks in the tones of
+// the stations: it is none of them.
+func TestEdgeOfAnotherTone(t *testing.T) {
+	r := rand.New(rand.NewPCG(13, 14))
+	begin := time.Date(2031, 2, 3, 4, 12, 20, 345e6, time.UTC)
+	for _, hz := range []float64{588, 640, 760, 1500, 1650} {
+		for _, snr := range []float64{10, 20, 30} {
+			x := airtest.Hear(r, airtest.Channel{}, 60, airtest.Clock{Name: "RWM", Begin: begin, SNRdB: snr, Hz: hz})
+			if all := Find(x); len(all) != 0 {
+				t.Errorf("a beat of %v Hz at %v dB: %+v", hz, snr, all)
+			}
+		}
+	}
+}
+
 // TestRWM: one pulse a second and ten a second, with the minute; and nothing of the parts without
 // seconds, nor of RWM where it is not named.
 func TestRWM(t *testing.T) {
