@@ -84,14 +84,15 @@ type ticked struct {
 }
 
 // ownTone tells whether a pulse is of its tone, and not the edge of another tone that is keyed: the power of
-// an edge falls off with the square of the distance to that tone, so it is greater 200 Hz nearer to it.
-// Looked at is the side where the other station of the pair is not.
+// an edge falls off with the square of the distance to that tone, so that it is greater on the side where
+// that is. A tick of 1000 or 1200 Hz is not heard 200 Hz beyond the two.
 func ownTone(samples []float32, t ticked) bool {
-	beside := 800.0
-	if t.hz > 1100 {
-		beside = 1400
+	for _, beside := range [...]float64{800, 1400} {
+		if standsOut(fold(envelope(samples, beside, windowMS)), t.ms) >= t.stands {
+			return false
+		}
 	}
-	return standsOut(fold(envelope(samples, beside, windowMS)), t.ms) < t.stands
+	return true
 }
 
 // standsOut is by how much the folded envelope at ms i is above the quiet before and after it.
