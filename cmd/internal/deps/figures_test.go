@@ -73,10 +73,10 @@ func figures(s source) (faults []string) {
 	return faults
 }
 
-func TestFigures(t *testing.T) { held(t, figures) }
+func TestFiguresHaveGrounds(t *testing.T) { held(t, figures) }
 
-// TestFiguresBite holds made-up figures against the rule.
-func TestFiguresBite(t *testing.T) {
+// TestGroundsBite holds made-up figures against the rule.
+func TestGroundsBite(t *testing.T) {
 	for _, tt := range []struct {
 		body string
 		want []string
