@@ -38,7 +38,7 @@ func TestRestartGoesOn(t *testing.T) {
 			s.NoRTC, s.Story = true, s.Story[:1]
 			w := New(s, cfg, 1)
 			var snap *status.Snapshot
-			for w.Elapsed() < 80*time.Minute { // an hour after the proof, so that it is saved
+			for w.Elapsed() < 85*time.Minute { // after the third save (package keep: at 5, 10, 80 min), the first after the proof
 				snap = w.Second()
 			}
 			if v := snap.Modes[0]; v.Verdict != status.Within {
