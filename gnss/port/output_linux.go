@@ -15,9 +15,11 @@ import (
 // which no signal but SIGKILL ends the process (Linux, tty_port_close_start).
 //
 // So, right after the opening:
-//   - output is held (TCOOFF), by the very first call. A line held in this way sends
-//     nothing, whatever program turns the echo on later, and the kernel drops what is
-//     left in the driver when the last descriptor closes, even that of a killed process;
+//   - output is held (TCOOFF), by the very first call. A built-in line held in this way
+//     sends nothing, whatever program turns the echo on later, and the kernel drops what is
+//     left in the driver when the last descriptor closes, even that of a killed process.
+//     USB adapters know no such hold (Linux 6.1, an emulated FTDI): there only the raw line
+//     keeps the echo off, so that what comes between opening and raw may be sent back;
 //   - once the line is raw, both directions are flushed: the kernel's input, its
 //     echo, and the driver's output;
 //   - the time that a close waits for output is set to none, where that may be done
