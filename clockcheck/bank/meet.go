@@ -19,6 +19,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		t.joined(r, 0)
 		return
 	}
+	b.heldWasFalse(t, r)
 	if b.mayBeNew(t) {
 		c := *t
 		c.open(b.late.Mean)
@@ -31,6 +32,20 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		b.deny(t, r)
 		t.Met = true
 	}
+}
+
+// heldWasFalse: UTC as the run before left it rests on this receiver alone, and what that says
+// now does not go with it. As well as false since, it may have been false until then.
+func (b *Bank) heldWasFalse(t *Track, r *Reading) {
+	if !t.Located || !t.On.Only(SetOf(Before, Clock)) || !t.Roots.Only(SetOf(Receiver)) || t.fitsLead(r, 0) || !b.allowed(ReceiverWasFalse) {
+		return
+	}
+	c := *t
+	nu := c.amiss(r)
+	c.define(r, 0, 0)
+	c.Clocked = false
+	c.assume(Assumed{What: ReceiverWasFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverWasFalse])
+	b.add(c)
 }
 
 // mayBeNew tells whether the lateness was learned, and may be another now.

@@ -62,6 +62,8 @@ type Judge struct {
 	trust   map[string]told // of each reference, as last told
 	began   bool            // UTC has been told
 	shown   bank.Proved
+	saved   bank.Proved // what was proved in this run already, and is to be saved at once the first time
+	urgent  bool
 	came    bool // leap-second data have come in, by the best track
 	counted bool // what this start of the receiver told is kept
 	watch   bank.Trace

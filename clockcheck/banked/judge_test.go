@@ -73,8 +73,14 @@ func TestWhatIsProved(t *testing.T) {
 	if !w.proved("second") || w.proved("latency") || w.got.Guard < 0.8 || w.got.Guard > 1.1 {
 		t.Errorf("after half an hour proved is %v with a guard of %.2f s; want the second, and the lateness open", w.got.Proved, w.got.Guard)
 	}
+	if !w.j.Urgent() || w.j.Urgent() {
+		t.Error("a proof is saved at once, and once")
+	}
 	w.server("a", 0)
 	w.run(20)
+	if !w.j.Urgent() {
+		t.Error("so is that of the lateness")
+	}
 	if !w.proved("latency") || w.got.Guard > 0.15 {
 		t.Errorf("a server spoke: proved is %v with a guard of %.2f s", w.got.Proved, w.got.Guard)
 	}

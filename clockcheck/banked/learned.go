@@ -83,7 +83,7 @@ func (j *Judge) hold() *clockcheck.Held {
 	mid, sigma := j.hull()
 	f := &t.F
 	var lo, hi float64
-	if 2*hullSigmas*sigma > seconds { // whole seconds apart: what is best stays so
+	if 2*hullSigmas*sigma > seconds && !j.bank.Proved().Second { // whole seconds apart: what is best stays so
 		lo, hi = j.bank.Guard(0)
 		// The room is the whole guard. A part of it as σ the stream would take away again, of
 		// the others too.

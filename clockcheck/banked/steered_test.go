@@ -144,6 +144,9 @@ func TestWrittenRTCIsUrgent(t *testing.T) {
 	w.mute, w.rtcOn, w.rtcOff = true, true, 2
 	w.j.Network(&clockcheck.Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
 	w.run(time.Minute)
+	if !w.j.Urgent() {
+		t.Error("the server's proof of the second is to be saved")
+	}
 	if l := w.j.Learned().RTC; l == nil || math.Abs(l.OffsetS-2) > 0.1 || w.j.Urgent() {
 		t.Fatalf("learned %+v, urgent without a reason?", l)
 	}

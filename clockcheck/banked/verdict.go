@@ -282,5 +282,8 @@ func (j *Judge) changed(at timescale.Local, from bank.Source) {
 	if p.Lateness && !j.shown.Lateness {
 		j.note(at, "proved", "The receiver's arrival latency is confirmed.")
 	}
+	if p.Second && !j.saved.Second || p.Lateness && !j.saved.Lateness {
+		j.urgent, j.saved.Second, j.saved.Lateness = true, p.Second, p.Lateness || j.saved.Lateness
+	}
 	j.shown = p
 }
