@@ -18,8 +18,9 @@ import (
 //   - output is held (TCOOFF), by the very first call. A built-in line held in this way
 //     sends nothing, whatever program turns the echo on later, and the kernel drops what is
 //     left in the driver when the last descriptor closes, even that of a killed process.
-//     USB adapters know no such hold (Linux 6.1, an emulated FTDI): there only the raw line
-//     keeps the echo off, so that what comes between opening and raw may be sent back;
+//     USB adapters know no such hold (Linux 6.1, an emulated FTDI): there the very first call
+//     switches the echo off instead, and each burst is followed by a look whether somebody
+//     has switched it on again (keepRaw);
 //   - once the line is raw, both directions are flushed: the kernel's input, its
 //     echo, and the driver's output;
 //   - the time that a close waits for output is set to none, where that may be done
@@ -39,11 +40,7 @@ import (
 func openHeld(path string) (fd int, err error) {
 	const flags = unix.O_RDWR | unix.O_NOCTTY | unix.O_NONBLOCK | unix.O_CLOEXEC
 	if !opensAtOnce(path) {
-		if fd, err = openFile(path, flags); err == nil {
-			holdOutput(fd)
-			dropOutput(fd)
-		}
-		return fd, err
+		return openMute(path, flags)
 	}
 	name, err := unix.BytePtrFromString(path)
 	if err != nil {
@@ -63,6 +60,34 @@ func openHeld(path string) (fd int, err error) {
 		default:
 			return -1, errno
 		}
+	}
+}
+
+// openMute opens a line that may know no hold: the echo goes off by the first call that can do
+// it. The kernel lets no byte through while it changes that (n_tty, termios_rwsem).
+func openMute(path string, flags int) (fd int, err error) {
+	if fd, err = openFile(path, flags); err != nil {
+		return fd, err
+	}
+	var t unix.Termios
+	if _, _, errno := unix.RawSyscall(unix.SYS_IOCTL, uintptr(fd), unix.TCGETS, uintptr(unsafe.Pointer(&t))); errno == 0 {
+		t.Lflag = 0
+		_ = unix.IoctlSetTermios(fd, unix.TCSETS, &t)
+	}
+	holdOutput(fd)
+	dropOutput(fd)
+	return fd, nil
+}
+
+// keepRaw makes a line raw again where somebody has switched on its echo, or its line by line
+// reading, since we set it up: root can.
+func (s *stream) keepRaw() {
+	t, err := unix.IoctlGetTermios(s.fd, unix.TCGETS2)
+	if err != nil || t.Lflag&(unix.ECHO|unix.ECHONL|unix.ICANON) == 0 {
+		return
+	}
+	if s.setMode(int(t.Ospeed)) == nil {
+		dropOutput(s.fd)
 	}
 }
 

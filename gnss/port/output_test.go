@@ -180,3 +180,55 @@ func TestHeldBeforeTheLibraryOpens(t *testing.T) {
 		t.Errorf("%d bytes sent to the receiver after the opening", n)
 	}
 }
+
+// release lets output go again: USB adapters know no hold.
+func release(t *testing.T, fd int) {
+	t.Helper()
+	if err := unix.IoctlSetInt(fd, unix.TCXONC, unix.TCOON); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestMuteWithoutAHold: a line that knows no hold of its output is mute by the first call.
+func TestMuteWithoutAHold(t *testing.T) {
+	master, slave := newPTY(t)
+	setEcho(t, slave)
+	write(t, master, sentence(rmcBody))
+	if sent(t, master) == 0 {
+		t.Fatal("the kernel does not echo here: this proves nothing")
+	}
+	fd, err := openMute(slave, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(fd)
+	release(t, fd)
+	write(t, master, sentence(rmcBody))
+	if n := sent(t, master); n != 0 {
+		t.Errorf("%d bytes sent to the receiver", n)
+	}
+}
+
+// TestEchoOfAnotherIsSwitchedOff: a line without a hold echoes one burst at most when another
+// program switches the echo on; then it is raw again, at its speed.
+func TestEchoOfAnotherIsSwitchedOff(t *testing.T) {
+	master, slave := newPTY(t)
+	s := opened(t, slave, 4800)
+	release(t, s.fd)
+	echoOn(t, s.fd)
+	write(t, master, sentence(rmcBody))
+	if sent(t, master) == 0 {
+		t.Fatal("the kernel does not echo here: this proves nothing")
+	}
+	if n, err := s.read(make([]byte, 4096), time.Minute); err != nil || n == 0 {
+		t.Fatal(n, err)
+	}
+	write(t, master, sentence(rmcBody))
+	if n := sent(t, master); n != 0 {
+		t.Errorf("%d bytes sent to the receiver after its first burst was read", n)
+	}
+	mode, err := unix.IoctlGetTermios(s.fd, unix.TCGETS2)
+	if err != nil || mode.Lflag != 0 || mode.Ospeed != 4800 {
+		t.Errorf("%+v, %v", mode, err)
+	}
+}

@@ -28,6 +28,7 @@ type stream struct {
 	epfd  int
 	timer int
 	kind  traits
+	tty   bool
 	port  serial.Port // the library's handle on a serial line; nil otherwise
 }
 
@@ -69,7 +70,7 @@ func (s *stream) setUp(mode, baud int) error {
 	_, err := unix.IoctlGetTermios(s.fd, unix.TCGETS2)
 	switch {
 	case err == nil:
-		s.kind.speed = !isPTY(s.fd)
+		s.tty, s.kind.speed = true, !isPTY(s.fd)
 		if err := s.setUpLine(baud); err != nil {
 			return err
 		}
@@ -186,6 +187,9 @@ func (s *stream) take(p []byte) (int, error) {
 		case n == 0:
 			return 0, io.EOF
 		default:
+			if s.tty {
+				s.keepRaw()
+			}
 			return n, nil
 		}
 	}
