@@ -11,9 +11,9 @@ import (
 // for one that was told to be better and was worse again soon after. Of such a restless one it
 // is told when the evidence is clear. Only the events wait: status and verdicts do not.
 
-// clear is how long a restless reference must be better. One that tips in one look of six, once
+// settled is how long a restless reference must be better. One that tips in one look of six, once
 // a minute (assumption), would have tipped again by then but for 1 %: (5/6)²⁵, 4.6 nats.
-const clear = 25 * 10 * time.Second
+const settled = 25 * 10 * time.Second
 
 // told is what was told of a reference.
 type told struct {
@@ -42,13 +42,13 @@ func (t *told) next(now timescale.Local, trust clockcheck.Trust) bool {
 		t.better = 0
 		return false
 	case d <= 0:
-		t.restless = t.restless || t.bettered != 0 && now.Sub(t.bettered) < clear
+		t.restless = t.restless || t.bettered != 0 && now.Sub(t.bettered) < settled
 		t.fell = true
 	case t.better == 0:
 		t.better = now
 		fallthrough
 	default:
-		if t.restless && now.Sub(t.better) < clear {
+		if t.restless && now.Sub(t.better) < settled {
 			return false
 		}
 		if t.restless = false; t.fell {

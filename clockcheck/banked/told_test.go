@@ -27,7 +27,7 @@ func of(t clockcheck.Trust, n int) (each []clockcheck.Trust) {
 }
 
 // A restless receiver, doubted and trusted again every few seconds, is told of once each way
-// and once more as doubted; that it is trusted when the evidence is clear. The worse is told at
+// and once more as doubted; that it is trusted when the evidence is settled. The worse is told at
 // once, and so is the better of one that is not restless.
 func TestRestlessTrustIsToldSeldom(t *testing.T) {
 	j := New(clockcheck.Config{}, clockcheck.Learned{})
@@ -55,7 +55,7 @@ func TestRestlessTrustIsToldSeldom(t *testing.T) {
 		}
 	}
 	one("worse", of(clockcheck.Faulty, 30), "Receiver faulty. ", 0)
-	one("clear", of(clockcheck.Trusted, 600), "Receiver trusted. ", clear)
+	one("settled", of(clockcheck.Trusted, 600), "Receiver trusted. ", settled)
 	one("a doubt later", of(clockcheck.Doubted, 600), "Receiver doubted. ", 0)
 	one("that ends", of(clockcheck.Trusted, 600), "Receiver trusted. ", 0)
 }

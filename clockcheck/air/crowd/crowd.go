@@ -27,10 +27,10 @@ const (
 )
 
 // Stations that share one clock (a camp, a club) are wrong together, so that no count of them decides: the
-// model below takes each to be wrong on its own. Where camp or more agree elsewhere, and they are half as many
+// model below takes each to be wrong on its own. Where rivals or more agree elsewhere, and they are half as many
 // as the most, nobody knows which of the two is right. An assumption; in real scatter so many seldom agree by chance.
 const (
-	camp   = 3
+	rivals = 3
 	window = 0.2 // s: 68 % of stations are so near (57 recordings)
 )
 
@@ -72,7 +72,7 @@ func Of(offsets []float64, period float64) (o Offset, err error) {
 	}
 	mid, most := densest(offsets, period, func(float64) bool { return true })
 	other, rival := densest(offsets, period, func(v float64) bool { return math.Abs(math.Remainder(v-mid, period)) > 2*window })
-	if rival >= camp && 2*rival >= most {
+	if rival >= rivals && 2*rival >= most {
 		return o, fmt.Errorf("%w: %d on one, %d on another %.1f s away", ErrTwo, most, rival, math.Abs(math.Remainder(other-mid, period)))
 	}
 	near := make([]float64, len(offsets))
