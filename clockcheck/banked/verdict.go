@@ -282,7 +282,7 @@ func (j *Judge) changed(at timescale.Local, from bank.Source) {
 	if p.Lateness && !j.shown.Lateness {
 		j.note(at, "proved", "The receiver's arrival latency is confirmed.")
 	}
-	if p.Second && !j.saved.Second || p.Lateness && !j.saved.Lateness {
+	if from != bank.Clock && (p.Second && !j.saved.Second || p.Lateness && !j.saved.Lateness) { // what the hardware clock proves was kept already
 		j.urgent, j.saved.Second, j.saved.Lateness = true, p.Second, p.Lateness || j.saved.Lateness
 	}
 	j.shown = p
