@@ -62,11 +62,9 @@ func TestTimeIsNoSurerThanItIs(t *testing.T) {
 	k.set(fault{Lag: 250 * time.Millisecond})
 	b.Go(k.url())
 	b.Wait(alive, patience)
-	k.set(fault{})
 	const bound = `Number(document.getElementById("bound").textContent.slice(2, -2))`
-	if got := pagetest.Eval[float64](b, bound); got < 0.08+0.2 {
-		t.Errorf("over half a second's round UTC is shown to ± %v s", got)
-	}
+	b.Wait(bound+` >= 0.08 + 0.2`, patience) // half a second's round leaves so much open
+	k.set(fault{})
 	b.Wait(bound+` < 0.2`, patience) // the exchange has bettered it
 	const dim, counts = `document.getElementById("utc").classList.contains("dim")`, `/^\d+$/.test(document.getElementById("left").textContent)`
 	for _, row := range []struct {
