@@ -85,9 +85,9 @@ func (j *Judge) hold() *clockcheck.Held {
 	var lo, hi float64
 	if 2*hullSigmas*sigma > seconds && !j.bank.Proved().Second { // whole seconds apart: what is best stays so
 		lo, hi = j.bank.Guard(0)
-		// The room is the whole guard. A part of it as σ the stream would take away again, of
-		// the others too.
-		mid, sigma = 0, sameStream/hullSigmas
+		// The room is the whole guard, beside σ: the stream may tell where the best is, and not
+		// where the others are.
+		mid, sigma = 0, math.Hypot(f.Sigma(estimate.X), sameStream/hullSigmas)
 	}
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,

@@ -73,20 +73,25 @@ func (s *newNight) fromTheStart(l lie) {
 // declareLiars declares servers that all lie alike where nobody else is there (no receiver
 // heard, no hardware clock compared), or where what is there leaves room for so small a lie.
 func (s *newNight) declareLiars(l lie) {
-	if s.c.NoReceiver || s.c.NoRTC && l.from < s.begin+s.c.Receiver.ColdFix+20*time.Minute || l.by.Abs() <= unproved && !s.knows(l) {
+	if s.c.NoReceiver || s.c.NoRTC && l.from < s.begin+s.c.Receiver.ColdFix+20*time.Minute || l.by.Abs() <= s.unproved() && !s.knows(l) {
 		s.c.declare(4, l.from, 0)
 	}
 }
 
 // unproved is how late a receiver may be, as long as nobody proved it: up to 0.2 s into the
-// second after the one that it names.
-const unproved = 1200 * time.Millisecond
+// second after the one that it names; over a network 10 s, and there nobody proves it.
+func (s *newNight) unproved() time.Duration {
+	if s.c.Link.Relay {
+		return 10 * time.Second
+	}
+	return 1200 * time.Millisecond
+}
 
 // knows tells whether anybody was compared with an honest server before a lie of such size: a
 // receiver that names the present second, or a hardware clock over the last power-off.
 func (s *newNight) knows(l lie) bool {
 	m := &s.c.Receiver
-	if !s.compared() || !m.NextSecond && !m.PreviousSecond {
+	if !s.compared() || !m.NextSecond && !m.PreviousSecond && !s.c.Link.Relay {
 		return s.compared()
 	}
 	var last window
