@@ -45,6 +45,31 @@ func TestBudgetAddsUp(t *testing.T) {
 	}
 }
 
+// So they do through a silence and after a power-off, where the widest explanation is the best.
+func TestBudgetAddsUpInASilence(t *testing.T) {
+	w := newWorld(t, clockcheck.Learned{})
+	w.rtcOn = true
+	check := func(when string) {
+		t.Helper()
+		sum := 0.0
+		for _, term := range w.got.Budget {
+			sum += term.GuardS
+		}
+		if math.Abs(sum-w.got.Guard) > 0.002 {
+			t.Errorf("%s: the terms add up to %.4f s, the guard is %.4f s: %+v", when, sum, w.got.Guard, w.got.Budget)
+		}
+	}
+	w.run(40 * time.Minute)
+	w.mute = true
+	for _, d := range []time.Duration{time.Hour, 5 * time.Hour} {
+		w.run(d)
+		check("silence of " + d.String())
+	}
+	w.restart(true, true)
+	w.run(time.Minute)
+	check("started again")
+}
+
 // The dearest look of all allocates nothing.
 func TestNoAllocationInDoubt(t *testing.T) {
 	w := inDoubt(t)

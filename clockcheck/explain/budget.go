@@ -22,7 +22,7 @@ type reach struct {
 // explanation leaves open by itself, how far the published estimate is from it, and what each
 // further one adds, with how likely it is.
 func Budget(dst []clockcheck.Term, b *bank.Bank, all float64) []clockcheck.Term {
-	own := b.Own()
+	own := math.Min(b.Own(), all) // the equation's tails are a little narrower than one z
 	dst = append(dst, clockcheck.Term{Name: "estimate", GuardS: own, Because: "what the readings leave open, at 99.99 %"})
 	at := own
 	add := func(name string, half float64, because string) {
