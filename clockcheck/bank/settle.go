@@ -36,8 +36,8 @@ func (b *Bank) settle() {
 func (b *Bank) lurk(t *Track) {
 	best := &b.tracks[b.best]
 	dearer, dear := t.Cost-best.Cost, b.nats[ServerFalse]
-	if t.nAssumed > 0 && t.assumed[t.nAssumed-1].What == ReceiverFalse {
-		dear = b.nats[ReceiverFalse]
+	if t.nAssumed > 0 {
+		dear = b.nats[t.assumed[t.nAssumed-1].What]
 	}
 	likely := dearer < dear/2
 	switch {

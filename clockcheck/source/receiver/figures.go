@@ -54,9 +54,10 @@ const (
 	// scatterMost, s, RMS: bursts of one receiver come at two places 0.2 s apart (a capture); farther
 	// from each other they are at none. strayMost, s: an epoch half a second off may be of any
 	// second, and one farther off is no worse. The mean is over the last spreadEpochs, about
-	// three minutes (assumption): 26 that far off are too many, 160·0.2²/0.5² = 25.6.
-	scatterMost, strayMost, spreadEpochs = 0.2, 0.5, 160
-	epochsALook                          = 16 // of a receiver that sends 1.6 a second (assumption)
+	// three minutes (assumption): 26 that far off are too many, 160·0.2²/0.5² = 25.6. At first it
+	// is over spreadFirst, of which 5 are too many.
+	scatterMost, strayMost, spreadFirst, spreadEpochs = 0.2, 0.5, 30, 160
+	epochsALook                                       = 16 // of a receiver that sends 1.6 a second (assumption)
 	// floorSlack: a build date is of any time zone, UTC − 12 to + 14 h (tzdata), so a day.
 	floorSlack = 24 * time.Hour
 	week1024   = 1024 * 7 * 24 * time.Hour // IS-GPS-200: the week is sent in 10 bits

@@ -90,7 +90,8 @@ func (r *Receiver) count(stray float64) {
 // no look took: n of them are d seconds off.
 func (r *Receiver) scatter(n int, d float64) {
 	d = math.Min(math.Abs(d), strayMost)
-	if r.spread += (d*d - r.spread) * float64(n) / spreadEpochs; r.scatters() {
+	r.spreadOf = min(max(r.spreadOf, spreadFirst)+n, spreadEpochs)
+	if r.spread += (d*d - r.spread) * float64(n) / float64(r.spreadOf); r.scatters() {
 		r.Fault = Scatter
 	}
 }

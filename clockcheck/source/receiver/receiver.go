@@ -67,6 +67,7 @@ type Receiver struct {
 	strays   float64 // share of the epochs that were and did not stay there
 	epochs   int     // of which that is the share
 	spread   float64 // s², mean square of how far epochs are off their look, strays included
+	spreadOf int     // of so many epochs
 }
 
 // Opened is a receiver whose port has just been opened.
