@@ -109,8 +109,8 @@ func TestRestartInDoubt(t *testing.T) {
 	}
 }
 
-// What is kept reaches as far as the guard, without its σ, which the stream takes away again
-// after the restart; but σ is kept too, for what the room shrinks to is no better known.
+// The room that is kept reaches as far as the guard: a part of it kept as σ the stream would take
+// away after the restart. How well the best explanation knows UTC, σ, is kept beside it.
 func TestKeptRoomIsTheGuard(t *testing.T) {
 	w := newStation(t, clockcheck.Learned{})
 	w.run(5 * 60)

@@ -55,16 +55,22 @@ func sent(t *testing.T, master *os.File) int {
 	}
 }
 
+// echoes fails the test where the kernel does not send back what comes in.
+func echoes(t *testing.T, master *os.File) {
+	t.Helper()
+	write(t, master, sentence(rmcBody))
+	if sent(t, master) == 0 {
+		t.Fatal("the kernel does not echo here: this proves nothing")
+	}
+}
+
 // TestNothingIsSent counts what reaches the device's end of a pty while the kernel
 // echoes: before a line is held it echoes all that comes in, afterwards nothing,
 // though another program turns the echo on under us.
 func TestNothingIsSent(t *testing.T) {
 	master, slave := newPTY(t)
 	setEcho(t, slave)
-	write(t, master, sentence(rmcBody))
-	if sent(t, master) == 0 {
-		t.Fatal("the kernel does not echo here: this proves nothing")
-	}
+	echoes(t, master)
 	s := opened(t, slave, 9600)
 	for range 3 {
 		write(t, master, sentence(rmcBody))
@@ -163,10 +169,7 @@ func TestStopIsSoon(t *testing.T) {
 func TestHeldBeforeTheLibraryOpens(t *testing.T) {
 	master, slave := newPTY(t)
 	setEcho(t, slave)
-	write(t, master, sentence(rmcBody))
-	if sent(t, master) == 0 {
-		t.Fatal("the kernel does not echo here: this proves nothing")
-	}
+	echoes(t, master)
 	defer func() { libraryOpen = serial.Open }()
 	libraryOpen = func(path string, mode *serial.Mode) (serial.Port, error) {
 		write(t, master, sentence(rmcBody))
@@ -193,10 +196,7 @@ func release(t *testing.T, fd int) {
 func TestMuteWithoutAHold(t *testing.T) {
 	master, slave := newPTY(t)
 	setEcho(t, slave)
-	write(t, master, sentence(rmcBody))
-	if sent(t, master) == 0 {
-		t.Fatal("the kernel does not echo here: this proves nothing")
-	}
+	echoes(t, master)
 	fd, err := openMute(slave, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
 	if err != nil {
 		t.Fatal(err)
@@ -216,10 +216,7 @@ func TestEchoOfAnotherIsSwitchedOff(t *testing.T) {
 	s := opened(t, slave, 4800)
 	release(t, s.fd)
 	echoOn(t, s.fd)
-	write(t, master, sentence(rmcBody))
-	if sent(t, master) == 0 {
-		t.Fatal("the kernel does not echo here: this proves nothing")
-	}
+	echoes(t, master)
 	if n, err := s.read(make([]byte, 4096), time.Minute); err != nil || n == 0 {
 		t.Fatal(n, err)
 	}
