@@ -27,9 +27,10 @@ const (
 )
 
 // Stations that share one clock (a camp, a club) are wrong together, so that no count of them decides: the
-// model below takes each to be wrong on its own. Where rivals or more agree elsewhere, and they are half as many
-// as the most, nobody knows which of the two is right. An assumption; in real scatter so many seldom agree by chance.
+// model below takes each to be wrong on its own.
 const (
+	// rivals: where so many agree elsewhere, and they are half as many as the most, nobody knows which
+	// of the two is right (assumption: in real scatter so many seldom agree by chance).
 	rivals = 3
 	window = 0.2 // s: 68 % of stations are so near (57 recordings)
 )
