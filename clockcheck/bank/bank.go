@@ -40,7 +40,8 @@ type Bank struct {
 	weight    [MaxTracks]float64 // of each track, together 1; latent ones 0
 	z         [MaxTracks]float64 // how many σ of each track the guard spans; < 0 = left out
 	guess     [3]float64         // s: the guard as last solved, and its sides below and above
-	moved     bool               // the best track's receiver has just moved, which had to be paid for
+	moved     float64            // s: the receiver has just moved so; the likeliest of those who hear it had to pay
+	hearer    int                // the place of the likeliest track that hears the receiver
 	stepped   int                // s: … or stepped back so, as a track foretold that waits for leap-second data
 	trace     Trace
 }
@@ -105,6 +106,7 @@ func (b *Bank) Hear(r *Reading) {
 		b.trace.Reading(*r)
 	}
 	deaf := b.deaf()
+	b.hearer = b.likeliestHearer()
 	for i := range b.tracks[:b.n] {
 		if b.trace == nil {
 			b.hear(&b.tracks[i], r)
@@ -113,11 +115,11 @@ func (b *Bank) Hear(r *Reading) {
 		}
 	}
 	if b.stepped > 0 {
-		b.moved = true // it costs who does not hear the receiver, whoever is the best
+		b.moved = -float64(b.stepped) // it costs who does not hear the receiver, whoever is the best
 		b.stepToo(deaf, b.stepped, r)
 	}
-	if b.moved {
-		b.movesToo(deaf)
+	if b.moved != 0 {
+		b.movesToo(deaf, r)
 	}
 	b.deliver()
 	if r.Source == Receiver {

@@ -163,3 +163,41 @@ func TestSolveEnds(t *testing.T) {
 		t.Error("no number")
 	}
 }
+
+// Two servers say that a receiver is false, and that is the best explanation. That the receiver
+// jumps now is dear for who hears it, and not free for who did not believe it before.
+func TestFalseMovesWhoeverIsBest(t *testing.T) {
+	var w [2]float64 // of those who take the servers to be false, where it is free, and where not
+	for i := range w {
+		b := newBank()
+		if i == 0 {
+			b.nats[FalseMoves] = 0
+		}
+		b.Opened(known(0.15))
+		for k := timescale.Local(1); k < 200; k++ {
+			at, z := k*10*second, 1000-0.15
+			if k == 100 || k == 110 {
+				for s := range Source(2) {
+					b.Hear(server(Server+s, at+1, 1001.8, 0.01))
+				}
+			}
+			if k > 150 {
+				z -= 20.3
+			}
+			r := look(at, z, 0.004)
+			r.Stream.LeadMost = 0
+			b.Hear(r)
+		}
+		if !b.Best().Out.Has(Receiver) {
+			t.Fatal("the best explanation hears the receiver: this proves nothing")
+		}
+		for k := range b.Tracks() {
+			if tr := &b.Tracks()[k]; tr.Out.Has(Server) && !tr.Latent {
+				w[i] += math.Exp(b.Best().Cost - tr.Cost)
+			}
+		}
+	}
+	if w[1] < 5*w[0] || w[0] == 0 {
+		t.Errorf("that the servers are false is %.2g likely, %.2g where it is free that what is false moves", w[1], w[0])
+	}
+}

@@ -16,13 +16,33 @@ func (b *Bank) deaf() (places uint32) {
 	return places
 }
 
-// movesToo: the best track's receiver moved, and it had to pay. Who took the receiver to be
-// false before pays that what is false moves besides.
-func (b *Bank) movesToo(deaf uint32) {
-	b.moved = false
+// likeliestHearer is the place of the cheapest track that hears the receiver; where none does,
+// of the best.
+func (b *Bank) likeliestHearer() (place int) {
+	place = b.best
 	for i := range b.tracks[:b.n] {
-		if deaf>>i&1 == 1 && b.tracks[i].Out.Has(Receiver) {
-			b.tracks[i].Cost += b.nats[FalseMoves]
+		t, u := &b.tracks[i], &b.tracks[place]
+		if t.streams() && !t.Latent && (!u.streams() || u.Latent || t.total() < u.total()) {
+			place = i
+		}
+	}
+	return place
+}
+
+// movesToo: the receiver moved, and the likeliest of those who hear it had to pay, whether or not
+// the best is among them. Who took it to be false before pays that what is false moves besides:
+// once for each way it goes, for what is led on goes on, and not where that makes it right again.
+func (b *Bank) movesToo(deaf uint32, r *Reading) {
+	way := int8(math.Copysign(1, b.moved))
+	b.moved = 0
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if deaf>>i&1 == 0 || !t.Out.Has(Receiver) || t.way == way {
+			continue
+		}
+		if z, v, _, ok := t.fitsAgain(r); !ok || nats(z, v) > easyStrain {
+			t.Cost += b.nats[FalseMoves]
+			t.way = way
 		}
 	}
 }

@@ -55,7 +55,7 @@ var Prices = [numAssumptions]Price{
 	WritesScatter:    {"kernel's writes leave the clock anywhere", 0.05, "chip", "assumption: chips whose first second after a write has any length (PCF8563 as Linux writes it)"},
 	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},
 	CrystalTurned:    {"main crystal is a fork in the cold", 3e-3, "12 h", "assumption: 1 computer in 100 counts by a tuning fork, 3 nights in 10 take it through 40 K (−0.034 ppm/K², NXP UM10301)"},
-	FalseMoves:       {"what is false moves besides", 0.1, "12 h of a false receiver", "assumption, 0.03 to 0.3: false signals come and go within hours (STRIKE3, UKMTO), a wrong firmware stays as it is"},
+	FalseMoves:       {"what is false moves besides", 0.1, "false receiver", "assumption, 0.03 to 0.3: false signals move (STRIKE3, UKMTO: they come and go within hours), a wrong firmware stays as it is"},
 	FalseFits:        {"what is false fits by chance", 0.05, "unit of log-error", "derived: errors log-uniform from 10 ms to 10 years, ln(3e10) = 24, two signs; see chance"},
 }
 

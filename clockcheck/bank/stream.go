@@ -83,7 +83,9 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 		t.F.Measure(now, estimate.Stream, r.Var)
 		return
 	}
-	b.moved = b.moved || t == b.Best()
+	if t == &b.tracks[b.hearer] {
+		b.moved = nu
+	}
 	was, likeLeap := *t, isWhole && b.awaits(int(-whole))
 	b.drifted(&was, r, nu, b.untold(&was, r), estimate.Stream)
 	if c := was; b.allowed(ReceiverWasFalse) && was.Roots.Only(SetOf(Receiver)) {

@@ -1,0 +1,82 @@
+package bank
+
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
+
+// How a source that is taken to be false takes part again.
+
+// ledAway tells whether the track has the receiver led away slowly.
+func (t *Track) ledAway() bool {
+	all := t.Assumptions()
+	for i := len(all) - 1; i >= 0; i-- {
+		if all[i].What == ReceiverFalse {
+			return all[i].Slow
+		}
+	}
+	return false
+}
+
+// fitsAgain tells how far a reading of a source that the track takes to be false is from what the
+// track has it say, z, to the variance v. ok is false where that tells nothing: where UTC may be
+// anywhere, all fit. first: the receiver would be met as for the first time.
+func (t *Track) fitsAgain(r *Reading) (z, v float64, first, ok bool) {
+	if !t.Located || t.Latent || t.Hi-t.Lo >= anywhere {
+		return 0, 0, false, false
+	}
+	switch {
+	// Where the lateness is not known, the stream itself may be: the oscillator carries it.
+	// Who was led away goes on with the lateness it had: any lateness would fit it.
+	case r.Source == Receiver && t.Met && (!t.Free || !t.knownWell() || t.ledAway()):
+		mean, pv := t.F.Expect(estimate.Stream)
+		return t.F.Rel(r.At, r.Z) - float64(t.Lead) - mean, pv + r.Var + dragFloor*dragFloor, false, true
+	case r.Source == Receiver && (!t.Free || t.knownWell()):
+		if t.fitsLead(r, 0) {
+			return 0, 1, t.Free, true
+		}
+		return t.amiss(r), amissVar, t.Free, true
+	case r.Source == Receiver || r.Source == Clock:
+		return 0, 0, false, false
+	}
+	p, ok := t.place(r)
+	return t.gap(p - t.F.V[estimate.X]), t.seen(r), false, ok
+}
+
+// comeback lets a source take part again whose readings fit, one after the other, though
+// the track takes it to be false. What that cost stays paid.
+func (b *Bank) comeback(t *Track, r *Reading) {
+	z, v, first, ok := t.fitsAgain(r)
+	if !ok {
+		return
+	}
+	if nats(z, v) > easyStrain {
+		switch t.odd[r.Source] = 0; r.Source {
+		case Receiver:
+			t.away = z
+		case Ear, Borrowed: // each mark is made on its own, and has its price
+			if nats(z, v) > gate {
+				t.Cost += b.nats[MarkFalse]
+			}
+		}
+		return
+	}
+	most := uint8(againFits)
+	if r.Source == Receiver && math.Abs(t.away) < leapt {
+		most = againLooks
+	}
+	if first {
+		t.Met = false
+	}
+	if t.odd[r.Source]++; t.odd[r.Source] >= most {
+		t.odd[r.Source], t.away = 0, 0
+		if t.Out &^= SetOf(r.Source); r.Source == Receiver {
+			t.Out &^= SetOf(Pulse)
+			t.way = 0
+			if most == againFits && !first && t == b.Best() {
+				b.backAgain(t)
+			}
+		}
+	}
+}
