@@ -39,12 +39,13 @@ func (s *Square) Choose(e Estimate, at timescale.Local, most int) grid.Cell {
 	if n < s.length {
 		s.cell, s.length = s.cell.Center().Cell(n), n // what was named, shorter
 	}
-	if Outside(s.cell, e.Point) > Slack(e) {
-		return s.name(want, n)
-	}
-	if n == s.length && s.cell.Contains(e.Point) {
+	inside := s.cell.Contains(e.Point)
+	if inside && n == s.length {
 		s.waiting = false
 		return s.cell
+	}
+	if !inside && Outside(s.cell, e.Point) > Slack(e) {
+		return s.name(want, n)
 	}
 	if !s.waiting {
 		s.waiting, s.since = true, at
