@@ -24,15 +24,16 @@ func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) 
 		c.F.Measure(c.F.Rel(r.At, r.Z)-float64(c.Lead), o, r.Var)
 		c.told = r.At
 	case estimate.Time:
-		c.take(r, c.F.Rel(r.At, r.Z))
+		b.take(&c, r, c.F.Rel(r.At, r.Z))
 	}
+	c.rated = r.At
 	c.assume(Assumed{What: what, Of: r.Source, Since: r.At, SizeS: nu}, price)
 	b.add(c)
 }
 
 // untold is for how long, s, nobody has told the track the oscillator's rate.
 func (b *Bank) untold(t *Track, r *Reading) float64 {
-	told := t.told
+	told := t.rated
 	if t.Clocked && b.cfg.ClockWander <= clockSteady {
 		told = max(told, t.ticked)
 	}

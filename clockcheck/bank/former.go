@@ -48,7 +48,7 @@ func (f *former) hear(b *Bank, r *Reading) {
 			f.hearClock(t, r)
 		default:
 			if z, ok := t.place(r); ok && nats(t.gap(z-t.F.V[estimate.X]), t.seen(r)) <= gate {
-				t.take(r, z)
+				b.take(t, r, z)
 			} else {
 				f.taken[i] = 0 // a witness speaks against it
 			}
@@ -172,9 +172,7 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 			t.Cost += b.nats[FalseMoves]
 		case !t.streams():
 		case k == b.best:
-			a, price := b.oscillator(nu, age)
-			t.Strain = 0
-			t.assume(Assumed{What: a, Of: Receiver, Since: since, SizeS: nu, Slow: true}, price)
+			b.turnedBy(t, old, r, nu, since)
 		default: // no former state is kept of it: it spans both, at the cheaper's price
 			t.Strain = 0
 			t.Lo, t.Hi = math.Min(t.Lo, t.Lo-nu), math.Max(t.Hi, t.Hi-nu)
@@ -195,6 +193,22 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu, Slow: true}, b.nats[ReceiverFalse])
 	b.add(old)
 	b.dropFormer()
+}
+
+// turnedBy has the oscillator of a track have gone nu seconds astray since then: of its former
+// state, which the stream has carried on since. What the track itself made of that may have gone to
+// the lateness: its own oscillator does not turn so fast.
+func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since timescale.Local) {
+	age := r.At.Sub(since).Seconds()
+	a, price := b.oscillator(nu, age)
+	old.Out, old.On, old.Roots, old.Cost, old.Dated, old.missed = t.Out, t.On, t.Roots, t.Cost, t.Dated, t.missed
+	old.assumed, old.nAssumed, old.told, old.rated = t.assumed, t.nAssumed, r.At, r.At
+	old.F.Open(estimate.Y, nu*nu/(age*age))
+	old.F.Open(estimate.X, nu*nu)
+	old.F.Measure(old.F.Rel(r.At, r.Z)-float64(old.Lead), estimate.Stream, r.Var)
+	*t = old
+	t.assume(Assumed{What: a, Of: Receiver, Since: since, SizeS: nu, Slow: true}, price)
+	b.rename(t)
 }
 
 // oscillator is the explanation, and its price, by which the oscillator itself went nu

@@ -113,9 +113,9 @@ func (b *Bank) reckons(t *Track) bool {
 func (b *Bank) rateTold() timescale.Local {
 	t := b.Best()
 	if t.Clocked && b.cfg.ClockWander <= clockSteady {
-		return max(t.told, t.ticked)
+		return max(t.rated, t.ticked)
 	}
-	return t.told
+	return t.rated
 }
 
 // Reach is where the i-th track puts UTC: off s from the best, and lo to hi around the best
@@ -184,7 +184,7 @@ func (b *Bank) stepSince(t float64) float64 {
 	if t <= 0 || !b.allowed(OscillatorMoved) {
 		return 0
 	}
-	c := Risk / 4 * math.Exp(b.nats[OscillatorMoved]) * night / t * math.Log(oscillatorStep/oscillatorLeast)
+	c := b.stepOdds() / t
 	if c > 30 { // a is below 1e-13
 		return 0
 	}

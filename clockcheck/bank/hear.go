@@ -38,7 +38,7 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 		b.deny(t, r)
 		return
 	}
-	t.take(r, z)
+	b.take(t, r, z)
 }
 
 // contradictsItself tells whether a source that tells UTC modulo a period says now what does
@@ -87,7 +87,7 @@ func (t *Track) start(r *Reading, z float64) {
 	t.F.Base, t.F.At = r.Z, r.At
 	t.F.Start(0, estimate.Time, r.Common*r.Common+r.Var)
 	t.Located, t.Dated, t.On, t.Roots = true, r.Dated, SetOf(r.Source), r.roots()
-	t.Lo, t.Hi, t.told = 0, 0, r.At
+	t.Lo, t.Hi, t.told, t.rated = 0, 0, r.At, r.At
 }
 
 // airShared is the σ of the delays that all hearings of a crowd share, s: of a uniform error in
@@ -104,7 +104,8 @@ func (t *Track) seen(r *Reading) float64 {
 
 // take updates the track with a reading that fits: what is open is narrowed to where the
 // reading lies.
-func (t *Track) take(r *Reading, z float64) {
+func (b *Bank) take(t *Track, r *Reading, z float64) {
+	b.tellRate(t, r, z)
 	if t.Lo != 0 || t.Hi != 0 {
 		nu, m := z-t.F.V[estimate.X], wide*math.Sqrt(t.seen(r))
 		lo, hi := math.Max(t.Lo, nu-m), math.Min(t.Hi, nu+m)

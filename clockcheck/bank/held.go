@@ -42,7 +42,7 @@ func (b *Bank) Resume(h *Held) {
 			t.F.Forget(estimate.S, h.ClockRate, h.ClockRateSigma)
 		}
 		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
-		t.Lo, t.Hi, t.told = h.Lo, h.Hi, h.Told
+		t.Lo, t.Hi, t.told, t.rated = h.Lo, h.Hi, h.Told, h.Told
 		if h.From.Has(Crowd) {
 			t.F.Owe(estimate.X, -airShared)
 		}

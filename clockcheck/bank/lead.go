@@ -32,7 +32,7 @@ func (b *Bank) narrow(t *Track, r *Reading) bool {
 			break
 		}
 		z, _ := one.place(r)
-		one.take(r, z)
+		b.take(&one, r, z)
 		b.add(one)
 	}
 	return true

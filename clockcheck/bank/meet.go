@@ -207,6 +207,6 @@ func (t *Track) join(r *Reading, k int) {
 
 // joined says that the stream takes part, k seconds ahead.
 func (t *Track) joined(r *Reading, k int) {
-	t.Met, t.Lead, t.LeadMost, t.told, t.missed = true, k, k, r.At, false
+	t.Met, t.Lead, t.LeadMost, t.told, t.rated, t.missed = true, k, k, r.At, r.At, false
 	t.rests(r)
 }

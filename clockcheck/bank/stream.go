@@ -61,7 +61,7 @@ func (b *Bank) followOn(t *Track, r *Reading) {
 	if nats(nu, pv+r.Var+dragFloor*dragFloor) <= gate {
 		t.F.Measure(z, estimate.Stream, heavy(nu, pv, r.Var))
 		t.rests(r)
-		t.told = r.At
+		t.told, t.rated = r.At, r.At
 		t.odd[Receiver] = 0
 		return
 	}

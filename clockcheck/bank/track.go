@@ -42,7 +42,8 @@ type Track struct {
 	LateMost float64 // s: the lateness is at most this
 
 	id       uint32          // another for each explanation: former states are of one
-	told     timescale.Local // when others than the hardware clock last told UTC or its rate
+	told     timescale.Local // when others than the hardware clock last told UTC …
+	rated    timescale.Local // … and up to when a move of the oscillator would have shown
 	ticked   timescale.Local // when the hardware clock was last heard
 	assumed  [MaxAssumed]Assumed
 	nAssumed int
