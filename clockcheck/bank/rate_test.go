@@ -118,3 +118,19 @@ func TestMovedOscillatorGoesOn(t *testing.T) {
 	}
 	t.Error("no track has the oscillator move")
 }
+
+// A server's answer sits at an edge of its root distance, over a way that is nearly all one way, and
+// what was known before is off to the same side, by 3.6 of its σ. With s² = σ² of the server by
+// that of what was known, UTC is then 3.6·s + 2.5·(1 − s²) of the server's σ off, 2.5 + 3.6²/10 = 3.80
+// at most: less than the 3.89 that Risk leaves outside. So an edge needs no density of its own.
+func TestEdgeOfARootDistance(t *testing.T) {
+	for s := 0.05; s < 1; s += 0.05 {
+		const sigma, off = 0.06, 3.6
+		b := newBank()
+		b.Hear(server(Server, second, 1000+off*sigma/s, sigma/s))
+		b.Hear(server(Server+1, 2*second, 1000+sigma/shareForTest, sigma))
+		if lo, hi := span(b); lo > 1000 || hi < 1000 {
+			t.Errorf("s = %.2f: UTC from %.3f to %.3f s, it is 1000", s, lo, hi)
+		}
+	}
+}
