@@ -138,7 +138,8 @@ def other_steps(b):
     m.sh("date -s '+5 seconds' >/dev/null")
     rc, out = m.sh("noonmark ready FT8", check=False)
     need(rc == 1, f"just after the step ready exits {rc}: {out}")
-    _, took = m.until("corrected", lambda: abs(honest(m)[1]) < 0.3, 60)
+    # A step waits for the gap that the modes shown have in common: it comes once in their common cycle, 120 s at most.
+    _, took = m.until("corrected", lambda: abs(honest(m)[1]) < 0.3, 150)
     watch(m, 10)
     for n in range(4):
         m.sh("date -s '+3 seconds' >/dev/null")
