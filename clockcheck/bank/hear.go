@@ -122,7 +122,7 @@ func (b *Bank) take(t *Track, r *Reading, z float64) {
 		t.F.Measure(z, estimate.Time, r.Var)
 	}
 	t.rests(r)
-	t.told = r.At
+	t.told = max(t.told, r.At)
 	t.odd[r.Source] = 0
 }
 

@@ -7,7 +7,6 @@ package banked
 
 import (
 	"math"
-	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
@@ -30,9 +29,6 @@ const (
 	// 1 K (0.1 to 1 are usual, Lux and Camp 2015).
 	rateSlack = 1e-6
 	maxEvents = 32 // between two looks at them; the oldest go (assumption)
-	// airLasts: so old a hearing is laid against what is known by now: rateUnlearned carries it by
-	// 30 ppm · 10 min = 18 ms, a fifth of the least bound of a crowd.
-	airLasts = 10 * time.Minute
 	// A lateness that was learned, σ in s, is known no better than what no filter sees of it (package
 	// bank, floor). That the operator said: ± 0.08 s at 99 %, from a maker's words or one
 	// measurement (assumption).
@@ -52,8 +48,9 @@ type Judge struct {
 	servers server.Servers
 	marks   [2]clockcheck.Mark
 	crowds  air.Hearings
-	air     [2]clockcheck.Air  // as placed
-	heard   [2]clockcheck.Air  // as last heard
+	air     [2]clockcheck.Air // as placed
+	heard   [2]clockcheck.Air // as last heard
+	waiting waiting
 	noted   [2]timescale.Local // when it was last told what the air says
 	warm    thermal.Thermometer
 	system  systemClock
@@ -98,6 +95,7 @@ func (j *Judge) begin() {
 	}
 	j.clock = rtc.New(j.learned.RTC, from)
 	j.servers, j.marks, j.air, j.began = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}, false
+	j.waiting.n = 0
 }
 
 // Bank is the bank, for whoever looks into it.
@@ -183,6 +181,7 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 	l, ok := j.rx.Take(e, j.cfg.Floor, j.day)
 	if j.rx.Leap60 != was && was == 0 {
 		j.bank.LeapSecond(e.At)
+		j.waiting.n = 0
 		j.note(e.At, "leap-second", "UTC had a leap second.")
 	}
 	if !ok {
@@ -194,11 +193,6 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 	j.learnRate(&said)
 	if n, ok := j.rx.Page(); ok {
 		j.bank.Page(n)
-		for i := range j.air { // what could not be placed before may be now
-			if a := j.heard[i]; a.At != 0 && e.At.Sub(a.At) < airLasts {
-				j.Air(&a)
-			}
-		}
 	}
 	j.changed(e.At, bank.Receiver)
 }

@@ -286,4 +286,7 @@ func (j *Judge) changed(at timescale.Local, from bank.Source) {
 		j.urgent, j.saved.Second, j.saved.Lateness = true, p.Second, p.Lateness || j.saved.Lateness
 	}
 	j.shown = p
+	if j.waiting.n > 0 {
+		j.placeWaiting(at)
+	}
 }

@@ -3,12 +3,10 @@ package banked
 import (
 	"fmt"
 	"math"
-	"time"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
-	"noonmark/clockcheck/explain"
 	"noonmark/clockcheck/source/mark"
 	"noonmark/clockcheck/source/pulse"
 	"noonmark/clockcheck/source/receiver"
@@ -143,57 +141,4 @@ func index(b bool) int {
 		return 1
 	}
 	return 0
-}
-
-// Air takes what the station's own radio heard; it reports whether that was enough.
-func (j *Judge) Air(a *clockcheck.Air) bool {
-	r, ok := j.crowds.Take(a)
-	if ok {
-		j.heard[index(r.Source == bank.Station)] = *a
-	}
-	if ok = ok && j.placeable(&r); ok {
-		j.air[index(r.Source == bank.Station)] = *a
-		j.bank.Hear(&r)
-		j.changed(a.At, r.Source)
-		j.noteAir(a)
-	}
-	return ok
-}
-
-// airQuiet: what the air says is an event so often at most (assumption; no verdict depends on it).
-const airQuiet = 30 * time.Minute
-
-// noteAir notes what was heard, by the clock as it was last seen.
-func (j *Judge) noteAir(a *clockcheck.Air) {
-	last := &j.noted[index(a.Source != clockcheck.Crowd)]
-	if *last != 0 && a.At.Sub(*last) <= airQuiet {
-		return
-	}
-	*last = a.At
-	who := "Heard " + a.Source
-	if a.Source == clockcheck.Crowd {
-		who = fmt.Sprintf("Heard %d stations", a.Signals)
-	}
-	if j.system.set {
-		e := j.airError(j.system.l1, j.system.s1, a)
-		who = fmt.Sprintf("%s: the clock is %.2f s %s ± %.2f s", who, math.Abs(e), explain.FastOrSlow(e), a.Bound.Seconds())
-		if a.Modulo > 0 && !j.bank.Proved().Second {
-			who = fmt.Sprintf("%s, but for multiples of %g s", who, a.Modulo.Seconds())
-		}
-	}
-	j.note(a.At, "air", who+".")
-}
-
-// placeable tells whether what is known modulo something has one place only by some track:
-// each judges it by its own width.
-func (j *Judge) placeable(r *bank.Reading) bool {
-	if r.Modulo == 0 {
-		return true
-	}
-	for i := range j.bank.Tracks() {
-		if t := &j.bank.Tracks()[i]; j.bank.Alive(i) && t.Located && t.Places(r) {
-			return true
-		}
-	}
-	return false
 }
