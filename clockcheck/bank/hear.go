@@ -90,9 +90,9 @@ func (t *Track) start(r *Reading, z float64) {
 	t.Lo, t.Hi, t.told, t.rated = 0, 0, r.At, r.At
 }
 
-// airShared is the σ of the delays that all hearings of a crowd share, s: of a uniform error in
-// ± crowd.Floor (its source is there) it is Floor/√3.
-var airShared = 0.10 / math.Sqrt(3)
+// airShared is the σ of the delays that all hearings of a crowd share, s: crowd.Shared, derived there from
+// common practice.
+const airShared = 0.0356
 
 // seen is the variance of a reading of UTC, as the track expects it, s².
 func (t *Track) seen(r *Reading) float64 {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
+	"noonmark/clockcheck/air/crowd"
 )
 
 // Other stations come, those that were heard go: over hours the crowd's scatter averages out, the
@@ -27,7 +28,7 @@ func TestScatterAveragesRangeStays(t *testing.T) {
 	if minute < 0.98*second || hours > 0.95*minute {
 		t.Errorf("guard %.3f s after a minute of the same two crowds, %.3f after three hours of others", minute, hours)
 	}
-	if least := 3.89 * 0.10 / 1.732; hours < least {
+	if least := 3.89 * crowd.Shared; hours < least {
 		t.Errorf("guard %.3f s, and the range of the delays alone leaves %.3f", hours, least)
 	}
 	w.honest()

@@ -17,14 +17,20 @@ import (
 // Least is the fewest stations that make a crowd: fewer are a club.
 const Least = 5
 
-// Floor is what all share, and no number of stations averages away, seconds: half of what
-// filter (0 to 60 ms) and way (2 to 40 ms) may differ by once Delay is taken off, and as
-// much again for the lateness that the senders' own sound devices have in common.
-// Common practice, no source.
+// What all stations share, and no number of them averages away, s: half of what each part may differ by,
+// once Delay is taken off. Common practice, no source.
 const (
-	Delay = 0.05
-	Floor = 0.10
+	Delay   = 0.05
+	filter  = 0.03 // of the radio, 0 to 60 ms
+	way     = 0.02 // 2 to 40 ms
+	senders = 0.05 // the lateness that their own sound devices have in common (assumption: as much again)
+	// Floor is all of them at their worst together.
+	Floor = filter + way + senders
 )
+
+// Shared is the σ of what all share, s. The three parts have nothing to do with each other: each is uniform
+// in its range, with the variance range²/3 of a half-width, and the variances add up.
+var Shared = math.Sqrt((filter*filter + way*way + senders*senders) / 3)
 
 // Stations that share one clock (a camp, a club) are wrong together, so that no count of them decides: the
 // model below takes each to be wrong on its own.

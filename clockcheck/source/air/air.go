@@ -17,6 +17,9 @@ const (
 	// floor is what package crowd adds to its statistical bound for delays: a range, ± s. It is
 	// crowd.Floor, with its source there; the rooms forbid that import (TestFloorIsThatOfTheCrowd).
 	floor = 0.10
+	// floorSigma is the σ of those delays, s: √((0.03² + 0.02² + 0.05²)/3), crowd.Shared (three parts that have
+	// nothing to do with each other; TestFloorIsThatOfTheCrowd).
+	floorSigma = 0.0356
 	// least: no crowd's scatter leaves less, s: derived, the step in which package crowd searches.
 	least = 0.005
 	// leastSignals: of fewer other stations no majority can be right (assumption).
@@ -57,12 +60,12 @@ func (h *Hearings) Take(a *clockcheck.Air) (r bank.Reading, ok bool) {
 
 // parts are a crowd's two errors, by its 99 % bound and how much of that is a range of delays
 // that all hearings share, s: the floor, and what the tie of the sound and the mode's start add.
-// A uniform error has the σ of its half-width / √3, and the variances of two add up. The rest of
+// A uniform error has the σ of its half-width / √3, and the variances add up. The rest of
 // the bound is the scatter of the stations' clocks.
 func parts(bound, shared float64) (common, variance float64) {
 	shared = max(shared, floor)
 	scatter := max(bound-shared, least) * shareOfBound
-	return math.Hypot(floor, shared-floor) / math.Sqrt(3), scatter * scatter
+	return math.Hypot(floorSigma, (shared-floor)/math.Sqrt(3)), scatter * scatter
 }
 
 // repeat is how many times the scatter's variance counts now. The same stations are wrong by

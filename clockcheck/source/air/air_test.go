@@ -15,24 +15,45 @@ func TestFloorIsThatOfTheCrowd(t *testing.T) {
 	if floor != crowd.Floor {
 		t.Errorf("the crowd's floor is %v s, %v here", crowd.Floor, floor)
 	}
+	if math.Abs(floorSigma-crowd.Shared) > 5e-5 {
+		t.Errorf("the σ of what a crowd shares is %v s, %v here", crowd.Shared, floorSigma)
+	}
 }
 
-// beyond is the chance that a Gaussian of σ s and a uniform error of ± f together are further
-// from 0 than x: the Gaussian's tail, averaged over the range in parts.
-func beyond(x, s, f float64) (p float64) {
-	const parts = 2000
-	for k := range parts {
-		u := f * (2*(float64(k)+0.5)/parts - 1)
-		p += math.Erfc((x-u)/s/math.Sqrt2) / parts // both sides: the sum is symmetrical
+// shared is how likely a crowd's delays are to be off by how much, s, in steps of 1 ms: the radio's filter
+// by ± 30 ms, the way by ± 20, the senders' sound devices by ± 50, each evenly and on its own.
+var shared = func() map[float64]float64 {
+	p := map[int]float64{0: 1} // by half milliseconds
+	for _, ms := range []int{30, 20, 50} {
+		next := map[int]float64{}
+		for at, v := range p {
+			for k := 1 - 2*ms; k < 2*ms; k += 2 {
+				next[at+k] += v / float64(2*ms)
+			}
+		}
+		p = next
+	}
+	s := map[float64]float64{}
+	for at, v := range p {
+		s[float64(at)*5e-4] = v
+	}
+	return s
+}()
+
+// beyond is the chance that a Gaussian of σ s and what a crowd shares are together further from 0
+// than x: both sides, for the sum is symmetrical.
+func beyond(x, s float64) (p float64) {
+	for u, v := range shared {
+		p += v * math.Erfc((x-u)/s/math.Sqrt2)
 	}
 	return p
 }
 
 // quantile is what such an error exceeds with the chance p.
-func quantile(p, s, f float64) float64 {
-	lo, hi := 0.0, f+6*s
+func quantile(p, s float64) float64 {
+	lo, hi := 0.0, floor+6*s
 	for range 50 {
-		if mid := (lo + hi) / 2; beyond(mid, s, f) > p {
+		if mid := (lo + hi) / 2; beyond(mid, s) > p {
 			lo = mid
 		} else {
 			hi = mid
@@ -44,10 +65,10 @@ func quantile(p, s, f float64) float64 {
 // What the tie of the sound and a doubtful start of the mode add to the range adds as a variance.
 func TestRangesAdd(t *testing.T) {
 	for _, c := range []struct{ bound, shared, common, scatter float64 }{
-		{0.20, 0, 0.10 / math.Sqrt(3), 0.04},
-		{0.216, 0.116, math.Sqrt((0.01 + 0.016*0.016) / 3), 0.04},
-		{0.35, 0.25, math.Sqrt((0.01 + 0.0225) / 3), 0.04},
-		{0.10, 0.10, 0.10 / math.Sqrt(3), 0.002}, // no crowd is without scatter
+		{0.20, 0, floorSigma, 0.04},
+		{0.216, 0.116, math.Sqrt(floorSigma*floorSigma + 0.016*0.016/3), 0.04},
+		{0.35, 0.25, math.Sqrt(floorSigma*floorSigma + 0.0225/3), 0.04},
+		{0.10, 0.10, floorSigma, 0.002}, // no crowd is without scatter
 	} {
 		common, v := parts(c.bound, c.shared)
 		if math.Abs(common-c.common) > 1e-9 || math.Abs(math.Sqrt(v)-c.scatter) > 1e-9 {
@@ -96,13 +117,13 @@ func TestSameStationsAgain(t *testing.T) {
 	}
 }
 
-// A crowd's bound is a Gaussian part, at 99 %, and a range. By integration, what is taken for
-// it covers both at 99 % and at 99.99 %; and is wider at 99.99 % by a quarter at most, but for
-// a crowd so large that the range is nearly all of it.
+// A crowd's bound is a Gaussian part, at 99 %, and three ranges. By adding up all that they may be, what is
+// taken for it covers them at 99 % and at 99.99 %; and is wider at 99.99 % by a quarter at most, but for
+// a crowd so large that the ranges are nearly all of it.
 func TestSigmaOfACrowd(t *testing.T) {
 	for bound, wider := range map[float64]float64{0.14: 1.65, 0.2: 1.25, 0.3: 1.25, 0.6: 1.25} {
 		scatter := (bound - floor) / 2.576
-		likely, most := quantile(1e-2, scatter, floor), quantile(1e-4, scatter, floor)
+		likely, most := quantile(1e-2, scatter), quantile(1e-4, scatter)
 		common, variance := parts(bound, floor)
 		sigma := math.Sqrt(common*common + variance)
 		if 2.576*sigma < likely {

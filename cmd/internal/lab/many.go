@@ -193,9 +193,9 @@ func ModeTable(w io.Writer, nights []*Night) {
 			sum[m.Mode] = t
 		}
 	}
-	fmt.Fprintf(w, "%-8s %9s %11s %13s %19s %21s %27s\n", "mode", "within h", "false s", "declared s", "needless, proved %", "needless, unproved %", "needless, receiver, air %")
+	fmt.Fprintf(w, "%-8s %9s %11s %13s %19s %21s %27s %21s\n", "mode", "within h", "false s", "declared s", "needless, proved %", "needless, unproved %", "needless, receiver, air %", "…, faded 1 h: %")
 	for _, n := range names {
 		t := sum[n]
-		fmt.Fprintf(w, "%-8s %9.0f %11d %13d %19s %21s %27s\n", n, float64(t.Within)/3600, t.False, t.Declared, share(t.Needless, t.Proved), share(t.NeedlessUnpr, t.Unproved), share(t.NeedlessEar, t.Ear))
+		fmt.Fprintf(w, "%-8s %9.0f %11d %13d %19s %21s %27s %21s\n", n, float64(t.Within)/3600, t.False, t.Declared, share(t.Needless, t.Proved), share(t.NeedlessUnpr, t.Unproved), share(t.NeedlessEar, t.Ear), share(t.NeedlessFaded, t.Faded))
 	}
 }

@@ -18,6 +18,9 @@ type Refusal struct {
 	NeedlessUnpr int `json:"needless_unproved_s"`
 	Ear          int `json:"healthy_ear_s"` // the same, where a crowd was heard, nothing but it and the receiver tells UTC, and could prove it
 	NeedlessEar  int `json:"needless_ear_s"`
+
+	Faded         int `json:"healthy_faded_s"` // the same, where it has not been heard for an hour
+	NeedlessFaded int `json:"needless_faded_s"`
 }
 
 func (r *Refusal) add(o Refusal) {
@@ -28,6 +31,8 @@ func (r *Refusal) add(o Refusal) {
 	r.NeedlessUnpr += o.NeedlessUnpr
 	r.Ear += o.Ear
 	r.NeedlessEar += o.NeedlessEar
+	r.Faded += o.Faded
+	r.NeedlessFaded += o.NeedlessFaded
 }
 
 // Sample is the judgement at one instant of a night, drawn at random from the parts

@@ -53,6 +53,7 @@ type observer struct {
 	unproved            int
 	air                 bool    // nothing but the receiver and a crowd tells UTC
 	lean                float64 // … s, by which that crowd is off
+	faded               bool    // … and it has not been heard for long
 	sum2                float64
 	n                   int
 	held2               float64
@@ -188,7 +189,8 @@ func (o *observer) health(w *world.World, s *status.Snapshot) {
 		o.healthy, o.unproved = 0, 0
 		return
 	}
-	lean, heard := w.Crowd()
+	lean, ago, heard := w.Crowd()
+	o.faded = ago > faded
 	o.air = heard && !slices.ContainsFunc(s.Clock.Ancestry, func(a string) bool { return a != "receiver" && a != "air" })
 	o.lean = lean.Seconds()
 	o.unproved++
@@ -199,10 +201,14 @@ func (o *observer) health(w *world.World, s *status.Snapshot) {
 	}
 }
 
-// airLeast is the least guard that a crowd can give: its delays are in a range of ± crowd.Floor, that is
-// a σ of Floor/√3, however often it is heard; 3.89 σ at 99.99 %. Where the clock, by that crowd, is nearer
-// to the tolerance, nobody could prove it inside.
-const airLeast = 3.89 * crowd.Floor / 1.732
+// faded: a band on which nobody has been heard for so long is counted apart, for there is nothing to learn from it
+// (assumption; a band closes for hours).
+const faded = time.Hour
+
+// airLeast is the least guard that a crowd can give: the σ of its delays is crowd.Shared, however often it is
+// heard; 3.89 σ at 99.99 %. Where the clock, by that crowd, is nearer to the tolerance, nobody could prove it
+// inside.
+var airLeast = 3.89 * crowd.Shared
 
 func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration) {
 	if m.Verdict == status.Within {
@@ -224,9 +230,12 @@ func (o *observer) mode(n *Mode, m status.Mode, truth float64, at time.Duration)
 	}
 	needless := m.Verdict != status.Within
 	if o.air && o.unproved > 60 && math.Abs(truth+o.lean)+airLeast <= m.ToleranceS {
-		n.Ear++
-		if needless {
-			n.NeedlessEar++
+		all, not := &n.Ear, &n.NeedlessEar
+		if o.faded {
+			all, not = &n.Faded, &n.NeedlessFaded
+		}
+		if *all++; needless {
+			*not++
 		}
 	}
 	switch {

@@ -29,7 +29,7 @@ type ear struct {
 	next   timescale.Local // when it next examines the band
 	minute timescale.Local // when it next looks for a time signal
 	agreed bool            // what was heard last was trusted
-	heard  bool            // a crowd, since the program was started
+	heard  timescale.Local // when a crowd was last heard, since the program was started; 0 = never
 	lean   time.Duration   // by how much that is off, however often it is heard
 	others [2]others       // of the band: who sends in even and who sends in odd periods
 }
@@ -123,15 +123,17 @@ func (w *World) listen() {
 	if err != nil {
 		return
 	}
-	e.heard, e.lean = true, e.band.Late+e.band.Delay-time.Duration(crowd.Delay*1e9)
+	e.heard, e.lean = w.local, e.band.Late+e.band.Delay-time.Duration(crowd.Delay*1e9)
 	system := w.utc.Add(time.Duration(w.system))
 	w.Station.Air(clockcheck.Air{Source: clockcheck.Crowd, At: w.local, UTC: system.Add(-time.Duration((o.OffsetS - crowd.Delay) * 1e9)), Modulo: period,
 		Bound: time.Duration((o.BoundS + tieBound + e.band.Doubt.Seconds()) * 1e9), Common: time.Duration((crowd.Floor + tieBound + e.band.Doubt.Seconds()) * 1e9), Signals: o.Signals})
 }
 
-// Crowd tells whether a crowd has been heard since the program was started, and by how much the clock
-// would seem fast by it though it were right.
-func (w *World) Crowd() (lean time.Duration, heard bool) { return w.ear.lean, w.ear.heard }
+// Crowd tells how long ago a crowd was last heard, and by how much the clock would seem fast by it though
+// it were right; false where none was since the program was started.
+func (w *World) Crowd() (lean, ago time.Duration, heard bool) {
+	return w.ear.lean, w.local.Sub(w.ear.heard), w.ear.heard != 0
+}
 
 // overhear notes whether the service trusts what was heard, and is sure enough.
 func (w *World) overhear(s *status.Snapshot) {

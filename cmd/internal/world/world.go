@@ -134,7 +134,7 @@ func (w *World) startProgram() {
 	w.Station.Remember(w.kept.place)
 	w.nextRTC = w.local
 	w.ear.tune(w.local)
-	w.ear.heard = false
+	w.ear.heard = 0
 	w.thermometer.next = 0
 	w.warm()
 	if w.s.NoRTC {
