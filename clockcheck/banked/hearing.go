@@ -89,7 +89,7 @@ func (j *Judge) placeWaiting(now timescale.Local) {
 // airQuiet: what the air says is an event so often at most (assumption; no verdict depends on it).
 const airQuiet = 30 * time.Minute
 
-// unset, s: a clock so far off was never set. A day, for offsets are told as a part of one.
+// unset, s: a clock that is a day off was never set (assumption); no verdict depends on it.
 const unset = 86400
 
 // noteAir notes what was heard, by the clock as it was last seen.
