@@ -250,6 +250,10 @@ func (b *Bank) oneSecond(waiting bool) bool {
 	return true
 }
 
+// Rated is up to when a move of the oscillator would have shown in the best track, by others
+// than the hardware clock.
+func (b *Bank) Rated() timescale.Local { return b.Best().rated }
+
 // Told is when somebody else than the hardware clock last told the best track.
 func (b *Bank) Told() timescale.Local { return b.Best().told }
 

@@ -16,15 +16,23 @@ import (
 // each, and a row of them tells the rate.
 
 // tellRate says up to when a move of the oscillator would have shown, in a track that is to
-// take a reading at z. By the reading it is no further away than w, its innovation and wide σ
-// of it, and what is open besides. So the reading tells the rate as well as if nobody had
-// told it for as long as it takes a move to come to w unseen.
+// take a reading at z. That the oscillator moved at all in the t seconds before has the chance
+// P·t/night. Where it took UTC e away, the reading, nu off with the variance v, has
+// exp(−(e−nu)²/2v + nu²/2v) of the density that it has without: together they are below the part of
+// Risk that stepSince spends beyond
+//
+//	w = |nu| + x·√v,  x² = 2·ln(P·t/night / (Risk/4)) + nu²/v,
+//
+// and what is open besides. So the reading tells the rate as well as if nobody had told it for
+// as long as it takes a move to come to w unseen.
 func (b *Bank) tellRate(t *Track, r *Reading, z float64) {
 	if r.Source == Pulse {
 		t.rated = r.At
 		return
 	}
-	w := math.Abs(t.gap(z-t.F.V[estimate.X])) + wide*math.Sqrt(t.seen(r)) + t.Hi - t.Lo
+	nu, v := math.Abs(t.gap(z-t.F.V[estimate.X])), t.seen(r)
+	moved := math.Exp(-b.nats[OscillatorMoved]) * r.At.Sub(t.rated).Seconds() / night
+	w := nu + math.Sqrt(2*math.Max(math.Log(moved/(Risk/4)), 0)*v+nu*nu) + t.Hi - t.Lo
 	t.rated = max(t.rated, timescale.Local(math.Max(float64(r.At)-b.unseenFor(w)*1e9, 1)))
 }
 

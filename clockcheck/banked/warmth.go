@@ -33,9 +33,10 @@ func (j *Judge) Temperature(r *clockcheck.Temperature) {
 	}
 }
 
-// rateTold tells whether somebody tells the oscillator's rate now.
+// rateTold tells whether somebody tells the oscillator's rate now. Servers, marks and the air do
+// not, however often they speak: in ten minutes the thermometer sees more of it.
 func (j *Judge) rateTold(now timescale.Local) bool {
-	told := j.bank.Told()
+	told := j.bank.Rated()
 	return told != 0 && now.Sub(told) < toldLately
 }
 
