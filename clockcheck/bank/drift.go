@@ -4,11 +4,12 @@ import (
 	"math"
 
 	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
 )
 
 // drifted adds, beside a track that a reading contradicts by nu s, one in which the oscillator
 // went so far astray in age, s, the time in which nobody told it. Soon after others did it
-// cannot have.
+// cannot have. What a stream has shown of it already costs the hardware clock's word nothing.
 func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) {
 	what, price := b.oscillator(nu, max(age, 1))
 	if age <= clockQuiet.Seconds() || math.Abs(nu) >= forkStep*age || !b.allowed(what) {
@@ -27,8 +28,21 @@ func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) 
 		b.take(&c, r, c.F.Rel(r.At, r.Z))
 	}
 	c.rated = r.At
-	c.assume(Assumed{What: what, Of: r.Source, Since: r.At, SizeS: nu}, price)
+	if r.Source == Clock && c.movedSince(c.ticked) {
+		price = 0
+	}
+	c.assume(Assumed{What: what, Of: r.Source, Since: r.At, SizeS: nu, at: r.At}, price)
 	b.add(c)
+}
+
+// movedSince tells whether the track has taken the oscillator to have moved since then.
+func (t *Track) movedSince(then timescale.Local) bool {
+	for _, a := range t.Assumptions() {
+		if a.at != 0 && a.at > then {
+			return true
+		}
+	}
+	return false
 }
 
 // untold is for how long, s, nobody has told the track the oscillator's rate.

@@ -31,6 +31,7 @@ type former struct {
 	track  [len(ages)]Track
 	taken  [len(ages)]timescale.Local // when it stopped hearing the receiver; 0 = there is none
 	weight [len(ages)]float64         // of each
+	owes   [len(ages)]float64         // nats: what each had to assume since, besides that the receiver is false
 	away   int
 }
 
@@ -45,7 +46,7 @@ func (f *former) hear(b *Bank, r *Reading) {
 		switch {
 		case !t.hears(r.Source):
 		case r.Source == Clock:
-			f.hearClock(t, r)
+			f.owes[i] += b.clockOfCopy(t, r)
 		default:
 			if z, ok := t.place(r); ok && nats(t.gap(z-t.F.V[estimate.X]), t.seen(r)) <= gate {
 				b.take(t, r, z)
@@ -56,18 +57,24 @@ func (f *former) hear(b *Bank, r *Reading) {
 	}
 }
 
-// hearClock lets a copy hear the hardware clock while it fits.
-func (f *former) hearClock(t *Track, r *Reading) {
+// clockOfCopy lets a copy hear the hardware clock while it fits. To part with it costs as much as
+// to say that it was set.
+func (b *Bank) clockOfCopy(t *Track, r *Reading) float64 {
 	if !t.Clocked {
-		return
+		return 0
 	}
 	z := t.clockSays(r)
 	mean, v := t.F.Expect(estimate.Clock)
 	if nats(z-mean, v+r.Var+clockFloor*clockFloor) <= gate {
+		t.odd[Clock] = 0
 		t.F.Measure(z, estimate.Clock, r.Var)
-	} else {
-		t.Clocked = false
+		return 0
 	}
+	if t.odd[Clock]++; t.odd[Clock] < clockOdd {
+		return 0
+	}
+	t.odd[Clock], t.Clocked = 0, false
+	return b.nats[ClockSet]
 }
 
 // followStream lays the stream against the copies of the best track, and renews them.
@@ -144,9 +151,9 @@ func (f *former) renew(t *Track, now timescale.Local) {
 		switch {
 		case f.taken[i] != 0 && now.Sub(f.taken[i]) < ages[i]:
 		case i > 0 && f.taken[i-1] != 0 && now.Sub(f.taken[i-1]) >= ages[i-1]:
-			f.track[i], f.taken[i] = f.track[i-1], f.taken[i-1]
+			f.track[i], f.taken[i], f.owes[i] = f.track[i-1], f.taken[i-1], f.owes[i-1]
 		case i == 0:
-			f.track[0], f.taken[0] = *t, now
+			f.track[0], f.taken[0], f.owes[0] = *t, now, 0
 			f.track[0].silence()
 			f.track[0].F.Noise = restlessOf(t.F.Noise)
 		}
@@ -163,7 +170,7 @@ func restlessOf(n estimate.Noise) estimate.Noise {
 // the oscillator moved and the stream is right; or the lateness goes away, or the
 // receiver is led away, and the former state is right.
 func (b *Bank) part(r *Reading, i int, nu float64) {
-	old, since := b.former.track[i], b.former.taken[i]
+	old, since, owes := b.former.track[i], b.former.taken[i], b.former.owes[i]
 	age := r.At.Sub(since).Seconds()
 	base := b.Best().Cost
 	for k := range b.tracks[:b.n] {
@@ -179,7 +186,9 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 			t.assume(Assumed{What: LatenessWanders, Of: Receiver, Since: since, SizeS: -nu, Slow: true}, b.nats[LatenessWanders])
 		}
 	}
-	old.Cost = base
+	if old.Cost = base; owes > 0 {
+		old.assume(Assumed{What: ClockSet, Of: Clock, Since: since}, owes)
+	}
 	if c := old; b.allowed(LatenessWanders) {
 		z := c.F.Rel(r.At, r.Z) - float64(c.Lead)
 		if c.mayMove(z, nu) {
@@ -202,12 +211,12 @@ func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since times
 	age := r.At.Sub(since).Seconds()
 	a, price := b.oscillator(nu, age)
 	old.Out, old.On, old.Roots, old.Cost, old.Dated, old.missed = t.Out, t.On, t.Roots, t.Cost, t.Dated, t.missed
-	old.assumed, old.nAssumed, old.told, old.rated = t.assumed, t.nAssumed, r.At, r.At
+	old.assumed, old.nAssumed, old.told, old.rated, old.before = t.assumed, t.nAssumed, r.At, r.At, t.before
 	old.F.Open(estimate.Y, nu*nu/(age*age))
 	old.F.Open(estimate.X, nu*nu)
 	old.F.Measure(old.F.Rel(r.At, r.Z)-float64(old.Lead), estimate.Stream, r.Var)
 	*t = old
-	t.assume(Assumed{What: a, Of: Receiver, Since: since, SizeS: nu, Slow: true}, price)
+	t.assume(Assumed{What: a, Of: Receiver, Since: since, SizeS: nu, Slow: true, at: r.At}, price)
 	b.rename(t)
 }
 

@@ -166,7 +166,7 @@ func (b *Bank) formerWeight(i int) float64 {
 	if i > 0 && f.taken[i-1] != 0 {
 		part = f.taken[i-1].Sub(f.taken[i])
 	}
-	return min(math.Exp(b.Best().Strain-b.nats[ReceiverFalse])*max(part.Seconds(), 1)/night, 1)
+	return min(math.Exp(b.Best().Strain-b.nats[ReceiverFalse]-f.owes[i])*max(part.Seconds(), 1)/night, 1)
 }
 
 // night is what the prices are of, s: 12 h by definition.

@@ -134,27 +134,6 @@ func (t *Track) rests(r *Reading) {
 	t.know()
 }
 
-// know ends the freedom of a lateness that a witness has told. That the sentences describe
-// the second before has its price.
-func (t *Track) know() {
-	if t.Free && t.streams() && !t.Roots.Only(SetOf(Receiver)) && t.F.Sigma(estimate.D) < proved {
-		t.Free = false
-		if t.F.V[estimate.D] > beforeFrom && t.LateMost < beforeMost {
-			t.Cost += secondBefore
-		}
-	}
-}
-
-// lateAfter tells whether the lateness would be in its range if z were UTC.
-func (t *Track) lateAfter(r *Reading, z float64) bool {
-	if !t.streams() || !t.Free {
-		return true
-	}
-	f := t.F
-	f.Measure(z, estimate.Time, r.Common*r.Common+r.Var)
-	return t.late(f.V[estimate.D], f.Sigma(estimate.D))
-}
-
 // deny makes of a track that a reading contradicts one that takes the source to be
 // false. Where another that is false says the same, chance had to do it.
 func (b *Bank) deny(t *Track, r *Reading) {

@@ -139,6 +139,11 @@ func (b *Bank) missingFrom(was *Track, r *Reading, first, last int) {
 // the run before ended, in the same boot, leads only if it was started again since.
 func (b *Bank) missing(t *Track, r *Reading) float64 {
 	price := b.nats[SecondMissing] + math.Log(Prices[SecondMissing].P/r.Stream.Missing)
+	if t.Located && t.Roots != 0 && t.Roots.Only(SetOf(Ear, Borrowed)) {
+		// A mark is wrong by whole seconds as a rule (fault budget, entry slips). Then the receiver
+		// leads by just as many by chance: any number is as likely.
+		price += math.Log(MaxLead)
+	}
 	if h := &b.held; h.Stream && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) {
 		price += restarted
 	}
@@ -154,6 +159,7 @@ func (t *Track) define(r *Reading, first, last int) {
 	}
 	t.F.Advance(r.At)
 	t.F.Start(t.F.Rel(r.At, r.Z)-float64(first), estimate.Stream, r.Var)
+	t.unknow()
 	t.Located, t.On, t.Roots = true, 0, 0
 	t.joined(r, first)
 	t.LeadMost, t.Lo, t.Hi = last, -float64(last-first), 0

@@ -48,10 +48,24 @@ func (b *Bank) lurk(t *Track) {
 			t.Latent = true
 		}
 	case t.Latent:
-		t.Latent = !likely
+		t.Latent = !likely && t.Cost-b.hearsAll(t) >= dear/2
 	case t.Lurked != 0:
 		t.Latent = dearer > b.nats[falseOf(t.Lurked.first())]-rounding && t.beyond(best)
 	}
+}
+
+// hearsAll is the cost of the cheapest account that hears everybody, where the latent t leaves out
+// only whom it was born without. If that had to pay, this witness and the others contradict each
+// other, though the best account disbelieves the others: for free maybe, by a doubt that an earlier
+// run left. −Inf = there is none.
+func (b *Bank) hearsAll(t *Track) float64 {
+	least := math.Inf(-1)
+	for i := range b.tracks[:b.n] {
+		if u := &b.tracks[i]; t.Out == t.Lurked && u.Out == 0 && !u.Latent && u.Met == t.Met && (math.IsInf(least, -1) || u.Cost < least) {
+			least = u.Cost
+		}
+	}
+	return least
 }
 
 // borneOutBy tells whether somebody whom t hears speaks for it, though t knows no place: the

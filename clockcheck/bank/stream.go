@@ -34,6 +34,7 @@ func (b *Bank) Opened(l Lateness) {
 	for i, n := 0, b.n; i < n; i++ {
 		t := &b.tracks[i]
 		t.Met, t.Strain, t.LateMost = false, 0, l.Most
+		t.unknow()
 		t.F.Noise.D = lateRestless
 		t.F.Forget(estimate.D, l.Mean, l.Sigma)
 		if t.Free = !l.Known; l.Known && t.Assumes(LatenessNew) {

@@ -17,6 +17,8 @@ type Assumed struct {
 	Since timescale.Local
 	SizeS float64 // s: by how much, where that has a meaning
 	Slow  bool    // it went there bit by bit
+
+	at timescale.Local // of an oscillator that moved: when that was seen
 }
 
 // Track is one explanation of all that was heard.
@@ -47,6 +49,7 @@ type Track struct {
 	ticked   timescale.Local // when the hardware clock was last heard
 	assumed  [MaxAssumed]Assumed
 	nAssumed int
+	before   float64           // nats, of its cost: for a lateness, not known yet, of the second before
 	missed   bool              // the receiver leads although a page has been due
 	way      int8              // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
 	away     float64           // s: how far the receiver was when it last did not fit, while it is out

@@ -59,7 +59,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 	t := j.bank.Best()
 	mid, sigma := j.hull()
 	switch {
-	case j.clock.Moved() || t.Out.Has(bank.Clock): // written, or what was kept of it is false
+	case t.Out.Has(bank.Clock) || j.clock.Moved() && (sigma > clockKept || !j.near(t)): // what was kept of it is false, or it was written
 		return nil
 	case !t.Located || !t.Clocked || t.Vouched && j.clock.Kept() != nil || sigma > clockKept:
 		return was
@@ -72,6 +72,13 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 	j.clock.Keep(out)
 	out.Sensor, out.TempC = j.warm.Sensor, j.warm.C
 	return out
+}
+
+// near tells whether the hardware clock, which was written since it was last read, is where the
+// comparison has it all the same.
+func (j *Judge) near(t *bank.Track) bool {
+	return t.Located && t.Clocked && j.system.set &&
+		j.clock.Near(float64(t.F.ClockBase)/1e9+t.F.V[estimate.R], float64(j.system.s1-j.utc(j.system.l1))/1e9)
 }
 
 // hold is what the next run of the program in this boot goes on from.

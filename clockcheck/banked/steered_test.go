@@ -163,4 +163,13 @@ func TestWrittenRTCIsUrgent(t *testing.T) {
 	if w.j.Urgent() {
 		t.Error("urgent though nothing is new")
 	}
+	// Its writes end: the clock is still where they left it, and a power cut loses nothing.
+	w.j.KernelWritesRTC(false)
+	if l := w.j.Learned().RTC; l == nil || math.Abs(l.OffsetS-0.1) > 0.1 || !l.Written || !w.j.Urgent() {
+		t.Errorf("after the kernel's last write %+v is kept", l)
+	}
+	w.j.WroteRTC()
+	if l := w.j.Learned().RTC; l != nil {
+		t.Errorf("we have set the clock, and %+v is kept of it", l)
+	}
 }

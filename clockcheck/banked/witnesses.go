@@ -51,7 +51,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 	}
 	if c.Kernel || c.Written {
 		c.Urgent = c.Urgent || c.Moved()
-		c.Written = false
+		c.Read()
 		j.bank.ClockWritten()
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.turned()); ok {
 		out.Dated, back.Doubted = back.Dated, doubtedOf(j.learned.RTC.Doubted)

@@ -43,9 +43,9 @@ const (
 	wanderComp, wanderPlain = 3e-19, 1e-12
 	// s²/s: √(1e-14 · 10 min) = 2 µs, far under how well an edge is found (assumption).
 	white = 1e-14
-	// The kernel's own writes leave the chip up to 0.5 s off either way, and one may have come
-	// after the last look: 0.5/√3.
-	writtenSigma = 0.3
+	// The kernel's own writes leave the chip up to kernelMost off either way, s, and one may have
+	// come after the last look: 0.5/√3.
+	kernelMost, writtenSigma = 0.5, 0.3
 	// kernelFloor, s: its writes come up to 5 jiffies early or late (kernel/time/ntp.c), of 4 ms.
 	kernelFloor = 0.02
 	// That a chip takes each write elsewhere, anywhere in a second, is dearer by this for
@@ -74,11 +74,12 @@ type Clock struct {
 	Heard   timescale.Local
 	Z       int64 // its last reading − local, ns
 	Ticks   bool  // it has been read
-	Written bool  // it was set, in this run, by somebody we know of
+	Written bool  // it was set, in this run, by somebody we know of, and not read since
 	SetSeen bool  // … by somebody we do not
 	Kernel  bool  // the kernel's own writes are on
 	Urgent  bool  // what is kept of it is no longer so
 
+	byUs    bool // … by this program itself
 	learned *clockcheck.LearnedRTC
 	from    bank.Set
 	since   timescale.Local // the kernel's writes are on since
@@ -180,8 +181,11 @@ func (c *Clock) KernelWrites(on bool) {
 	c.Kernel = on
 }
 
-// Set says that somebody we know of has set it.
-func (c *Clock) Set() { c.Written, c.learned = true, nil }
+// Set says that this program has set it.
+func (c *Clock) Set() { c.Written, c.byUs, c.learned = true, true, nil }
+
+// Read says that it was read since it was written.
+func (c *Clock) Read() { c.Written, c.byUs = false, false }
 
 // LearnKernel takes where the clock stands after the kernel's writes, s from UTC.
 func (c *Clock) LearnKernel(at timescale.Local, off float64) {
@@ -204,7 +208,7 @@ func (c *Clock) LearnKernel(at timescale.Local, off float64) {
 
 // Keep adds to what is learned what only this source knows.
 func (c *Clock) Keep(l *clockcheck.LearnedRTC) {
-	l.Written = c.SetSeen || c.Kernel
+	l.Written = c.SetSeen || c.Kernel || c.Moved()
 	if !c.SetSeen {
 		l.KernelS, l.KernelSpreadS, l.KernelReads = c.mean, c.spread, c.reads
 	}
@@ -212,6 +216,13 @@ func (c *Clock) Keep(l *clockcheck.LearnedRTC) {
 
 // Moved tells whether it may have been written since it was last read.
 func (c *Clock) Moved() bool { return c.Written || c.Kernel && c.since == 0 }
+
+// Near tells whether it still is, within what the kernel's writes leave open (slack), where it
+// was when it was last read, off s from UTC: nobody but the kernel may have written it since, from
+// a system clock that is wrong by system, s, and neither is more than such a write leaves.
+func (c *Clock) Near(off, system float64) bool {
+	return !c.byUs && math.Max(math.Abs(off), math.Abs(system)) <= kernelMost
+}
 
 // Forget returns what the earlier run learned, until it has been used, and forgets it.
 func (c *Clock) Forget() *clockcheck.LearnedRTC {

@@ -278,3 +278,30 @@ func TestSet(t *testing.T) {
 		t.Errorf("%+v", l)
 	}
 }
+
+// After the kernel's writes it is where it was, if that and the system clock are within half a
+// second of UTC; after a write of ours it may be anywhere.
+func TestNear(t *testing.T) {
+	c := New(nil, 0)
+	c.KernelWrites(true)
+	c.KernelWrites(false)
+	for _, tt := range []struct {
+		off, system float64
+		want        bool
+	}{{0.4, -0.4, true}, {-0.5, 0.5, true}, {0.6, 0, false}, {0, -0.6, false}} {
+		if got := c.Near(tt.off, tt.system); got != tt.want {
+			t.Errorf("off by %g s, the system clock by %g s: near %v", tt.off, tt.system, got)
+		}
+	}
+	l := clockcheck.LearnedRTC{}
+	if c.Keep(&l); !l.Written {
+		t.Error("not kept as written by others")
+	}
+	if c.Read(); c.Moved() {
+		t.Error("read, and moved")
+	}
+	c.Set()
+	if c.Near(0, 0) {
+		t.Error("set by us, and near")
+	}
+}

@@ -30,6 +30,7 @@ type newNight struct {
 	forgets    []time.Duration
 	colds      []window        // carried out into the cold
 	set        []time.Duration // the hardware clock, by others
+	marks      []time.Duration // that are wrong
 	leaps      []time.Duration // of the crystal, in a tent, by more than 15 ppm
 }
 

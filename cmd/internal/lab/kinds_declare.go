@@ -22,6 +22,9 @@ func (s *newNight) declare() {
 		// was believed meanwhile has gone.
 		s.c.declare(3, s.begin, s.begin+m.ColdFix+20*time.Minute)
 	}
+	for _, at := range s.marks {
+		s.declareMark(at)
+	}
 	if s.c.NoRTC {
 		for _, at := range s.leaps {
 			s.c.declare(7, at, 0)
@@ -29,7 +32,7 @@ func (s *newNight) declare() {
 		return
 	}
 	for _, o := range s.offs {
-		if m := &s.c.RTC; m.StopsBelowC != 0 && !m.StopTold && s.coldest(o) < m.StopsBelowC {
+		if s.stops(o) && !s.c.RTC.StopTold {
 			s.c.declare(6, o.from, 0)
 		}
 		for _, at := range s.set {
@@ -47,6 +50,16 @@ func (s *newNight) declareLie(l lie) {
 		s.c.declare(1, l.from, 0)
 	case l.by < -time.Second/2 && nearly < nearlyWhole:
 		s.c.declare(2, l.from, l.to+15*time.Second)
+	}
+}
+
+// declareMark declares a wrong mark at a start, until the receiver speaks: beside it is a hardware
+// clock at most, which the run before may have left unsure.
+func (s *newNight) declareMark(at time.Duration) {
+	for _, o := range s.offs {
+		if first := o.to + s.c.Receiver.ColdFix + time.Minute; at >= o.from && at < first {
+			s.c.declare(8, at, first)
+		}
 	}
 }
 
@@ -76,6 +89,16 @@ func (s *newNight) declareLiars(l lie) {
 	if s.c.NoReceiver || s.c.NoRTC && l.from < s.begin+s.c.Receiver.ColdFix+20*time.Minute || l.by.Abs() <= s.unproved() && !s.knows(l) {
 		s.c.declare(4, l.from, 0)
 	}
+	for _, o := range s.offs { // the hardware clock tells that it stood still: nobody is there until the receiver is
+		if first := o.to + s.c.Receiver.ColdFix + time.Minute; s.c.RTC.StopTold && s.stops(window{0, o.to}) && l.from < first && l.to > o.to {
+			s.c.declare(4, o.to, first)
+		}
+	}
+}
+
+// stops tells whether the hardware clock may have stood still in the cold in a part of the night.
+func (s *newNight) stops(w window) bool {
+	return s.c.RTC.StopsBelowC != 0 && s.coldest(w) < s.c.RTC.StopsBelowC
 }
 
 // unproved is how late a receiver may be, as long as nobody proved it: up to 0.2 s into the
@@ -115,7 +138,7 @@ func (s *newNight) clockKnows(off window, by time.Duration) bool {
 		math.Abs(by.Seconds()) > 0.2+ppm*1e-6*(off.to-off.from).Seconds()
 }
 
-// coldest is the lowest temperature that a power-off may have seen, °C.
+// coldest is the lowest temperature that a part of the night may have seen, °C.
 func (s *newNight) coldest(o window) float64 {
 	c := 25 + s.c.Air.OffC - s.c.Air.SwingC
 	for _, w := range s.colds {

@@ -17,6 +17,7 @@ var otherKinds = []kind{
 			m.Error = time.Duration(s.sign()) * time.Duration(1+s.IntN(3)) * time.Second
 		}
 		s.then(at, func(c *world.Chapter) { c.Mark = m })
+		s.marks = append(s.marks, at)
 		if !s.compared() && at < s.begin+20*time.Minute+s.c.Receiver.ColdFix {
 			s.c.declare(8, at, 0)
 		}

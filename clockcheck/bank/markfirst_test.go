@@ -1,0 +1,46 @@
+package bank
+
+import (
+	"testing"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// A mark alone tells UTC, and is a second wrong; then a right receiver speaks. By the mark it leads by a
+// second, or is as late as one receiver in twenty. That the mark is false is as possible as that,
+// whoever spoke first, and whether or not an earlier run took the receiver to be false.
+func TestMarkBeforeTheReceiver(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		mark    float64 // s: UTC − local by the mark; 1000 is right
+		doubted bool
+	}{
+		{"a second behind", 999, false},
+		{"a second ahead", 1001, false},
+		{"a second ahead, the receiver doubted before", 1001, true},
+	} {
+		for _, markFirst := range []bool{true, false} {
+			b := newBank()
+			b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+			m := server(Borrowed, second, c.mark, 0.1)
+			if markFirst {
+				b.Hear(m)
+			}
+			if c.doubted {
+				from := SetOf(Receiver, Before)
+				b.Recall(&Recalled{Offset: -0.5, Sigma: 0.25, RateSigma: 1e-6, Dated: true, From: from, Doubted: SetOf(Receiver), Doubt: 1e-5})
+				b.Hear(&Reading{Source: Clock, At: 5 * second, Z: 1000e9, Var: 1e-6, Dated: true, From: from})
+			}
+			for k := range 3 {
+				b.Hear(look(timescale.Local(11+10*k)*second, 1000-0.04, 0.001))
+			}
+			if !markFirst {
+				m.At = 50 * second
+				b.Hear(m)
+			}
+			if lo, hi := span(b); lo > 1000 || hi < 1000 {
+				t.Errorf("%s, the mark first: %v: UTC from %.2f to %.2f, want 1000 in it", c.name, markFirst, lo, hi)
+			}
+		}
+	}
+}
