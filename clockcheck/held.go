@@ -18,6 +18,9 @@ type Held struct {
 	SecHi        int             `json:"second_hi"`
 	Ancestry     []string        `json:"ancestry"`
 	Confirmed    timescale.Local `json:"confirmed_local_ns"` // the newest reading that took part
+	// Up to when a move of the oscillator would have shown; 0 = as Confirmed (versions before
+	// 0.2 kept none).
+	Rated timescale.Local `json:"rated_local_ns,omitempty"`
 	// How late the receiver's stream was against the estimate, s, if Stream. The estimate
 	// may be far less well known, where nobody proved that latency.
 	Stream    bool    `json:"stream"`

@@ -19,6 +19,7 @@ type Held struct {
 	Doubted         Set             // whom some explanation took to be false
 	Doubt           float64         // nats, of these explanations together
 	Told            timescale.Local // the newest reading that told UTC
+	Rated           timescale.Local // up to when a move of the oscillator would have shown
 	Stream          bool            // the receiver took part then, and
 	Lateness        float64         // … was so late, s
 	Same            float64         // s: a stream as late as that, to so much, is the same one
@@ -42,7 +43,7 @@ func (b *Bank) Resume(h *Held) {
 			t.F.Forget(estimate.S, h.ClockRate, h.ClockRateSigma)
 		}
 		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
-		t.Lo, t.Hi, t.told, t.rated = h.Lo, h.Hi, h.Told, h.Told
+		t.Lo, t.Hi, t.told, t.rated = h.Lo, h.Hi, h.Told, h.Rated
 		if h.From.Has(Crowd) {
 			t.F.Owe(estimate.X, -airShared)
 		}

@@ -98,7 +98,7 @@ func (j *Judge) hold() *clockcheck.Held {
 	}
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
-		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt(), Confirmed: j.bank.Told(),
+		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt(), Confirmed: j.bank.Told(), Rated: j.bank.Rated(),
 		Stream: t.On.Has(bank.Receiver) && !t.Out.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid}
 }
 
@@ -132,7 +132,10 @@ func (j *Judge) Resume(now timescale.Local) {
 		j.again()
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
-		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed}
+		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed, Rated: h.Rated}
+	if h.Rated == 0 {
+		back.Rated = h.Confirmed
+	}
 	fromRules(h, &back)
 	if back.From.Has(bank.Crowd) {
 		j.crowds = air.Since(h.At)

@@ -41,3 +41,22 @@ func TestAFalseServerMakesNoSecondWay(t *testing.T) {
 		}
 	}
 }
+
+// A restart between two answers over a long link does not make anybody have told the rate.
+func TestRestartBesideARoughServer(t *testing.T) {
+	w := comparedWorld(t)
+	w.mute = true
+	w.run(2 * time.Hour)
+	far := clockcheck.Network{Server: "far", At: w.local, UTC: w.utc.Add(100 * time.Millisecond), Bound: 160 * time.Millisecond}
+	w.j.Network(&far)
+	w.run(time.Minute)
+	was := w.j.bank.Rated()
+	if silent := w.local.Sub(was); silent < time.Hour {
+		t.Fatalf("the rate was told %v ago, by a rough server", silent)
+	}
+	w.restart(false, false)
+	w.run(2 * time.Second)
+	if now := w.j.bank.Rated(); now != was {
+		t.Errorf("after the restart the rate has been told %v later", now.Sub(was))
+	}
+}
