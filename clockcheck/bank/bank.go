@@ -121,6 +121,9 @@ func (b *Bank) Hear(r *Reading) {
 	if b.moved != 0 {
 		b.movesToo(deaf, r)
 	}
+	if r.Source == Clock {
+		b.setToo(r)
+	}
 	b.deliver()
 	if r.Source == Receiver {
 		b.followStream(r)

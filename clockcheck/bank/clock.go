@@ -98,6 +98,21 @@ func (b *Bank) hearClock(t *Track, r *Reading) {
 	}
 }
 
+// setToo: the best track has just had to assume that something set the hardware clock. It moved
+// against the oscillator, whoever tells UTC: so that has its price for those, too, who know no UTC
+// to lay it against.
+func (b *Bank) setToo(r *Reading) {
+	all := b.Best().Assumptions()
+	if len(all) == 0 || all[len(all)-1].What != ClockSet || all[len(all)-1].Of != Clock || all[len(all)-1].Since != r.At {
+		return
+	}
+	for i := range b.tracks[:b.n] {
+		if t := &b.tracks[i]; !t.Located && t.hears(Clock) {
+			t.Cost += b.nats[ClockSet]
+		}
+	}
+}
+
 // compare defines the hardware clock's offset by what is known of UTC.
 func (t *Track) compare(r *Reading) {
 	z := t.F.Rel(r.At, r.Z)
