@@ -207,6 +207,11 @@ func TestVouching(t *testing.T) {
 			t.Errorf("%s: vouched for", c.what)
 		}
 	}
+	s.vouched = true
+	var a Actions
+	if s.tell(Input{Judgement: j, RTCAwaits: true}, &a); !a.Status.Unsync {
+		t.Error("vouched for, and so the kernel writes a hardware clock that has not said its word")
+	}
 }
 
 // The frequency word is moved by a change of more than 0.002 ppm and a twentieth of what

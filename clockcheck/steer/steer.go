@@ -46,6 +46,7 @@ type Input struct {
 	Judgement *clockcheck.Judgement // of this very instant
 	Kernel    Kernel
 	Read      timescale.Local // by when Kernel had been read; 0 = at Now
+	RTCAwaits bool            // the hardware clock has not said its word in this run, and may yet
 }
 
 // Steerer holds all state. Make one with New.
@@ -155,7 +156,7 @@ func (s *Steerer) Decide(in Input) Actions {
 	s.rate(in, &a)
 	s.phase(in, &a)
 	s.tell(in, &a)
-	a.SetRTC = s.rtc.order(in, s.vouchable(j))
+	a.SetRTC = s.rtc.order(in, s.vouchable(in))
 	a.Events = s.events
 	s.expect(in, &a)
 	return a

@@ -32,7 +32,7 @@ func (s *Steerer) tell(in Input, a *Actions) {
 		if s.vouched {
 			limit = vouchStop
 		}
-		s.vouched = s.vouchable(j) && st.MaxError <= limit
+		s.vouched = s.vouchable(in) && st.MaxError <= limit
 		st.Unsync = !s.vouched || s.cfg.Unvouched
 		s.leapMarks(in, a, &st)
 	} else {
@@ -43,9 +43,12 @@ func (s *Steerer) tell(in Input, a *Actions) {
 }
 
 // vouchable: somebody besides the RTC tells the time, and nothing is left open about
-// the day and the second.
-func (s *Steerer) vouchable(j *clockcheck.Judgement) bool {
-	if !j.Known || !j.Guarded || !slices.Contains(j.Proved, "date") || !slices.Contains(j.Proved, "second") {
+// the day and the second. The RTC has said its word before, for then it gets written: at once by
+// the kernel (sync_hw_clock in kernel/time/ntp.c), or by us. What it has kept over the power-off
+// is a witness of its own.
+func (s *Steerer) vouchable(in Input) bool {
+	j := in.Judgement
+	if in.RTCAwaits || !j.Known || !j.Guarded || !slices.Contains(j.Proved, "date") || !slices.Contains(j.Proved, "second") {
 		return false
 	}
 	switch j.Basis {

@@ -25,7 +25,27 @@ func (s *Station) takeRTCInvalid(at timescale.Local) {
 }
 
 // takeRTCMissing says that there is no hardware clock to be read, and why.
-func (s *Station) takeRTCMissing(why string) { s.judge.RTCMissing(sentence(why)) }
+func (s *Station) takeRTCMissing(why string) {
+	s.rtcReadings = rtcEnough
+	s.judge.RTCMissing(sentence(why))
+}
+
+const (
+	// rtcEnough readings of the hardware clock are its word: one may be read late, and the judge
+	// waits for a second.
+	rtcEnough = 2
+	// rtcPatience is how long a run waits for that. An edge comes each second; a bus that hangs may
+	// never answer (assumption: ten seconds without an answer are such a bus).
+	rtcPatience = 10 * time.Second
+)
+
+// rtcAwaits tells whether the hardware clock has not said its word in this run, and may yet.
+func (s *Station) rtcAwaits(now timescale.Local) bool {
+	if s.began == 0 {
+		s.began = now
+	}
+	return s.rtcReadings < rtcEnough && now.Sub(s.began) < rtcPatience
+}
 
 // supply notes what the chip says of its battery. That it once ran on it
 // (BackupSwitch) or lost the time says nothing of the cell's charge.

@@ -97,6 +97,8 @@ type Station struct {
 	onEpoch       func(*gnss.Epoch)
 	leapEnd       timescale.UTC // end of the month for which a leap second was announced; see Served
 	steer         steering
+	rtcReadings   int             // of the hardware clock in this run; enough where it cannot be read
+	began         timescale.Local // the first Tick; 0 = none yet
 }
 
 // New returns a station that knows what was learned before.

@@ -36,7 +36,8 @@ func (s *Station) decide(t Tick) {
 	if s.steer.s == nil || t.Kernel == nil {
 		return
 	}
-	s.steer.in = steer.Input{Now: t.Local, System: t.System, Width: t.Width, Judgement: &s.judgement, Kernel: *t.Kernel, Read: t.Read}
+	s.steer.in = steer.Input{Now: t.Local, System: t.System, Width: t.Width, Judgement: &s.judgement, Kernel: *t.Kernel, Read: t.Read,
+		RTCAwaits: s.rtcAwaits(t.Local)}
 	s.steer.actions = s.steer.s.Decide(s.steer.in)
 	st := s.steer.s.Steered(s.steer.in)
 	s.judge.Steered(st)
@@ -105,6 +106,10 @@ func (s *Station) takeRTCWritten(before, after timescale.Local, err error) {
 
 // rtcRead shows a reading of the hardware clock to both.
 func (s *Station) rtcRead(r *clockcheck.RTC) {
+	s.rtcReadings++
+	if r.Invalid {
+		s.rtcReadings = rtcEnough // there is nothing to lose
+	}
 	s.judge.RTC(r)
 	if s.steer.s != nil {
 		s.events = append(s.events, s.steer.s.RTC(r)...)
