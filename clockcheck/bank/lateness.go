@@ -18,8 +18,10 @@ func (t *Track) know() {
 	if t.LateMost < beforeMost {
 		price = priceBefore(t.F.V[estimate.D], sigma)
 	}
-	t.Cost += price - t.before
-	if t.before = price; sigma < proved {
+	if price > t.before { // what was paid stays paid, wherever the lateness moves
+		t.Cost, t.before = t.Cost+price-t.before, price
+	}
+	if sigma < proved {
 		t.Free, t.before = false, 0
 	}
 }

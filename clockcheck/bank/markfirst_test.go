@@ -44,3 +44,27 @@ func TestMarkBeforeTheReceiver(t *testing.T) {
 		}
 	}
 }
+
+// By a mark the receiver's sentences are a second late, as of one unit in twenty. That was paid, and
+// stays so when their lateness moves.
+func TestSecondBeforeStaysPaid(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	b.Hear(server(Borrowed, second, 1001, 0.1))
+	for k := range timescale.Local(6) {
+		z := 1000 - 0.04
+		if k >= 3 {
+			z += 0.45
+		}
+		b.Hear(look((11+10*k)*second, z, 0.001))
+	}
+	for i := range b.Tracks() {
+		if tr := &b.Tracks()[i]; tr.Out == 0 && tr.Assumes(LatenessMoved) {
+			if tr.before < 0.9*secondBefore {
+				t.Errorf("of %.1f nats that were paid %.1f are left", secondBefore, tr.before)
+			}
+			return
+		}
+	}
+	t.Fatal("nobody takes the lateness to have moved")
+}

@@ -134,6 +134,9 @@ func (s *newNight) clockKnows(off window, by time.Duration) bool {
 	if s.c.Compensated {
 		ppm = 5
 	}
+	if s.stops(window{0, off.to}) { // what was compared of it before is no longer so
+		return false
+	}
 	return !s.c.NoRTC && s.compared() && by.Seconds() != 0 &&
 		math.Abs(by.Seconds()) > 0.2+ppm*1e-6*(off.to-off.from).Seconds()
 }
