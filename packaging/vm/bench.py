@@ -81,6 +81,14 @@ class Bench:
             self.rtc[new] = float(f.read())
         return new
 
+    def evening_again(self, m):
+        """Takes back what the service has learned in this machine: its state is the evening's."""
+        path = f"{self.work}/again.tar"
+        evening.date_anew(f"{self.cache}/evening-{self.inputs}.tar", path)
+        with open(path, "rb") as f:
+            text = base64.b64encode(f.read()).decode()
+        m.sh(f"rm -rf /var/lib/noonmark/*; echo {text} | base64 -d | tar -C /var/lib/noonmark -xf -")
+
     def overlay(self, path, kind="qcow2"):
         n = len(self.machines)
         while os.path.exists(new := f"{self.work}/disk{n}.qcow2"):
