@@ -18,10 +18,14 @@ func (s *Station) takeTick(t Tick) *status.Snapshot {
 			s.steer.s.Segment()
 		}
 	}
-	if h := s.former; !s.ticked && h != nil && h.BootID != "" && h.BootID == s.cfg.BootID && math.Abs(t.AsleepS-h.AsleepS) < 0.05 {
+	if !s.ticked && s.ofThisBoot() && math.Abs(t.AsleepS-s.former.AsleepS) < 0.05 {
 		s.judge.Resume(t.Local)
 	}
 	s.asleep, s.ticked = t.AsleepS, true
+	for _, r := range s.early {
+		s.takeNetwork(r)
+	}
+	s.early = nil
 	if s.open {
 		s.dec.Flush(t.Local)
 		s.drain()

@@ -91,6 +91,7 @@ type Station struct {
 	asleep        float64
 	ticked        bool
 	former        *clockcheck.Held // what the run before knew
+	early         []netref.Reading // answers before the first tick
 	battery       string           // of the hardware clock, as it says; "" = cannot tell
 	snap          status.Snapshot
 	advice        status.Advice // of snap
@@ -194,8 +195,21 @@ func (s *Station) takeKernelWritesRTC(on bool) { s.judge.KernelWritesRTC(on) }
 // takeTemperature takes a reading of a thermometer in or beside the computer.
 func (s *Station) takeTemperature(r clockcheck.Temperature) { s.judge.Temperature(&r) }
 
-// takeNetwork takes a server's answer.
+// ofThisBoot tells whether the run before knew something in this boot.
+func (s *Station) ofThisBoot() bool {
+	return s.former != nil && s.former.BootID != "" && s.former.BootID == s.cfg.BootID
+}
+
+// takeNetwork takes a server's answer. Before the first tick nobody knows whether what the run
+// before knew still counts (the machine may have slept): an answer waits for that, else a liar
+// who speaks first would be all that is known.
 func (s *Station) takeNetwork(r netref.Reading) {
+	if !s.ticked && s.ofThisBoot() {
+		if len(s.early) < clockcheck.MaxServers {
+			s.early = append(s.early, r)
+		}
+		return
+	}
 	s.judge.Network(&clockcheck.Network{Server: r.Server, At: r.At, UTC: r.UTC, Bound: r.Bound,
 		Upstream: clockcheck.Upstream{ID: r.ID, Port: int(r.Port), Follows: r.Follows, Stratum: r.Stratum, Leap: r.Leap}})
 }
