@@ -21,6 +21,7 @@ func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) 
 	switch o {
 	case estimate.Clock:
 		c.F.Measure(c.clockSays(r), o, r.Var+clockFloor*clockFloor)
+		c.ticked = r.At
 	case estimate.Stream:
 		c.F.Measure(c.F.Rel(r.At, r.Z)-float64(c.Lead), o, r.Var)
 		c.told = r.At
@@ -28,7 +29,7 @@ func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) 
 		b.take(&c, r, c.F.Rel(r.At, r.Z))
 	}
 	c.rated = r.At
-	if r.Source == Clock && c.movedSince(c.ticked) {
+	if r.Source == Clock && t.movedSince(t.ticked) {
 		price = 0
 	}
 	c.assume(Assumed{What: what, Of: r.Source, Since: r.At, SizeS: nu, at: r.At}, price)
