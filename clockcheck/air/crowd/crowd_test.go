@@ -2,8 +2,10 @@ package crowd
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -107,6 +109,14 @@ func TestTwoTimes(t *testing.T) {
 			o, err := Of(x, 15)
 			if errors.Is(err, ErrTwo) != c.two {
 				t.Errorf("%d at %v s and %d at %v: %+v, %v", c.n, base, c.rival, base+c.at, o, err)
+			}
+			var n, rival int
+			var away float64
+			if c.two && c.n > c.rival { // and how far apart they are; a middle is that of a station
+				said := err.Error()[strings.LastIndex(err.Error(), ": "):]
+				if _, err := fmt.Sscanf(said, ": %d on one, %d on another %f s away", &n, &rival, &away); err != nil || n != c.n || rival != c.rival || math.Abs(away-math.Abs(c.at)) > 0.1501 {
+					t.Errorf("%d at %v s and %d at %v: %q", c.n, base, c.rival, base+c.at, said)
+				}
 			}
 		}
 	}

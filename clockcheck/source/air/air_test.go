@@ -117,6 +117,32 @@ func TestSameStationsAgain(t *testing.T) {
 	}
 }
 
+// What a crowd says comes through with its two errors, in seconds, and its period.
+func TestCrowd(t *testing.T) {
+	var h Hearings
+	r, ok := h.Take(&clockcheck.Air{Source: clockcheck.Crowd, At: 5e9, UTC: 7e9, Bound: 216 * time.Millisecond, Common: 116 * time.Millisecond,
+		Modulo: 6 * time.Second, Signals: 5})
+	common, variance := parts(0.216, 0.116)
+	if !ok || r.Source != bank.Crowd || r.Z != 2e9 || r.Common != common || r.Var != variance || r.Repeat != 1 || r.Modulo != 6 || r.Dated {
+		t.Errorf("%+v, %v", r, ok)
+	}
+}
+
+// Who sends in even periods is not heard in odd ones, whatever the period.
+func TestEvenAndOdd(t *testing.T) {
+	for _, period := range []time.Duration{6 * time.Second, 7500 * time.Millisecond, 10 * time.Second, 15 * time.Second, 30 * time.Second} {
+		for n, other := range map[int]bool{1: true, 2: false, 3: true, 4: false, 7: true} {
+			var h Hearings
+			a := clockcheck.Air{Source: clockcheck.Crowd, At: 1e9, Bound: 200 * time.Millisecond, Modulo: period, Signals: 9}
+			h.Take(&a)
+			a.At = a.At.Add(time.Duration(n)*period + 400*time.Millisecond) // it is examined a little later or earlier
+			if r, _ := h.Take(&a); (r.Repeat == 1) != other {
+				t.Errorf("%d periods of %v later the same crowd counts %v times", n, period, r.Repeat)
+			}
+		}
+	}
+}
+
 // A crowd's bound is a Gaussian part, at 99 %, and three ranges. By adding up all that they may be, what is
 // taken for it covers them at 99 % and at 99.99 %; and is wider at 99.99 % by a quarter at most, but for
 // a crowd so large that the ranges are nearly all of it.
