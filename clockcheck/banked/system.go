@@ -62,6 +62,14 @@ func (c *systemClock) drift(t, y float64) float64 {
 	return (c.steered.FreqPPM*1e-6-y)*t + math.Copysign(left, c.steered.Pending)
 }
 
+// turned is when the correction under way ends, s from now.
+func (c *systemClock) turned() float64 {
+	if !c.steered.On {
+		return 0
+	}
+	return math.Abs(c.steered.Pending) / slewRate
+}
+
 // Steered says what is being done to the clock from now on.
 func (j *Judge) Steered(s clockcheck.Steered) { j.system.steered = s }
 

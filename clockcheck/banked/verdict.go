@@ -30,6 +30,9 @@ const (
 	// firstStep, s, and by how much each further one is longer, in looking for it (any would do: the
 	// answer is the same; assumption).
 	firstStep, longerStep = 4.0, 4
+	// stretch: where the error shrinks, each stretch looked at is longer by this than the one before: so good-for
+	// falls short by a fifth at most.
+	stretch = 1.2
 )
 
 // verdicts is what was said of each mode.
@@ -216,17 +219,36 @@ func (j *Judge) Promise(dst *clockcheck.Judgement) {
 }
 
 // goodFor looks for the instant at which |error| + guard reaches the tolerance if no
-// reading ever came again, s from now; at most the horizon. It begins at the last answer.
+// reading ever came again, s from now; at most the horizon. It begins at the last answer. The
+// guard grows all the time. The error need not: where it shrinks, the sum may reach the
+// tolerance first and lie below it again later, so what lies between is looked at too.
 func (j *Judge) goodFor(i int, err, tol float64) float64 {
 	c := j.bank.Correction()
-	holds := func(t float64) bool {
-		return j.bank.Holds(tol-math.Abs(err+j.system.drift(t, j.bank.Best().F.V[estimate.Y])), c, t)
+	off := func(t float64) float64 { return math.Abs(err + j.system.drift(t, j.bank.Best().F.V[estimate.Y])) }
+	within := func(off, t float64) bool { return j.bank.Holds(tol-off, c, t) }
+	good := farthest(math.Max(j.verdict.good[i]-1, 1), func(t float64) bool { return within(off(t), t) })
+	if worst := math.Max(off(0), off(j.system.turned())); worst > off(good) && !within(worst, good) {
+		// In each stretch the guard of its end and the larger error of its ends are taken together.
+		a := 0.0
+		for b := 1.0; a < good; b *= stretch {
+			if b = math.Min(b, good); !within(math.Max(off(a), off(b)), b) {
+				break
+			}
+			a = b
+		}
+		good = a
 	}
+	j.verdict.good[i] = good
+	return math.Floor(good)
+}
+
+// farthest is up to where holds is true, s, to half a second or nearGood of it; at most the horizon.
+// It begins to look at t.
+func farthest(t float64, holds func(float64) bool) float64 {
 	good, bad := 0.0, math.Inf(1)
-	for step, t := firstStep, math.Max(j.verdict.good[i]-1, 1); math.IsInf(bad, 1) || good == 0 && bad > 1; step *= longerStep {
+	for step := firstStep; math.IsInf(bad, 1) || good == 0 && bad > 1; step *= longerStep {
 		if holds(t) {
 			if good = t; good >= horizon {
-				j.verdict.good[i] = horizon
 				return horizon
 			}
 			t = math.Min(t+step, horizon)
@@ -244,8 +266,7 @@ func (j *Judge) goodFor(i int, err, tol float64) float64 {
 			bad = mid
 		}
 	}
-	j.verdict.good[i] = good
-	return math.Floor(good)
+	return good
 }
 
 // Ahead is what the error, err now, and the guard would be t seconds from the last Judge
