@@ -14,7 +14,7 @@ first byte was written (ns of UTC).
 """
 import argparse, fcntl, random, socket, struct, sys, termios, threading, time
 
-CHUNK = 16  # bytes written at once: qemu's port has no speed of its own
+CHUNK = 16  # bytes written at once, when the last of them would have come: qemu's port has no speed of its own
 BAUD = 9600
 
 def sentence(body):
@@ -51,6 +51,11 @@ def unread(line):
     """Bytes (with what the kernel adds to each write) that the other end has not taken yet."""
     return struct.unpack("i", fcntl.ioctl(line, termios.TIOCOUTQ, bytes(4)))[0]
 
+def pieces(n):
+    """Begin and end of what is written at once, of n bytes."""
+    ends = [0, *range(1, n, CHUNK), n]
+    return zip(ends, ends[1:])
+
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("socket")
@@ -68,12 +73,14 @@ def main():
     while True:
         text = burst(second - a.weeks * 7 * 86400)
         begin = second + a.latency + max(-a.latency, draw.gauss(0, a.jitter))
-        for i in range(0, len(text), CHUNK):
-            sleep_until(begin + i * 10 / BAUD)
+        # The first byte comes alone. Of more at once the program takes what a line of such a speed takes for them off the
+        # first one's coming, and how many it reads at once depends on how busy the host is.
+        for i, end in pieces(len(text)):
+            sleep_until(begin + (end - 1) * 10 / BAUD)
             if i == 0:
                 print(time.time_ns(), flush=True)
             if not a.wire or not unread(line):
-                line.sendall(text[i:i + CHUNK])
+                line.sendall(text[i:end])
         second = max(second + 1, int(time.time()))
 
 if __name__ == "__main__":

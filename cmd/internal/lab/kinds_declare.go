@@ -5,6 +5,9 @@ import (
 	"time"
 )
 
+// readRarely is how long a hardware clock may go unread: the longest pause of package rtc.
+const readRarely = 10 * time.Minute
+
 // declare says what nobody could see, from what is true of the night.
 func (s *newNight) declare() {
 	for _, l := range s.lies {
@@ -36,7 +39,8 @@ func (s *newNight) declare() {
 			s.c.declare(6, o.from, 0)
 		}
 		for _, at := range s.set {
-			if o.has(at) { // it happens at boot then, unseen
+			// It happens at boot then, unseen; or so shortly before that it is not read again.
+			if o.has(at) || at < o.from && o.from-at < readRarely {
 				s.c.declare(5, o.from, 0)
 			}
 		}
