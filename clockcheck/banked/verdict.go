@@ -30,9 +30,9 @@ const (
 	// firstStep, s, and by how much each further one is longer, in looking for it (any would do: the
 	// answer is the same; assumption).
 	firstStep, longerStep = 4.0, 4
-	// stretch: where the error shrinks, each stretch looked at is longer by this than the one before: so good-for
-	// falls short by a fifth at most (assumption: that is close enough for who plans by it).
-	stretch = 1.2
+	// Where the error shrinks, each stretch that is looked at is longer than what lies before it by this part
+	// of that: so good-for falls short by a hundredth at most (assumption: nobody reads more closely).
+	longestStretch, shortestStretch = 0.2, 0.01
 )
 
 // verdicts is what was said of each mode.
@@ -228,18 +228,28 @@ func (j *Judge) goodFor(i int, err, tol float64) float64 {
 	within := func(off, t float64) bool { return j.bank.Holds(tol-off, c, t) }
 	good := farthest(math.Max(j.verdict.good[i]-1, 1), func(t float64) bool { return within(off(t), t) })
 	if worst := math.Max(off(0), off(j.system.turned())); worst > off(good) && !within(worst, good) {
-		// In each stretch the guard of its end and the larger error of its ends are taken together.
-		a := 0.0
-		for b := 1.0; a < good; b *= stretch {
-			if b = math.Min(b, good); !within(math.Max(off(a), off(b)), b) {
-				break
-			}
-			a = b
-		}
-		good = a
+		good = throughout(good, func(a, b float64) bool { return within(math.Max(off(a), off(b)), b) })
 	}
 	j.verdict.good[i] = good
 	return math.Floor(good)
+}
+
+// throughout is up to where holds is true of each stretch from 0 on, s, at most to end: in a stretch the guard of
+// its end and the larger error of its two ends are taken together, so one that does not hold is
+// tried shorter.
+func throughout(end float64, holds func(a, b float64) bool) float64 {
+	a, longer := 0.0, longestStretch
+	for a < end {
+		switch b := math.Min(a*(1+longer)+0.5, end); {
+		case holds(a, b):
+			a, longer = b, math.Min(2*longer, longestStretch)
+		case longer < shortestStretch:
+			return a
+		default:
+			longer /= 2
+		}
+	}
+	return a
 }
 
 // farthest is up to where holds is true, s, to half a second or nearGood of it; at most the horizon.

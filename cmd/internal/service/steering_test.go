@@ -110,7 +110,9 @@ func TestServiceOrdersTheHardwareClock(t *testing.T) {
 	time.Sleep(20 * time.Millisecond)
 	p := hostclock.Sample()
 	s.tick()
-	s.station.RTC(rtc.Reading{Edge: p.Local, Half: time.Millisecond, Value: p.System.Add(7 * time.Second)})
+	for range 2 { // it is ordered once the hardware clock has said its word
+		s.station.RTC(rtc.Reading{Edge: p.Local, Half: time.Millisecond, Value: p.System.Add(7 * time.Second)})
+	}
 	before := hostclock.Now()
 	s.tick()
 	after := hostclock.Now()
