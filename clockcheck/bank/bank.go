@@ -106,7 +106,9 @@ func (b *Bank) Hear(r *Reading) {
 		b.trace.Reading(*r)
 	}
 	deaf := b.deaf()
-	b.hearer = b.likeliestHearer()
+	if r.Source == Receiver {
+		b.hearer = b.likeliestHearer()
+	}
 	for i := range b.tracks[:b.n] {
 		if b.trace == nil {
 			b.hear(&b.tracks[i], r)

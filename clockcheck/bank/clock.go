@@ -53,7 +53,7 @@ func (b *Bank) Recall(c *Recalled) {
 		t.F.ClockBase = c.Base
 		t.F.Forget(estimate.R, c.Offset, c.Sigma)
 		if c.From.Has(Crowd) { // R is less as UTC is more
-			t.F.Owe(estimate.R, airShared)
+			t.F.Owe(estimate.R, AirShared)
 		}
 		t.F.Forget(estimate.S, c.Rate, c.RateSigma)
 		if c.Scattered > c.Sigma && b.allowed(WritesScatter) {

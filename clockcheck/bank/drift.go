@@ -30,7 +30,7 @@ func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) 
 	}
 	c.rated = r.At
 	if r.Source == Clock && t.movedSince(t.ticked) {
-		price = 0
+		price = 0 // it is paid: the stream has shown the same move
 	}
 	c.assume(Assumed{What: what, Of: r.Source, Since: r.At, SizeS: nu, at: r.At}, price)
 	b.add(c)

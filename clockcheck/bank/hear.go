@@ -90,9 +90,9 @@ func (t *Track) start(r *Reading, z float64) {
 	t.Lo, t.Hi, t.told, t.rated = 0, 0, r.At, r.At
 }
 
-// airShared is the σ of the delays that all hearings of a crowd share, s: √((0.03² + 0.02² + 0.05²)/3), as
-// crowd.Shared, where the three are named.
-const airShared = 0.0356
+// AirShared is the σ of the delays that all hearings of a crowd share, s: √((0.03² + 0.02² + 0.05²)/3), which is
+// crowd.Shared, where the three are named; the rooms forbid that import (TestFloorIsThatOfTheCrowd).
+const AirShared = 0.0356
 
 // seen is the variance of a reading of UTC, as the track expects it, s².
 func (t *Track) seen(r *Reading) float64 {

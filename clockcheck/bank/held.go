@@ -45,7 +45,7 @@ func (b *Bank) Resume(h *Held) {
 		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
 		t.Lo, t.Hi, t.told, t.rated = h.Lo, h.Hi, h.Told, h.Rated
 		if h.From.Has(Crowd) {
-			t.F.Owe(estimate.X, -airShared)
+			t.F.Owe(estimate.X, -AirShared)
 		}
 	}
 	b.settle()

@@ -51,11 +51,11 @@ type waiting struct {
 }
 
 const (
-	// mostWaiting: of FT8 these are two minutes, each of the two crowds four times; the same
-	// stations tell little again (package air).
+	// mostWaiting: of FT8 these are two minutes, 8 · 15 s, each of the two crowds four times; the same
+	// stations tell little again (package air). An assumption: more would narrow nothing.
 	mostWaiting = 8
 	// airLasts: so old a hearing is laid against what is known by now: rateUnlearned carries it by
-	// 30 ppm · 10 min = 18 ms, a fifth of the least bound of a crowd.
+	// 30 ppm · 10 min = 18 ms, a fifth of the least bound of a crowd (assumption: so little does not matter).
 	airLasts = 10 * time.Minute
 )
 

@@ -108,3 +108,7 @@ def received(m, name):
             return sum(len(bytes.fromhex(line.split()[1])) for line in f)
     except FileNotFoundError:
         return 0
+
+def echo_on(m, port):
+    """Root turns a line's echo on. The service switches it off after each burst, maybe before it is looked at."""
+    need(any("-echo " not in m.sh(f"stty -F {port} sane; stty -F {port} -a") for _ in range(5)), "the line does not echo: this proves nothing")

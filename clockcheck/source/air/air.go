@@ -17,9 +17,6 @@ const (
 	// floor is what package crowd adds to its statistical bound for delays: a range, ± s. It is
 	// crowd.Floor, with its source there; the rooms forbid that import (TestFloorIsThatOfTheCrowd).
 	floor = 0.10
-	// floorSigma is the σ of those delays, s: √((0.03² + 0.02² + 0.05²)/3), crowd.Shared (three parts that have
-	// nothing to do with each other; TestFloorIsThatOfTheCrowd).
-	floorSigma = 0.0356
 	// least: no crowd's scatter leaves less, s: derived, the step in which package crowd searches.
 	least = 0.005
 	// leastSignals: of fewer other stations no majority can be right (assumption).
@@ -65,7 +62,7 @@ func (h *Hearings) Take(a *clockcheck.Air) (r bank.Reading, ok bool) {
 func parts(bound, shared float64) (common, variance float64) {
 	shared = max(shared, floor)
 	scatter := max(bound-shared, least) * shareOfBound
-	return math.Hypot(floorSigma, (shared-floor)/math.Sqrt(3)), scatter * scatter
+	return math.Hypot(bank.AirShared, (shared-floor)/math.Sqrt(3)), scatter * scatter
 }
 
 // repeat is how many times the scatter's variance counts now. The same stations are wrong by

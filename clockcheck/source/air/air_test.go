@@ -15,8 +15,8 @@ func TestFloorIsThatOfTheCrowd(t *testing.T) {
 	if floor != crowd.Floor {
 		t.Errorf("the crowd's floor is %v s, %v here", crowd.Floor, floor)
 	}
-	if math.Abs(floorSigma-crowd.Shared) > 5e-5 {
-		t.Errorf("the σ of what a crowd shares is %v s, %v here", crowd.Shared, floorSigma)
+	if math.Abs(bank.AirShared-crowd.Shared) > 5e-5 {
+		t.Errorf("the σ of what a crowd shares is %v s, %v here", crowd.Shared, bank.AirShared)
 	}
 }
 
@@ -65,10 +65,10 @@ func quantile(p, s float64) float64 {
 // What the tie of the sound and a doubtful start of the mode add to the range adds as a variance.
 func TestRangesAdd(t *testing.T) {
 	for _, c := range []struct{ bound, shared, common, scatter float64 }{
-		{0.20, 0, floorSigma, 0.04},
-		{0.216, 0.116, math.Sqrt(floorSigma*floorSigma + 0.016*0.016/3), 0.04},
-		{0.35, 0.25, math.Sqrt(floorSigma*floorSigma + 0.0225/3), 0.04},
-		{0.10, 0.10, floorSigma, 0.002}, // no crowd is without scatter
+		{0.20, 0, bank.AirShared, 0.04},
+		{0.216, 0.116, math.Sqrt(bank.AirShared*bank.AirShared + 0.016*0.016/3), 0.04},
+		{0.35, 0.25, math.Sqrt(bank.AirShared*bank.AirShared + 0.0225/3), 0.04},
+		{0.10, 0.10, bank.AirShared, 0.002}, // no crowd is without scatter
 	} {
 		common, v := parts(c.bound, c.shared)
 		if math.Abs(common-c.common) > 1e-9 || math.Abs(math.Sqrt(v)-c.scatter) > 1e-9 {

@@ -61,7 +61,7 @@ func (s *newNight) declareLie(l lie) {
 // clock at most, which the run before may have left unsure.
 func (s *newNight) declareMark(at time.Duration) {
 	for _, o := range s.offs {
-		if first := o.to + s.c.Receiver.ColdFix + time.Minute; at >= o.from && at < first {
+		if first := o.to + s.firstFix(); at >= o.from && at < first {
 			s.c.declare(8, at, first)
 		}
 	}
@@ -70,7 +70,7 @@ func (s *newNight) declareMark(at time.Duration) {
 // fromTheStart declares what a receiver says falsely, or a line late, from the first word
 // that is heard: nothing that was compared is left beside it.
 func (s *newNight) fromTheStart(l lie) {
-	firstFix := s.c.Receiver.ColdFix + time.Minute
+	firstFix := s.firstFix()
 	if s.begin == 0 && l.from < firstFix { // nothing compared, and nobody there
 		s.c.declare(3, l.from, 0)
 	}
@@ -94,11 +94,14 @@ func (s *newNight) declareLiars(l lie) {
 		s.c.declare(4, l.from, 0)
 	}
 	for _, o := range s.offs { // the hardware clock tells that it stood still: nobody is there until the receiver is
-		if first := o.to + s.c.Receiver.ColdFix + time.Minute; s.c.RTC.StopTold && s.stops(window{0, o.to}) && l.from < first && l.to > o.to {
+		if first := o.to + s.firstFix(); s.c.RTC.StopTold && s.stops(window{0, o.to}) && l.from < first && l.to > o.to {
 			s.c.declare(4, o.to, first)
 		}
 	}
 }
+
+// firstFix is when the receiver has spoken at the latest, from a start on.
+func (s *newNight) firstFix() time.Duration { return s.c.Receiver.ColdFix + time.Minute }
 
 // stops tells whether the hardware clock may have stood still in the cold in a part of the night.
 func (s *newNight) stops(w window) bool {
