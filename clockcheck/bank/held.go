@@ -20,8 +20,8 @@ type Held struct {
 	Doubt           float64         // nats, of these explanations together
 	Told            timescale.Local // the newest reading that told UTC
 	Rated           timescale.Local // up to when a move of the oscillator would have shown
-	Stream          bool            // the receiver took part then, and
-	Lateness        float64         // … was so late, s
+	Stream          bool            // UTC was told by the receiver, among others, and
+	Lateness        float64         // … it was so late when it was last believed, s
 	Same            float64         // s: a stream as late as that, to so much, is the same one
 	// The hardware clock's rate as it was learned, s/s; σ 0 = it was not.
 	ClockRate, ClockRateSigma float64
@@ -128,7 +128,7 @@ func (b *Bank) LatenessTold() bool {
 
 // LatenessDoubt is how unlikely it is that the receiver's lateness is another than mean, s,
 // as it was learned to σ, s; nats: −ln of the weight of the tracks in which it is, among all that
-// have met the receiver. false = none has.
+// have met the receiver: a signal that is false now tells nothing of the unit. false = none has.
 func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 	other, all := 0.0, 0.0
 	for i := range b.tracks[:b.n] {
@@ -137,7 +137,7 @@ func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 			continue
 		}
 		all += b.weight[i]
-		if t.streams() && (t.Free || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma)) {
+		if t.Free || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma) {
 			other += b.weight[i]
 		}
 	}

@@ -60,6 +60,7 @@ type Judge struct {
 	began   bool            // UTC has been told
 	shown   bank.Proved
 	saved   bank.Proved // what was proved in this run already, and is to be saved at once the first time
+	denied  bank.Set    // whom the best track took to be false in this run: the first time that is to be saved at once
 	urgent  bool
 	came    bool // leap-second data have come in, by the best track
 	counted bool // what this start of the receiver told is kept

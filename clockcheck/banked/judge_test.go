@@ -235,3 +235,25 @@ func BenchmarkJudge(b *testing.B) {
 		w.j.Judge(w.now, w.utc, &w.got)
 	}
 }
+
+// That two servers contradict the receiver is kept at once: a power cut after it would have the next
+// start believe the receiver. Once in a run for each source: what comes and goes wears no card.
+func TestWhomTheRunFoundFalseIsSavedAtOnce(t *testing.T) {
+	w := newWorld(t, clockcheck.Learned{})
+	w.servers(5*time.Minute, map[string]float64{"a": 0, "b": 0}, nil)
+	w.run(untilProved)
+	w.j.Urgent()
+	for n := range 3 {
+		w.lie = 5
+		w.servers(5*time.Minute, map[string]float64{"a": 0, "b": 0}, nil)
+		if w.trust("receiver") != clockcheck.Faulty {
+			t.Fatal("the receiver is not called faulty: this proves nothing")
+		}
+		if got := w.j.Urgent(); got != (n == 0) {
+			t.Errorf("contradicted %d times: urgent %v", n+1, got)
+		}
+		w.lie = 0
+		w.servers(30*time.Minute, map[string]float64{"a": 0, "b": 0}, nil)
+		w.j.Urgent()
+	}
+}

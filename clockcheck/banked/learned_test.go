@@ -14,13 +14,15 @@ import (
 // after that reckons with another unit at its price, and no cheaper or dearer.
 func TestDoubtOfLatenessIsKept(t *testing.T) {
 	kept := clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}}
-	doubt := func(late time.Duration) float64 {
+	doubt := func(late, lie time.Duration) float64 {
 		w := newStation(t, kept)
 		w.late = late
 		for range 10 {
 			w.server("a", 0)
 			w.run(60)
 		}
+		w.lie = lie
+		w.run(60)
 		l := w.j.Learned().Latencies
 		if len(l) != 1 {
 			t.Fatalf("kept %+v", l)
@@ -31,11 +33,46 @@ func TestDoubtOfLatenessIsKept(t *testing.T) {
 		return l[0].DoubtNats
 	}
 	another := bank.New(bank.Config{}).Nats(bank.LatenessNew)
-	if d := doubt(150 * time.Millisecond); d < another {
+	if d := doubt(150*time.Millisecond, 0); d < another {
 		t.Errorf("beside a server that bears it out the doubt is %.1f nats, without one %.1f", d, another)
 	}
-	if d := doubt(600 * time.Millisecond); d > another-1 {
-		t.Errorf("beside a server that speaks against it the doubt is %.1f nats, without one %.1f", d, another)
+	for _, lie := range []time.Duration{0, 1800 * time.Millisecond} { // then a false signal, which tells nothing of the unit
+		if d := doubt(600*time.Millisecond, lie); d > another-1 {
+			t.Errorf("beside a server that speaks against it, and a lie of %v, the doubt is %.1f nats, without one %.1f", lie, d, another)
+		}
+	}
+}
+
+// A receiver is found false, and a start later it is right again. What is held was told by its
+// own stream, among others: both together know no more.
+func TestHeldAndItsStreamAreOneWord(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.late = 500 * time.Millisecond // far from the ends of what a lateness may be
+	evening := func() {
+		for range 45 {
+			w.run(60)
+			w.crowd(0)
+		}
+	}
+	evening()
+	w.restart(clockcheck.Learned{Latencies: w.j.Learned().Latencies}, time.Hour)
+	evening()
+	before := w.got.ErrorHi - w.got.ErrorLo
+	w.lie = 1800 * time.Millisecond
+	w.run(60)
+	l := w.j.Learned()
+	if l.Held == nil || len(l.Held.Doubted) == 0 || len(l.Latencies) == 0 {
+		t.Fatalf("the receiver jumped by 1.8 s, and kept is %+v", l)
+	}
+	w.restart(l, time.Minute)
+	w.run(5 * 60)
+	w.lie = 0
+	w.run(30 * 60)
+	if w.got.References[0].Trust != clockcheck.Trusted {
+		t.Fatalf("the receiver is %s: this proves nothing", w.got.References[0].Trust)
+	}
+	if after := w.got.ErrorHi - w.got.ErrorLo; after < before*0.98 {
+		t.Errorf("UTC is known to %.3f s before the lie, to %.3f after", before, after)
 	}
 }
 

@@ -316,6 +316,9 @@ func (j *Judge) changed(at timescale.Local, from bank.Source) {
 	if from != bank.Clock && (p.Second && !j.saved.Second || p.Lateness && !j.saved.Lateness) { // what the hardware clock proves was kept already
 		j.urgent, j.saved.Second, j.saved.Lateness = true, p.Second, p.Lateness || j.saved.Lateness
 	}
+	if out := t.Out &^ j.denied; out != 0 {
+		j.urgent, j.denied = true, j.denied|out
+	}
 	j.shown = p
 	if j.waiting.n > 0 {
 		j.placeWaiting(at)

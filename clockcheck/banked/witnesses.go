@@ -90,8 +90,9 @@ func (j *Judge) KernelWritesRTC(on bool) { j.clock.KernelWrites(on) }
 // WroteRTC says that this program itself has set the hardware clock.
 func (j *Judge) WroteRTC() { j.clock.Set() }
 
-// Urgent tells, once, that what is kept of the hardware clock would mislead a start, or that a
-// start would have to wait for a proof again that this run has made.
+// Urgent tells, once, that what is kept of the hardware clock would mislead a start, that a
+// start would have to wait for a proof again that this run has made, or that it would believe
+// whom this run has found to be false.
 func (j *Judge) Urgent() bool {
 	u := j.clock.Urgent || j.urgent
 	j.clock.Urgent, j.urgent = false, false
