@@ -22,7 +22,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 	b.heldWasFalse(t, r)
 	if b.mayBeNew(t) {
 		c := *t
-		c.open(b.late.Mean)
+		b.open(&c)
 		c.assume(Assumed{What: LatenessNew, Of: Receiver, Since: r.At}, b.another()+b.foretold(t, &c, r))
 		if b.takeUp(&c, r) {
 			b.add(c)
@@ -61,9 +61,15 @@ func (b *Bank) another() float64 {
 	return price
 }
 
-// open frees a learned lateness: it may be that of another receiver of the same kind.
-func (t *Track) open(learned float64) {
-	t.F.Forget(estimate.D, learned, otherUnit)
+// open frees a learned lateness: it may be that of another receiver of the same kind. One in place of
+// a unit that describes the second before is a usual one, nineteen times in twenty (secondBefore):
+// its lateness is any. The other way round that has LatenessNew · 0.05 = 5e-5, what the guard leaves out.
+func (b *Bank) open(t *Track) {
+	mean, sigma := b.late.Mean, otherUnit
+	if mean > beforeFrom && t.LateMost < beforeMost {
+		mean, sigma = t.LateMost*priorMean, t.LateMost*priorSigma
+	}
+	t.F.Forget(estimate.D, mean, sigma)
 	t.Free = true
 }
 

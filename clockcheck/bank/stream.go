@@ -38,7 +38,7 @@ func (b *Bank) Opened(l Lateness) {
 		t.F.Noise.D = lateRestless
 		t.F.Forget(estimate.D, l.Mean, l.Sigma)
 		if t.Free = !l.Known; l.Known && t.Assumes(LatenessNew) {
-			t.open(l.Mean)
+			b.open(t)
 		}
 	}
 	b.weigh()
