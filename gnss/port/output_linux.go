@@ -3,6 +3,8 @@ package port
 import (
 	"os"
 	"path/filepath"
+	"runtime"
+	"sync"
 	"unsafe"
 
 	"golang.org/x/sys/unix"
@@ -26,10 +28,12 @@ import (
 //   - the time that a close waits for output is set to none, where that may be done
 //     (it takes CAP_SYS_ADMIN).
 //
-// What cannot be prevented: a byte that comes in between the kernel's opening and
-// the next system call, some microseconds later, may be echoed if nothing has opened
-// the line since the start of the system: only then does the kernel's own setting,
-// which echoes, hold (tty_init_termios keeps what the last user set).
+// What cannot be prevented: what comes in before the kernel's own opening ends is echoed, if nothing has
+// opened the line since the start of the system: only then does the kernel's own setting,
+// which echoes, hold (tty_init_termios keeps what the last user set). A USB driver begins to read before it
+// raises DTR and RTS, which is a transfer to the adapter (tty_port_open): for that time, a millisecond or so, no program
+// has a descriptor. On a wire of 9600 bit/s that is a byte or two; of a receiver that keeps what nobody
+// reads, all that it kept.
 
 // openHeld opens a line and holds its output before anything else happens in this process.
 //
@@ -63,20 +67,64 @@ func openHeld(path string) (fd int, err error) {
 	}
 }
 
-// openMute opens a line that may know no hold: the echo goes off by the first call that can do
-// it. The kernel lets no byte through while it changes that (n_tty, termios_rwsem).
+// openMute opens a line that may know no hold: the echo goes off by the very first call after the
+// opening. The kernel lets no byte through while it changes that (n_tty, termios_rwsem), and
+// takes the settings whole; the line's own need not be asked for first, since they are set next.
+//
+// At the other end of a USB cable an opening waits for the adapter, a broken one's for seconds. So
+// the call is one that lends the processor to other goroutines, and a second one is there for
+// it to come back to: with one it would stand in the queue behind whatever goroutine runs. Both calls stand
+// side by side, for between them the runtime must not find a place to run another goroutine.
 func openMute(path string, flags int) (fd int, err error) {
-	if fd, err = openFile(path, flags); err != nil {
-		return fd, err
+	name, err := unix.BytePtrFromString(path)
+	if err != nil {
+		return -1, err
 	}
-	var t unix.Termios
-	if _, _, errno := unix.RawSyscall(unix.SYS_IOCTL, uintptr(fd), unix.TCGETS, uintptr(unsafe.Pointer(&t))); errno == 0 {
-		t.Lflag = 0
-		_ = unix.IoctlSetTermios(fd, unix.TCSETS, &t)
+	defer spareProcessor()()
+	mute := unix.Termios{Cflag: firstCflag}
+	mute.Cc[unix.VMIN] = 1
+	at := unix.AT_FDCWD
+	// Once in vain: then the program's pages that this takes are in memory.
+	unix.RawSyscall(unix.SYS_IOCTL, ^uintptr(0), unix.TCSETS, uintptr(unsafe.Pointer(&mute)))
+	for {
+		n, _, errno := unix.Syscall6(unix.SYS_OPENAT, uintptr(at), uintptr(unsafe.Pointer(name)), uintptr(flags), 0, 0, 0)
+		unix.RawSyscall(unix.SYS_IOCTL, n, unix.TCSETS, uintptr(unsafe.Pointer(&mute)))
+		switch errno {
+		case 0:
+			holdOutput(int(n))
+			dropOutput(int(n))
+			return int(n), nil
+		case unix.EINTR:
+		default:
+			return -1, errno
+		}
 	}
-	holdOutput(fd)
-	dropOutput(fd)
-	return fd, nil
+}
+
+// firstCflag is what the kernel itself gives a USB adapter that was never opened, so that its
+// driver has little to change (Linux, usb_serial_init and acm_init). The speed comes later.
+const firstCflag = unix.B9600 | unix.CS8 | unix.CREAD | unix.HUPCL | unix.CLOCAL
+
+var spare struct {
+	sync.Mutex
+	users, former int
+}
+
+// spareProcessor gives the program a second processor until the function that it returns is called.
+func spareProcessor() (done func()) {
+	spare.Lock()
+	defer spare.Unlock()
+	if spare.users++; spare.users == 1 {
+		spare.former = runtime.GOMAXPROCS(0)
+		runtime.GOMAXPROCS(max(spare.former, 2))
+	}
+	return func() {
+		spare.Lock()
+		defer spare.Unlock()
+		if spare.users--; spare.users == 0 {
+			runtime.GOMAXPROCS(spare.former)
+		}
+	}
 }
 
 // keepRaw makes a line raw again where somebody has switched on its echo, or its line by line

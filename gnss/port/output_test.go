@@ -2,6 +2,8 @@ package port
 
 import (
 	"os"
+	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -206,6 +208,72 @@ func TestMuteWithoutAHold(t *testing.T) {
 	write(t, master, sentence(rmcBody))
 	if n := sent(t, master); n != 0 {
 		t.Errorf("%d bytes sent to the receiver", n)
+	}
+}
+
+// TestOpeningThatWaits: an adapter may let its opening wait for seconds. A FIFO does so without end: meanwhile
+// the program goes on, and has a second processor, to which the opening comes back without standing in a queue. Of
+// several openings the last one gives it back.
+func TestOpeningThatWaits(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+	fifos, opened := []string{}, make(chan error, 2)
+	for _, name := range []string{"one", "two"} {
+		fifo := filepath.Join(t.TempDir(), name)
+		if err := unix.Mkfifo(fifo, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		fifos = append(fifos, fifo)
+		go func() {
+			fd, err := openMute(fifo, unix.O_RDONLY|unix.O_CLOEXEC)
+			if err == nil {
+				err = unix.Close(fd)
+			}
+			opened <- err
+		}()
+	}
+	for _, fifo := range fifos {
+		soon(t, "a second processor", func() bool { return runtime.GOMAXPROCS(0) == 2 })
+		var writer int
+		soon(t, "a reader that waits in its opening", func() bool {
+			fd, err := unix.Open(fifo, unix.O_WRONLY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
+			writer = fd
+			return err == nil
+		})
+		if err := <-opened; err != nil {
+			t.Error(err)
+		}
+		unix.Close(writer)
+	}
+	if n := runtime.GOMAXPROCS(0); n != 1 {
+		t.Errorf("%d processors afterwards, want 1", n)
+	}
+}
+
+func soon(t *testing.T, what string, is func() bool) {
+	t.Helper()
+	for end := time.Now().Add(time.Minute); !is(); time.Sleep(time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%s: not within a minute", what)
+		}
+	}
+}
+
+// TestMuteByTheFirstCall: the settings are whole without asking the line for its own, and those that the kernel gives
+// a new USB adapter: neither a call nor a change of the driver's more than it takes.
+func TestMuteByTheFirstCall(t *testing.T) {
+	_, slave := newPTY(t)
+	setEcho(t, slave)
+	fd, err := openMute(slave, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(fd)
+	mode, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if mode.Iflag != 0 || mode.Oflag != 0 || mode.Lflag != 0 || mode.Cflag&^(unix.CBAUD<<16) != firstCflag || mode.Cc[unix.VMIN] != 1 {
+		t.Errorf("%+v", mode)
 	}
 }
 

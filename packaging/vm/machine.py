@@ -158,6 +158,14 @@ class Machine:
         it starts, for then it would leave nobody anything."""
         at_once(self.process.pid)
 
+    def processors(self, which):
+        """The host's processors that the emulator may use from now on."""
+        for thread in os.listdir(f"/proc/{self.process.pid}/task"):
+            try:
+                os.sched_setaffinity(int(thread), which)
+            except (OSError, ProcessLookupError):
+                pass  # it ended just now
+
     def alive(self):
         return self.process.poll() is None
 

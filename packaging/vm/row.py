@@ -92,16 +92,26 @@ def no_rtc(b, m):
     return f"goes on; {why}"
 
 def load(b, m):
-    """All of the processor's time is wanted by others."""
-    seconds = 60 if b.short else 3600
+    """All of the processor's time is wanted by others.
+
+    What starves shows by the limits there are: 3 s until a status is old, 30 s until the watchdog or a silent receiver.
+    Ten times the longest is what is played. The emulator gets one of the host's processors for it: it would take
+    all, before all others, and who has two would have none for the rest."""
+    seconds = 60 if b.short else 300
+    may = os.sched_getaffinity(0)
     m.sh("for n in 1 2 3 4; do systemd-run -q --unit=burn$n python3 -c 'while True: pass'; done")
-    worst, end = 0, time.monotonic() + seconds
-    while time.monotonic() < end:
-        s, *_ = honest(m)
-        age = float(m.sh("cut -d' ' -f1 /proc/uptime")) - s["written"]["boottime_s"]
-        worst = max(worst, age)
-        time.sleep(2)
+    m.processors({max(may)})
+    try:
+        worst, end, process = 0, time.monotonic() + seconds, m.sh("systemctl show -P MainPID noonmark")
+        while time.monotonic() < end:
+            s, *_ = honest(m)
+            age = float(m.sh("cut -d' ' -f1 /proc/uptime")) - s["written"]["boottime_s"]
+            worst = max(worst, age)
+            time.sleep(2)
+    finally:
+        m.processors(may)
     m.sh("systemctl stop burn1 burn2 burn3 burn4")
+    need(m.sh("systemctl show -P MainPID noonmark") == process, "the service was ended meanwhile")
     resumed(m)
     heard(m)
     return f"{seconds} s, the status at most {worst:.1f} s old"
@@ -137,7 +147,7 @@ def hub(b, m):
     m.until("the port", lambda: m.sh("test -e /dev/ttyUSB0", check=False)[0] == 0, 60)
     heard(m)
     took = []
-    for n in range(3 if b.short else 20):
+    for n in range(3 if b.short else 10):
         m.sh("for d in /sys/bus/usb/devices/usb*/authorized; do echo 0 >$d; done; sleep 1; for d in /sys/bus/usb/devices/usb*/authorized; do echo 1 >$d; done")
         m.until("its loss noticed, or heard again", lambda: m.sh("test -e /dev/ttyUSB0", check=False)[0] == 0, 60)
         took.append(heard(m))
