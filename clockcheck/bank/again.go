@@ -32,11 +32,14 @@ func (t *Track) fitsAgain(r *Reading) (z, v float64, first, ok bool) {
 	case r.Source == Receiver && t.Met && (!t.Free || !t.knownWell() || t.ledAway()):
 		mean, pv := t.F.Expect(estimate.Stream)
 		return t.F.Rel(r.At, r.Z) - float64(t.Lead) - mean, pv + r.Var + dragFloor*dragFloor, false, true
-	case r.Source == Receiver && (!t.Free || t.knownWell()):
+	case r.Source == Receiver && !t.Free: // of a known lateness, and not met in this run
+		mean, pv := t.F.Expect(estimate.Stream)
+		return t.gap(t.F.Rel(r.At, r.Z) - mean), pv + r.Var + dragFloor*dragFloor, true, true
+	case r.Source == Receiver && t.knownWell():
 		if t.fitsLead(r, 0) {
-			return 0, 1, t.Free, true
+			return 0, 1, true, true
 		}
-		return t.amiss(r), amissVar, t.Free, true
+		return t.amiss(r), amissVar, true, true
 	case r.Source == Receiver || r.Source == Clock:
 		return 0, 0, false, false
 	}

@@ -43,6 +43,28 @@ func TestDoubtOfLatenessIsKept(t *testing.T) {
 	}
 }
 
+// A receiver that the run before found false comes within 3 σ of what the hardware clock and its
+// learned lateness have it say: by so wide an expectation that is no sign that it is right again.
+func TestComesBackOnlyWhereExpected(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}})
+	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: 0.08, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []string{"receiver"}}
+	w.j = New(clockcheck.Config{Modes: w.j.cfg.Modes, RTCCompensated: true}, w.j.learned)
+	w.open()
+	w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc, Sigma: time.Millisecond})
+	w.lie = 2300 * time.Millisecond
+	w.run(60)
+	w.lie = -240 * time.Millisecond
+	w.run(10 * 60)
+	if math.Abs(w.got.Error) > 0.1 {
+		t.Errorf("the clock is right, and is said to be %.2f s off, as the receiver says", w.got.Error)
+	}
+	w.lie = 0
+	w.run(10 * 60)
+	if w.got.References[0].Trust == clockcheck.Faulty {
+		t.Errorf("right again, it stays out: %s", w.got.References[0].Because)
+	}
+}
+
 // A unit that describes the second before gave way to a usual one of the same identity, which is alone:
 // the guard holds where that has UTC, 1.07 s away (run looks at that each second).
 func TestAUsualUnitAfterOneOfTheSecondBefore(t *testing.T) {
