@@ -51,14 +51,40 @@ func (b *Bank) Resume(h *Held) {
 	b.settle()
 }
 
-// goesOn tells whether a stream that is met is the one of the run before: as late as it
-// was, where nothing else has told UTC since. Where whole seconds were open it is met as
-// for the first time, with each that it may lead by.
-func (b *Bank) goesOn(t *Track, r *Reading) bool {
+// fromHeld is how far a stream that is met is from where the run before had it, nu s. ok is false
+// where that run did not hear it, left whole seconds open, or something else has told UTC since.
+func (b *Bank) fromHeld(t *Track, r *Reading) (nu float64, ok bool) {
 	h := &b.held
 	drift := wide * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
-	return h.Stream && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) && drift < h.Same &&
-		math.Abs(t.F.Rel(r.At, r.Z)-t.F.V[estimate.X]+h.Lateness) < h.Same
+	return t.F.Rel(r.At, r.Z) - t.F.V[estimate.X] + h.Lateness,
+		h.Stream && t.Located && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) && drift < h.Same
+}
+
+// goesOn tells whether a stream that is met is the one of the run before: as late as it
+// was. Where whole seconds were open it is met as for the first time, with each that it may lead by.
+func (b *Bank) goesOn(t *Track, r *Reading) bool {
+	nu, ok := b.fromHeld(t, r)
+	return ok && math.Abs(nu) < b.held.Same
+}
+
+// movedUnseen: a stream that is met is not where the run before had it, nor a whole number of seconds
+// ahead of that. It jumped while nobody looked: that costs as much as if it had been seen.
+func (b *Bank) movedUnseen(t *Track, r *Reading) {
+	nu, ok := b.fromHeld(t, r)
+	if lead := math.Round(nu); !ok || lead >= 0 && lead <= float64(r.Stream.LeadMost) && math.Abs(nu-lead) < b.held.Same {
+		return
+	}
+	if c := *t; b.allowed(ReceiverFalse) {
+		c.F.Advance(r.At)
+		c.F.Attach(estimate.D, b.held.Lateness-c.F.V[estimate.X], 1, r.Var)
+		c.Met = true
+		c.silence()
+		c.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverFalse])
+		b.add(c)
+	}
+	if b.allowed(LatenessMoved) {
+		t.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
+	}
 }
 
 // Doubted is whom some explanation, of those that the guard reckons with, takes to be

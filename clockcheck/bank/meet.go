@@ -20,6 +20,7 @@ func (b *Bank) meetStream(t *Track, r *Reading) {
 		return
 	}
 	b.heldWasFalse(t, r)
+	b.movedUnseen(t, r)
 	if b.mayBeNew(t) {
 		c := *t
 		b.open(&c)

@@ -43,6 +43,25 @@ func TestDoubtOfLatenessIsKept(t *testing.T) {
 	}
 }
 
+// A lie that begins while the program is dead moves the stream of the run before: that is no other
+// than a jump that was seen, and the truth stays in what is said.
+func TestMovedWhileDead(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{})
+	w.run(45 * 60)
+	l := w.j.Learned()
+	w.lie = 440 * time.Millisecond
+	w.restart(l, time.Minute)
+	w.run(40 * 60)
+	if w.got.ErrorLo > 0 || w.got.ErrorHi < 0 {
+		t.Errorf("the clock is right, and %.2f to %.2f s off by what is said", w.got.ErrorLo, w.got.ErrorHi)
+	}
+	w.lie = 0
+	w.run(20 * 60)
+	if w.got.ErrorLo > 0 || w.got.ErrorHi < 0 || w.got.References[0].Trust == clockcheck.Faulty {
+		t.Errorf("right again: %.2f to %.2f s off by what is said, the receiver is %s", w.got.ErrorLo, w.got.ErrorHi, w.got.References[0].Trust)
+	}
+}
+
 // A receiver that the run before found false comes within 3 σ of what the hardware clock and its
 // learned lateness have it say: by so wide an expectation that is no sign that it is right again.
 func TestComesBackOnlyWhereExpected(t *testing.T) {
