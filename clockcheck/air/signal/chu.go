@@ -26,39 +26,55 @@ func chu(samples []float32) (s Station, ok bool) {
 	}
 	s = Station{Name: "CHU", SecondS: math.Mod(begin/1e3+1, 1), Second: true}
 	s.minute(samples, marks[3])
-	reads := map[int]int{} // second of the minute's begin, among those of the sound
-	var last time.Time
+	var frames []minuteRead
+	year, of := 0, 0
 	for sec := 0; float64(sec)+s.SecondS+0.6 < float64(len(samples))/rate; sec++ {
-		b, ok := bytesAt(samples, s.SecondS+float64(sec))
+		b, ok := bytesNear(samples, s.SecondS+float64(sec))
 		if !ok {
 			continue
 		}
 		if day, hour, minute, second, ok := frameA(b); ok {
-			reads[sec-second]++
-			last = time.Date(0, 1, day, hour, minute, 0, 0, time.UTC)
-			s.MinuteS, s.Minute = s.SecondS+float64(sec-second), true
-		} else if dut1, year, tai, ok := frameB(b); ok {
-			s.DUT1, s.TAI = dut1, tai
-			s.UTC = time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)
+			frames = append(frames, minuteRead{sec - second, day, hour, minute})
+		} else if dut1, y, tai, ok := frameB(b); ok {
+			s.DUT1, s.TAI, year, of = dut1, tai, y, sec-yearSecond
 		}
 	}
-	return s.dated(reads, last), true
+	return s.dated(frames, year, of), true
 }
 
-// dated joins the year of frame B and the day of frame A; two of frame A must agree.
-func (s Station) dated(reads map[int]int, last time.Time) Station {
-	year := s.UTC.Year()
-	s.UTC = time.Time{}
-	most := 0
-	for _, n := range reads {
-		most = max(most, n)
-	}
-	if len(reads) != 1 || most < 2 {
-		s.Minute = s.Minute && len(reads) == 0
+// yearSecond is the second of a minute in which frame B is sent.
+const yearSecond = 31
+
+// minuteRead is what a frame A says: the minute, and the second of the sound in which it began.
+type minuteRead struct{ begin, day, hour, minute int }
+
+// first is when the sound began by it, in a year without a number: frames of two minutes agree on it,
+// but for those on either side of a new year.
+func (m minuteRead) first() time.Time {
+	return time.Date(0, 1, m.day, m.hour, m.minute, -m.begin, 0, time.UTC)
+}
+
+// dated takes the minute from frames A, where two agree, and joins the year of a frame B of the same
+// minute, the one that began in second of of the sound. A frame alone may only bear out the long
+// tone; where frames contradict it or each other, no minute is told.
+func (s Station) dated(frames []minuteRead, year, of int) Station {
+	if len(frames) == 0 {
 		return s
 	}
-	if year > 1 {
-		s.UTC = time.Date(year, 1, last.YearDay(), last.Hour(), last.Minute(), 0, 0, time.UTC)
+	at := s.SecondS + float64(frames[0].begin)
+	borne := s.Minute && math.Abs(math.Remainder(at-s.MinuteS, 60)) < 0.5
+	s.Minute = len(frames) > 1 || borne
+	for _, f := range frames {
+		s.Minute = s.Minute && f.first().Equal(frames[0].first())
+	}
+	if !s.Minute || len(frames) == 1 {
+		return s
+	}
+	s.MinuteS = at
+	for _, f := range frames {
+		if f.begin == of && year > 0 {
+			s.MinuteS, s.UTC = s.SecondS+float64(of), time.Date(year, 1, f.day, f.hour, f.minute, 0, 0, time.UTC)
+		}
 	}
 	return s
 }
@@ -94,13 +110,56 @@ func step(p []float64) (begin float64, ok bool) {
 // simulation over 0 to 30 dB.
 const edgeMS = 4.0
 
+// bitReach, s: the begin of a second is known to so much of a bit of 3.3 ms, and where a path is
+// late by 1 to 2 ms (ITU-R F.1487, middle latitudes) a bit is read best from its later part.
+const bitReach, bitStep = 2.0e-3, 0.5e-3
+
+// bytesNear reads the ten bytes of the second that begins near begin, s: at the first of the
+// instants around it where each start and stop bit is right and the frame is whole.
+func bytesNear(samples []float32, begin float64) (out [dataBytes]byte, ok bool) {
+	for k := 0.0; k*bitStep <= bitReach; k++ {
+		for _, off := range [...]float64{k, -k} {
+			if out, ok = bytesAt(samples, begin+off*bitStep); ok && whole(out) {
+				return out, true
+			}
+		}
+	}
+	return out, false
+}
+
+// whole tells whether a frame's two halves are alike, or each other's inverse.
+func whole(b [dataBytes]byte) bool {
+	same, inverse := true, true
+	for i := range dataBytes / 2 {
+		same, inverse = same && b[i] == b[i+5], inverse && b[i] == ^b[i+5]
+	}
+	return same || inverse
+}
+
 // bytesAt reads the ten bytes of the second that begins at begin, s; each start and stop
-// bit must be right.
+// bit must be right. The two tones may fade apart, so a bit is what it is nearer to, by the
+// levels of both tones in the start bits, which are spaces, and in the stop bits, which are marks.
 func bytesAt(samples []float32, begin float64) (out [dataBytes]byte, ok bool) {
-	for i := range out {
-		for bit := range frameBits {
+	var level [dataBytes][frameBits][2]float64 // the amplitudes of mark and space
+	var space, mark [2]float64
+	for i := range level {
+		for bit := range level[i] {
 			from := begin + dataMS/1e3 + float64(i*frameBits+bit)/baud
-			one := power(samples, markHz, from) > power(samples, spaceHz, from)
+			l := &level[i][bit]
+			l[0], l[1] = math.Sqrt(power(samples, markHz, from)), math.Sqrt(power(samples, spaceHz, from))
+			for tone := range l {
+				switch {
+				case bit == 0:
+					space[tone] += l[tone] / dataBytes
+				case bit > 8:
+					mark[tone] += l[tone] / (2 * dataBytes)
+				}
+			}
+		}
+	}
+	for i := range level {
+		for bit, l := range level[i] {
+			one := sq(l[0]-mark[0])+sq(l[1]-mark[1]) < sq(l[0]-space[0])+sq(l[1]-space[1])
 			switch {
 			case bit == 0 && one, bit > 8 && !one:
 				return out, false

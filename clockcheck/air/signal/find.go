@@ -192,25 +192,28 @@ func long(u []float64, i int, hz float64) (t ticked) {
 	return t
 }
 
-// minute looks for the long tone that begins the minute.
+// minute looks for the long tone that begins the minute. Every second of a minute must have been
+// heard: else the tone may be in one that was not, and what is loudest of the rest is a voice or code.
 func (s *Station) minute(samples []float32, m mark) {
 	env := envelope(samples, m.hz, 25)
 	from, to := max(50, m.tick+30), m.minute-30 // where no other second has the tone
-	tone := func(sec int) float64 {
+	tone := func(sec int) (level float64, heard bool) {
 		var x []float64
 		for ms := from; ms < to; ms += 10 {
 			if i := int(s.SecondS*1e3) + sec*1000 + ms; i < len(env) {
 				x = append(x, env[i])
 			}
 		}
-		if len(x) < (to-from)/10 {
-			return 0
-		}
-		return median(x)
+		return median(x), len(x) >= (to-from)/10
 	}
 	var loud [60]float64
-	for sec := 0; sec*1000 < len(env); sec++ {
-		loud[sec%60] = math.Max(loud[sec%60], tone(sec))
+	for sec := 0; sec < 60 || sec*1000 < len(env); sec++ {
+		level, heard := tone(sec)
+		if heard {
+			loud[sec%60] = math.Max(loud[sec%60], level)
+		} else if sec < 60 {
+			return
+		}
 	}
 	first, second := 0, -1
 	for i := range loud {
