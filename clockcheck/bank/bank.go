@@ -105,9 +105,13 @@ func (b *Bank) Hear(r *Reading) {
 	if b.trace != nil {
 		b.trace.Reading(*r)
 	}
-	deaf := b.deaf()
-	if r.Source == Receiver {
+	deaf, believer := b.deaf(r.Source), -1
+	switch r.Source {
+	case Receiver:
 		b.hearer = b.likeliestHearer()
+	case Clock:
+	default:
+		believer = b.likeliestBeliever(r.Source)
 	}
 	for i := range b.tracks[:b.n] {
 		if b.trace == nil {
@@ -125,6 +129,9 @@ func (b *Bank) Hear(r *Reading) {
 	}
 	if r.Source == Clock {
 		b.setToo(r)
+	}
+	if believer >= 0 && b.tracks[believer].Out.Has(r.Source) {
+		b.contradictedToo(deaf, r)
 	}
 	b.deliver()
 	if r.Source == Receiver {

@@ -6,10 +6,10 @@ import "math"
 // receiver to be false for one reason would explain all that it does later for nothing,
 // and outlive those who have to pay for each.
 
-// deaf is which tracks do not hear the receiver, by their places.
-func (b *Bank) deaf() (places uint32) {
+// deaf is which tracks take a source to be false, by their places.
+func (b *Bank) deaf(s Source) (places uint32) {
 	for i := range b.tracks[:b.n] {
-		if b.tracks[i].Out.Has(Receiver) {
+		if b.tracks[i].Out.Has(s) {
 			places |= 1 << i
 		}
 	}
@@ -43,6 +43,33 @@ func (b *Bank) movesToo(deaf uint32, r *Reading) {
 		if z, v, _, ok := t.fitsAgain(r); !ok || nats(z, v) > easyStrain {
 			t.Cost += b.nats[FalseMoves]
 			t.way = way
+		}
+	}
+}
+
+// likeliestBeliever is the place of the cheapest track that hears a source which tells UTC itself and
+// that lives; −1 = there is none.
+func (b *Bank) likeliestBeliever(s Source) (place int) {
+	place = -1
+	for i := range b.tracks[:b.n] {
+		if t := &b.tracks[i]; t.Located && !t.Latent && t.hears(s) && (place < 0 || t.total() < b.tracks[place].total()) {
+			place = i
+		}
+	}
+	return place
+}
+
+// contradictedToo: a source that tells UTC itself contradicts the likeliest of those who believed it, who
+// pays that it is false. Who took it to be false before pays that it moves besides, unless that
+// makes it right: a source that is false is as steady as one that is right, until it is seen to move.
+func (b *Bank) contradictedToo(deaf uint32, r *Reading) {
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if deaf>>i&1 == 0 || !t.Out.Has(r.Source) {
+			continue
+		}
+		if z, v, _, ok := t.fitsAgain(r); !ok || nats(z, v) > easyStrain {
+			t.Cost += b.nats[FalseMoves]
 		}
 	}
 }

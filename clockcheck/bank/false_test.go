@@ -59,3 +59,39 @@ func TestStepOfAFalseReceiver(t *testing.T) {
 		}
 	}
 }
+
+// Another receiver is 0.53 s later than the one whose lateness was learned, and a crowd says so; or
+// the crowd is false. Once it errs by more than its scatter. To either account that is one thing
+// more, and neither explains it for nothing: both stay.
+func TestHearingThatErrsSpeaksAgainstNeither(t *testing.T) {
+	for _, errs := range []float64{-0.13, 0.13} {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.02, Most: 1.2, Known: true})
+		crowd := func(at timescale.Local, off, sigma float64) {
+			b.Hear(&Reading{Source: Crowd, At: at, Z: int64((1000 + off) * 1e9), Common: AirShared, Var: sigma * sigma, Modulo: 15})
+		}
+		wide := func() float64 { lo, hi := b.Guard(0); return math.Max(-lo, hi) }
+		for k := timescale.Local(1); k < 400; k++ {
+			b.Hear(look(k*10*second, 1000-0.83, 0.001))
+			switch k {
+			case 3:
+				crowd(k*10*second+second, 0, 0.16) // loosely: it agrees with the learned lateness
+			case 180:
+				crowd(k*10*second+second, 0, 0.02)
+			}
+			if k == 78 || k == 156 || k == 234 {
+				b.Page(9)
+			}
+			if k == 300 {
+				before := wide()
+				if before < 0.6 {
+					t.Fatalf("before, the guard is %.3f s: this proves nothing", before)
+				}
+				crowd(k*10*second+second, errs, 0.018)
+				if after := wide(); after < 0.58 {
+					t.Errorf("after a hearing that errs by %.3f s the guard is %.3f s, before %.3f s: one account is gone", errs, after, before)
+				}
+			}
+		}
+	}
+}
