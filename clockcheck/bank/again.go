@@ -21,7 +21,8 @@ func (t *Track) ledAway() bool {
 
 // fitsAgain tells how far a reading of a source that the track takes to be false is from what the
 // track has it say, z, to the variance v. ok is false where that tells nothing: where UTC may be
-// anywhere, all fit. first: the receiver would be met as for the first time.
+// anywhere, all fit; and beyond knownWell easyStrain is wider than leapt, so what is false fits as well as
+// what is right. first: the receiver would be met as for the first time.
 func (t *Track) fitsAgain(r *Reading) (z, v float64, first, ok bool) {
 	if !t.Located || t.Latent || t.Hi-t.Lo >= anywhere {
 		return 0, 0, false, false
@@ -32,7 +33,7 @@ func (t *Track) fitsAgain(r *Reading) (z, v float64, first, ok bool) {
 	case r.Source == Receiver && t.Met && (!t.Free || !t.knownWell() || t.ledAway()):
 		mean, pv := t.F.Expect(estimate.Stream)
 		return t.F.Rel(r.At, r.Z) - float64(t.Lead) - mean, pv + r.Var + dragFloor*dragFloor, false, true
-	case r.Source == Receiver && !t.Free: // of a known lateness, and not met in this run
+	case r.Source == Receiver && t.knownWell() && !t.Free: // of a known lateness, and not met in this run
 		mean, pv := t.F.Expect(estimate.Stream)
 		return t.gap(t.F.Rel(r.At, r.Z) - mean), pv + r.Var + dragFloor*dragFloor, true, true
 	case r.Source == Receiver && t.knownWell():

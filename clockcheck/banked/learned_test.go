@@ -84,6 +84,21 @@ func TestComesBackOnlyWhereExpected(t *testing.T) {
 	}
 }
 
+// A hardware clock that is good to 5 s only, since the run before was in doubt, foretells nothing: a
+// receiver that it found false, still 1 s wrong, does not come back by that.
+func TestComesBackOnlyWhereUTCIsKnown(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}})
+	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: 1.3, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []string{"receiver"}}
+	w.j = New(clockcheck.Config{Modes: w.j.cfg.Modes, RTCCompensated: true}, w.j.learned)
+	w.open()
+	w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc, Sigma: time.Millisecond})
+	w.lie = -time.Second
+	w.run(45 * 60) // fails if the truth leaves the guard
+	if w.proved("second") || !w.got.Guarded {
+		t.Errorf("as likely as not the receiver is false, and proved is %v, guard %.1f s", w.got.Proved, w.got.Guard)
+	}
+}
+
 // A unit that describes the second before gave way to a usual one of the same identity, which is alone:
 // the guard holds where that has UTC, 1.07 s away (run looks at that each second).
 func TestAUsualUnitAfterOneOfTheSecondBefore(t *testing.T) {
