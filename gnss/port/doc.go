@@ -1,7 +1,9 @@
 // Package port finds, opens and holds the byte source of a GNSS receiver,
 // through unplugging, for ever. A device name comes in; bytes with the instant
 // of their arrival go out. It only ever reads: nothing is written to a port, and
-// the kernel's own echo is held back (output_linux.go).
+// the kernel's own echo is held back. What no program can hold back is the echo of what
+// comes in before the kernel's own opening of a USB adapter ends, the first since the
+// start of the system: some bytes of the receiver's own (output_linux.go).
 //
 // Opening a serial port raises its DTR and RTS lines, and on many stations one
 // of them keys the transmitter. Hence these rules, which the tests hold:

@@ -1,18 +1,19 @@
 #!/usr/bin/env python3
 """A satellite receiver on a serial line, by the clock of the machine that runs this.
 
-    receiver.py SOCKET [--latency S] [--jitter S] [--weeks N] [--seed N] [--wire 1]
+    receiver.py SOCKET [--latency S] [--jitter S] [--weeks N] [--seed N] [--wire 1] [--drip S]
 
 One epoch a second, about 480 bytes at 9600 baud, first byte `latency` after the
 second with a normal jitter; the same seed gives the same jitter. It says FG69gu (the
 survey camp on the salt flat). --weeks says a date so many weeks early, as receivers
 do whose week counter has rolled over (IS-GPS-200, 20.3.3.3.1.1: ten bits, 1024 weeks).
---wire 1: what nobody reads is lost, as on a wire; else it waits in the socket, without end.
+--wire 1: what nobody reads is lost, as on a wire; else it waits in the socket, without end. Between SIGUSR1 and SIGUSR2
+it says nothing. --drip S: in place of sentences one byte each S seconds, for whoever counts which of them come back.
 It shares no code with noonmark. Nothing is ever to be sent to it: what comes all the
 same is kept in SOCKET.received, with the instant of its coming. For each burst a line on standard output: when its
 first byte was written (ns of UTC).
 """
-import argparse, fcntl, random, socket, struct, sys, termios, threading, time
+import argparse, fcntl, random, signal, socket, struct, sys, termios, threading, time
 
 CHUNK = 16  # bytes written at once, when the last of them would have come: qemu's port has no speed of its own
 BAUD = 9600
@@ -64,11 +65,22 @@ def main():
     p.add_argument("--weeks", type=int, default=0)
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--wire", type=int, default=0)
+    p.add_argument("--drip", type=float, default=0)
     a = p.parse_args()
     draw = random.Random(a.seed)
     line = socket.socket(socket.AF_UNIX)
     line.connect(a.socket)
+    says = threading.Event()
+    says.set()
+    signal.signal(signal.SIGUSR1, lambda *_: says.clear())
+    signal.signal(signal.SIGUSR2, lambda *_: says.set())
     threading.Thread(target=listen, args=(line, a.socket + ".received"), daemon=True).start()
+    def say(text):
+        if says.is_set() and not (a.wire and unread(line)):
+            line.sendall(text)
+    while a.drip:
+        time.sleep(a.drip)
+        say(b".")
     second = int(time.time()) + 1
     while True:
         text = burst(second - a.weeks * 7 * 86400)
@@ -79,8 +91,7 @@ def main():
             sleep_until(begin + (end - 1) * 10 / BAUD)
             if i == 0:
                 print(time.time_ns(), flush=True)
-            if not a.wire or not unread(line):
-                line.sendall(text[i:end])
+            say(text[i:end])
         second = max(second + 1, int(time.time()))
 
 if __name__ == "__main__":
