@@ -68,9 +68,13 @@ func (b *Bank) goesOn(t *Track, r *Reading) bool {
 }
 
 // movedUnseen: a stream that is met is not where the run before had it, nor a whole number of seconds
-// ahead of that. It jumped while nobody looked: that costs as much as if it had been seen.
+// ahead of that. It jumped while nobody looked: that costs as much as if it had been seen. One that was
+// false then, as likely as not, moves on or is right again: that is no surprise.
 func (b *Bank) movedUnseen(t *Track, r *Reading) {
 	nu, ok := b.fromHeld(t, r)
+	if b.held.Doubted.Has(Receiver) && b.held.Doubt < b.nats[ServerFalse]/2 {
+		return
+	}
 	if lead := math.Round(nu); !ok || lead >= 0 && lead <= float64(r.Stream.LeadMost) && math.Abs(nu-lead) < b.held.Same {
 		return
 	}
