@@ -33,10 +33,31 @@ type Held struct {
 	// where there is none such.
 	RoomLoS float64 `json:"room_lo_s,omitempty"`
 	RoomHiS float64 `json:"room_hi_s,omitempty"`
+	// The two accounts that a doubt of the receiver leaves, the one that was believed first; none
+	// where there is no such doubt. Both together are what is said above.
+	Accounts []HeldAccount `json:"accounts,omitempty"`
 	// Kept by versions that judged by rules: who said something else, and whether the receiver
 	// had left its own stream.
 	Doubts  []HeldDoubt `json:"doubts,omitempty"`
 	NoProof bool        `json:"no_proof,omitempty"`
+}
+
+// HeldAccount is where UTC was when the run ended by those who hear the receiver, or by those to
+// whom it is false. Of the fields that Held has, too, they say the same.
+type HeldAccount struct {
+	ReceiverFalse bool            `json:"receiver_false,omitempty"`
+	DearerNats    float64         `json:"dearer_nats,omitempty"` // than the first, at least 0
+	OffS          float64         `json:"off_s"`                 // UTC is later than OffsetNS has it
+	SigmaS        float64         `json:"sigma_s"`
+	RoomLoS       float64         `json:"room_lo_s,omitempty"`
+	RoomHiS       float64         `json:"room_hi_s,omitempty"`
+	RatePPM       float64         `json:"rate_ppm"`
+	RateSigmaPPM  float64         `json:"rate_sigma_ppm"`
+	Ancestry      []string        `json:"ancestry"`
+	Confirmed     timescale.Local `json:"confirmed_local_ns"`
+	Rated         timescale.Local `json:"rated_local_ns"`
+	Stream        bool            `json:"stream"`
+	LatenessS     float64         `json:"lateness_s"`
 }
 
 // HeldDoubt is a reference that said something else when the run ended: where it would have

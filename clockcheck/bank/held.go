@@ -23,6 +23,9 @@ type Held struct {
 	Stream          bool            // UTC was told by the receiver, among others, and
 	Lateness        float64         // … it was so late when it was last believed, s
 	Same            float64         // s: a stream as late as that, to so much, is the same one
+	// Two is the two accounts that a run in doubt of the receiver left; that it has none has Sigma 0.
+	// They take the place of what is said above, but for Z, At and Dated.
+	Two [2]Account
 	// The hardware clock's rate as it was learned, s/s; σ 0 = it was not.
 	ClockRate, ClockRateSigma float64
 }
@@ -30,24 +33,26 @@ type Held struct {
 // Resume goes on from what the run before knew, as through a silence.
 func (b *Bank) Resume(h *Held) {
 	b.held = *h
-	b.doubtAgain(h.Doubted, h.Doubt)
-	for i := range b.tracks[:b.n] {
-		t := &b.tracks[i]
-		if t.Located {
-			continue
-		}
-		t.F.Base, t.F.At = h.Z, h.At
-		t.F.Start(0, estimate.Time, h.Sigma*h.Sigma)
-		t.F.Forget(estimate.Y, h.Rate, h.RateSigma)
-		if h.ClockRateSigma > 0 {
-			t.F.Forget(estimate.S, h.ClockRate, h.ClockRateSigma)
-		}
-		t.Located, t.Dated, t.On, t.Roots = true, h.Dated, SetOf(Before), h.From
-		t.Lo, t.Hi, t.told, t.rated = h.Lo, h.Hi, h.Told, h.Rated
-		if h.From.Has(Crowd) {
-			t.F.Owe(estimate.X, -AirShared)
+	split, doubted := h.Two[1].Sigma > 0 && b.allowed(ReceiverFalse), h.Doubted
+	if split { // the doubt of the receiver has an account of its own
+		doubted &^= SetOf(Receiver, Pulse)
+	}
+	b.doubtAgain(doubted, h.Doubt)
+	one := Account{Sigma: h.Sigma, Lo: h.Lo, Hi: h.Hi, Rate: h.Rate, RateSigma: h.RateSigma, Stream: h.Stream, Lateness: h.Lateness,
+		From: h.From, Told: h.Told, Rated: h.Rated}
+	for i, n := 0, b.n; i < n; i++ {
+		switch t := &b.tracks[i]; {
+		case t.Located:
+		case split:
+			other := *t
+			other.goOn(h, &h.Two[1], h.Two[1].Nats)
+			t.goOn(h, &h.Two[0], 0)
+			b.add(other)
+		default:
+			t.goOn(h, &one, 0)
 		}
 	}
+	b.deliver()
 	b.settle()
 }
 
@@ -56,8 +61,7 @@ func (b *Bank) Resume(h *Held) {
 func (b *Bank) fromHeld(t *Track, r *Reading) (nu float64, ok bool) {
 	h := &b.held
 	drift := wide * t.F.Sigma(estimate.Y) * r.At.Sub(h.At).Seconds()
-	return t.F.Rel(r.At, r.Z) - t.F.V[estimate.X] + h.Lateness,
-		h.Stream && t.Located && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) && drift < h.Same
+	return t.F.Rel(r.At, r.Z) - t.F.V[estimate.X] + t.heldLate, t.toldBefore() && drift < h.Same
 }
 
 // goesOn tells whether a stream that is met is the one of the run before: as late as it
@@ -80,7 +84,7 @@ func (b *Bank) movedUnseen(t *Track, r *Reading) {
 	}
 	if c := *t; b.allowed(ReceiverFalse) {
 		c.F.Advance(r.At)
-		c.F.Attach(estimate.D, b.held.Lateness-c.F.V[estimate.X], 1, r.Var)
+		c.F.Attach(estimate.D, c.heldLate-c.F.V[estimate.X], 1, r.Var)
 		c.Met = true
 		c.silence()
 		c.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverFalse])
@@ -89,6 +93,12 @@ func (b *Bank) movedUnseen(t *Track, r *Reading) {
 	if b.allowed(LatenessMoved) {
 		t.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
 	}
+}
+
+// toldBefore tells whether the receiver told the track's UTC in the run before, led by nothing, and
+// nobody has told it since.
+func (t *Track) toldBefore() bool {
+	return t.Located && t.streamed && t.Hi-t.Lo < 1 && t.On.Only(SetOf(Before, Clock))
 }
 
 // Doubted is whom some explanation, of those that the guard reckons with, takes to be

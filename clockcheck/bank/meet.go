@@ -151,7 +151,7 @@ func (b *Bank) missing(t *Track, r *Reading) float64 {
 		// leads by just as many by chance: any number is as likely.
 		price += math.Log(MaxLead)
 	}
-	if h := &b.held; h.Stream && h.Hi-h.Lo < 1 && t.On.Only(SetOf(Before, Clock)) {
+	if t.toldBefore() {
 		price += restarted
 	}
 	return price

@@ -50,6 +50,8 @@ type Track struct {
 	assumed  [MaxAssumed]Assumed
 	nAssumed int
 	before   float64           // nats, of its cost: for a lateness, not known yet, of the second before
+	streamed bool              // in the run before the receiver told UTC, and led by nothing …
+	heldLate float64           // … and was so late, s
 	missed   bool              // the receiver leads although a page has been due
 	way      int8              // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
 	away     float64           // s: how far the receiver was when it last did not fit, while it is out

@@ -96,12 +96,13 @@ func (j *Judge) hold() *clockcheck.Held {
 		// where the others are.
 		mid, sigma = 0, math.Hypot(f.Sigma(estimate.X), sameStream/hullSigmas)
 	}
+	accounts := j.heldAccounts(mid)
 	// Where the stream would be is known on, whether or not it is believed now: if it comes back there, it
 	// is the one that UTC was told by, and no second word.
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
 		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt(), Confirmed: j.bank.Told(), Rated: j.bank.Rated(),
-		Stream: t.On.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid}
+		Stream: t.On.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid, Accounts: accounts}
 }
 
 // doubted names whom some explanation takes to be false.
@@ -139,6 +140,7 @@ func (j *Judge) Resume(now timescale.Local) {
 		back.Rated = h.Confirmed
 	}
 	fromRules(h, &back)
+	accountsOf(h, &back)
 	if back.From.Has(bank.Crowd) {
 		j.crowds = air.Since(h.At)
 	}
