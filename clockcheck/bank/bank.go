@@ -274,7 +274,11 @@ func (b *Bank) aloneWith(r *Reading) {
 		if t.On.Has(s) && !b.allowed(falseOf(s)) {
 			return
 		} else if t.On.Has(s) {
-			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, b.nats[falseOf(s)])
+			price := b.nats[falseOf(s)]
+			if s == Clock && b.clockSaysTheirs(t.On) {
+				price = 0
+			}
+			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
 		}
 	}
 	t.Out |= t.On

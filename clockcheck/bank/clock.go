@@ -43,7 +43,7 @@ type Recalled struct {
 // heard.
 func (b *Bank) Recall(c *Recalled) {
 	b.recalled = *c
-	b.doubtAgain(c.Doubted, c.Doubt)
+	b.DoubtAgain(c.Doubted, c.Doubt)
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
 		if t.Clocked || !t.hears(Clock) {
@@ -78,6 +78,17 @@ func (b *Bank) ClockWritten() {
 		b.former.track[i].Clocked = false
 	}
 	b.last[Clock].said = true // what it will say tells nothing of UTC: no track without it
+}
+
+// clockSaysTheirs tells whether the hardware clock's word is only that of the others in the set: it was
+// compared with them in the run before, and with nobody else. Of servers any will do: they may
+// be the same. If those are false, so is the clock's word, for nothing.
+func (b *Bank) clockSaysTheirs(others Set) bool {
+	if others.Any(Families) {
+		others |= SetOf(Before)
+	}
+	from := b.recalled.From
+	return from != 0 && from.Only(others&^SetOf(Clock))
 }
 
 // clockSays is a reading of the hardware clock in the track's terms, s: X + R.

@@ -106,6 +106,7 @@ func (t *Track) seen(r *Reading) float64 {
 // reading lies.
 func (b *Bank) take(t *Track, r *Reading, z float64) {
 	b.tellRate(t, r, z)
+	before := t.F.Sigma(estimate.X)
 	if t.Lo != 0 || t.Hi != 0 {
 		nu, m := z-t.F.V[estimate.X], wide*math.Sqrt(t.seen(r))
 		lo, hi := math.Max(t.Lo, nu-m), math.Min(t.Hi, nu+m)
@@ -121,10 +122,17 @@ func (b *Bank) take(t *Track, r *Reading, z float64) {
 	default:
 		t.F.Measure(z, estimate.Time, r.Var)
 	}
+	if t.On.Only(SetOf(Clock)) && before > outweighed*t.F.Sigma(estimate.X) {
+		t.Roots = 0 // what the hardware clock knew bears the source out only more loosely than that says it
+	}
 	t.rests(r)
 	t.told = max(t.told, r.At)
 	t.odd[r.Source] = 0
 }
+
+// outweighed: a reading that leaves so much less of σ has 15/16 of the information, and UTC is its word alone
+// (assumption: 4, as a half-width is kept as 4 σ).
+const outweighed = 4
 
 // rests says that the track's UTC rests on a reading, among others.
 func (t *Track) rests(r *Reading) {

@@ -37,7 +37,8 @@ func (b *Bank) Resume(h *Held) {
 	if split { // the doubt of the receiver has an account of its own
 		doubted &^= SetOf(Receiver, Pulse)
 	}
-	b.doubtAgain(doubted, h.Doubt)
+	b.doubted, b.doubt = 0, 0 // what was kept with the hardware clock is no newer
+	b.DoubtAgain(doubted, h.Doubt)
 	one := Account{Sigma: h.Sigma, Lo: h.Lo, Hi: h.Hi, Rate: h.Rate, RateSigma: h.RateSigma, Stream: h.Stream, Lateness: h.Lateness,
 		From: h.From, Told: h.Told, Rated: h.Rated}
 	for i, n := 0, b.n; i < n; i++ {
@@ -129,8 +130,9 @@ func (b *Bank) Doubt() float64 {
 	return -math.Log(math.Min(math.Max(w, Risk/2), 1))
 }
 
-// doubtAgain takes up what an earlier run doubted: where two do, the stronger doubt stands.
-func (b *Bank) doubtAgain(whom Set, nats float64) {
+// DoubtAgain takes up what an earlier run doubted: where two do, the stronger doubt stands. It is to be
+// taken up before anybody speaks: who has been believed already is not doubted by it.
+func (b *Bank) DoubtAgain(whom Set, nats float64) {
 	if whom == 0 {
 		return
 	}

@@ -93,6 +93,7 @@ func (j *Judge) begin() {
 	var from bank.Set
 	if l := j.learned.RTC; l != nil {
 		from = setOf(l.Ancestry)
+		j.bank.DoubtAgain(doubtedOf(l.Doubted), math.Max(l.DoubtNats, 0))
 	}
 	j.clock = rtc.New(j.learned.RTC, from)
 	j.servers, j.marks, j.air, j.began = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}, false

@@ -1,0 +1,64 @@
+package banked
+
+import (
+	"testing"
+	"time"
+
+	"noonmark/clockcheck"
+)
+
+// portal has one wrong clock answer for three names, off by lie s, for d.
+func (w *world) portal(d time.Duration, lie float64) {
+	w.t.Helper()
+	w.servers(d, map[string]float64{"a": lie, "b": lie, "c": lie}, nil)
+}
+
+// known is a receiver whose lateness was confirmed at home.
+func known(w *world) []clockcheck.LearnedLatency {
+	return []clockcheck.LearnedLatency{{Key: "r1", LatencyS: w.latency, SigmaS: 0.005}}
+}
+
+// A run has seen receiver and servers contradict each other. After a power cut the servers answer
+// before the hardware clock is read: they are doubted all the same.
+func TestDoubtIsThereBeforeTheHardwareClock(t *testing.T) {
+	for _, lie := range []float64{1.47, -2.1, 5} {
+		w := newWorld(t, clockcheck.Learned{})
+		w.begin(w.j.cfg, clockcheck.Learned{Latencies: known(w)})
+		w.rtcOn, w.rtcOff = true, lie // it was set from the servers
+		w.run(untilProved)
+		w.portal(20*time.Minute, lie)
+		w.honest()
+		w.begin(w.j.cfg, w.j.Learned())
+		w.mute, w.rtcOn, w.sys = true, false, lie
+		w.portal(16*time.Second, lie)
+		w.rtcOn = true
+		w.portal(32*time.Second, lie)
+		w.mute = false
+		w.portal(20*time.Minute, lie)
+		if w.falseS > 0 {
+			t.Errorf("%+.2f s: false for %d s; error %.3f, guard %.3f: %s", lie, w.falseS, w.got.Error, w.got.Guard, w.got.Because)
+		}
+	}
+}
+
+// The hardware clock was set from servers that nobody bore out, and the power fails before anybody
+// contradicts them. At the next start the two are one word.
+func TestHardwareClockSetFromServersIsTheirWord(t *testing.T) {
+	for _, lie := range []float64{1.47, -2.1, 5} {
+		w := newWorld(t, clockcheck.Learned{})
+		w.begin(w.j.cfg, clockcheck.Learned{Latencies: known(w)})
+		w.mute, w.rtcOn = true, true
+		w.portal(32*time.Second, lie)
+		w.rtcOff = lie
+		w.j.WroteRTC()
+		w.portal(64*time.Second, lie)
+		kept := w.j.Learned()
+		w.begin(w.j.cfg, kept)
+		w.portal(64*time.Second, lie)
+		w.mute, w.falseS, w.sys = false, 0, lie // until then they are believed
+		w.portal(20*time.Minute, lie)
+		if w.falseS > 30 {
+			t.Errorf("%+.2f s: false for %d s; error %.3f, guard %.3f: %s", lie, w.falseS, w.got.Error, w.got.Guard, w.got.Because)
+		}
+	}
+}
