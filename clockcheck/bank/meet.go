@@ -115,11 +115,13 @@ func (b *Bank) takeUp(t *Track, r *Reading) bool {
 	if first < 0 || first > 0 && !b.allowed(SecondMissing) {
 		return false
 	}
-	was := *t
+	was, more := *t, 0.0
 	t.join(r, first)
 	if first > 0 {
-		t.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(&was, r))
+		more = b.reconciles(&was)
+		t.assume(Assumed{What: SecondMissing, Of: Receiver, Since: r.At, SizeS: float64(first)}, b.missing(&was, r)+more)
 	}
+	was.Cost += more
 	b.missingFrom(&was, r, first+1, last)
 	return true
 }
@@ -155,6 +157,16 @@ func (b *Bank) missing(t *Track, r *Reading) float64 {
 		price += restarted
 	}
 	return price
+}
+
+// reconciles is what a lead costs besides, nats, where a receiver and the lone word of servers contradict each other
+// without it. If that word is slow, by whatever, some lead fits it, for any lateness will do: any number of
+// seconds is as likely.
+func (b *Bank) reconciles(t *Track) float64 {
+	if t.Roots.Any(Families) && t.Roots.Only(Families|SetOf(Before)) {
+		return math.Log(MaxLead)
+	}
+	return 0
 }
 
 // define has UTC told by the stream alone, which leads by first to last seconds.

@@ -76,6 +76,9 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	isWhole := whole != 0 && math.Abs(nu-whole) < wholeNear+seldom*math.Sqrt(r.Var)
 	if m := int(-whole); isWhole && m >= t.Lead && m >= 1 && m <= t.LeadMost {
 		now := z + float64(t.Lead) // the leap-second data came: it led by m, and leads no more
+		if t.LeadMost > t.Lead && t.Out.Any(Families) {
+			t.Cost += math.Log(MaxLead) // who heard servers paid it when they told the number (reconciles)
+		}
 		t.lead(m)
 		t.Lead, t.LeadMost = 0, 0
 		if b.rename(t); b.reckons(t) {
@@ -162,8 +165,11 @@ func (t *Track) movesBefore(z, nu float64) bool {
 }
 
 // awaits tells whether some track waits for the leap-second data of a receiver that leads
-// by k seconds.
+// by k seconds, or did until this very look.
 func (b *Bank) awaits(k int) bool {
+	if k >= 1 && b.stepped == k {
+		return true
+	}
 	for i := range b.tracks[:b.n] {
 		if t := &b.tracks[i]; k >= 1 && t.streams() && !t.Latent && t.Lead <= k && k <= t.LeadMost {
 			return true

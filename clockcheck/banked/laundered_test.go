@@ -62,3 +62,23 @@ func TestHardwareClockSetFromServersIsTheirWord(t *testing.T) {
 		}
 	}
 }
+
+// A receiver that has just started is ahead of servers that are slow by whole seconds: as if its
+// leap-second data were missing. It does not bear them out.
+func TestSlowServersAreNotBorneOutByALead(t *testing.T) {
+	for _, lie := range []float64{-2.1, -1, -17.3} {
+		for _, learned := range []bool{false, true} {
+			w := newWorld(t, clockcheck.Learned{})
+			if learned {
+				w.begin(w.j.cfg, clockcheck.Learned{Latencies: known(w)})
+			}
+			w.valid = false // and so it starts cold
+			w.portal(48*time.Second, lie)
+			w.valid, w.falseS, w.sys = true, 0, lie
+			w.portal(20*time.Minute, lie)
+			if w.falseS > 30 {
+				t.Errorf("%+.2f s, %v: false for %d s; error %.3f, guard %.3f: %s", lie, learned, w.falseS, w.got.Error, w.got.Guard, w.got.Because)
+			}
+		}
+	}
+}
