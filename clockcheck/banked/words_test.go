@@ -90,10 +90,11 @@ func TestDispute(t *testing.T) {
 	}
 }
 
-// A receiver that is seen to be ahead: the next page brings what is missing.
+// A receiver that is seen to be ahead, by two witnesses: the next page brings what is missing.
 func TestAhead(t *testing.T) {
 	w := newStation(t, clockcheck.Learned{})
 	w.server("a", 0)
+	w.j.Mark(&clockcheck.Mark{At: w.now, UTC: w.utc, Bound: 200 * time.Millisecond})
 	w.lie = 2 * time.Second
 	w.run(60)
 	if r := w.reference("receiver"); r.State != clockcheck.StateLeapMissing || w.got.SecondIn > 13*60 || w.got.SecondIn >= 0 != !w.proved("second") {
