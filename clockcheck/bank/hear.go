@@ -178,10 +178,15 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	}
 }
 
-// exclude has a track take a source to be false from now on.
+// exclude has a track take a source to be false from now on. Who goes on from a run that doubted it paid
+// then: that it is false is as likely as it was.
 func (b *Bank) exclude(t *Track, r *Reading) {
 	a := falseOf(r.Source)
-	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, b.nats[a])
+	price := b.nats[a]
+	if t.On.Has(Before) && b.doubted.Has(kind(r.Source)) {
+		price = math.Min(price, b.doubt)
+	}
+	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, price)
 	t.Out |= SetOf(r.Source)
 	t.On &^= SetOf(r.Source)
 	if !b.allowed(a) { // then nothing explains it

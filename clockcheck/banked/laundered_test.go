@@ -82,3 +82,19 @@ func TestSlowServersAreNotBorneOutByALead(t *testing.T) {
 		}
 	}
 }
+
+// Receiver and server contradict each other, and the program is started again, twice. Who hears the
+// receiver took the server to be false before: that is no dearer for being said at each start.
+func TestDoubtIsPaidOnceNotAtEachStart(t *testing.T) {
+	w := newWorld(t, clockcheck.Learned{})
+	w.run(untilProved)
+	for range 3 {
+		w.portal(3*time.Minute, 142)
+		w.begin(w.j.cfg, w.j.Learned())
+		w.j.Resume(w.local)
+		w.portal(16*time.Second, 142)
+		if w.got.Guard < 100 {
+			t.Fatalf("guard %.3f s: %s", w.got.Guard, w.got.Because)
+		}
+	}
+}
