@@ -162,3 +162,26 @@ func TestNoPulseIsNoReference(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// A receiver that a crowd bears out jumps by 0.3 s, and is doubted. Its pulse shows nobody which edge is
+// the second, though by what was known before only one of them fits: the other one.
+func TestDoubtedReceiverNamesNoEdge(t *testing.T) {
+	for _, jump := range []float64{0, 0.3} {
+		w := newPulseWorld(t, clockcheck.Learned{}, clockcheck.EdgeUnknown)
+		w.pulse.on = false
+		w.run(20 * time.Second)
+		for range 20 {
+			w.crowd(12, 0, ft8, airing)
+			w.run(time.Minute)
+		}
+		w.lie, w.pulse = jump, pulseLine{on: true, width: 700 * time.Millisecond, off: jump}
+		w.run(2 * time.Minute)
+		want := ""
+		if jump == 0 {
+			want = "assert"
+		}
+		if trust := w.trust("receiver"); (trust == clockcheck.Trusted) != (jump == 0) || w.j.pulse.Edge() != want {
+			t.Errorf("jumped by %.1f s: the receiver is %s, the edge learned is %q; want %q", jump, trust, w.j.pulse.Edge(), want)
+		}
+	}
+}

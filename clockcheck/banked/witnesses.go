@@ -7,6 +7,7 @@ import (
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/explain"
 	"noonmark/clockcheck/source/mark"
 	"noonmark/clockcheck/source/pulse"
 	"noonmark/clockcheck/source/receiver"
@@ -27,9 +28,10 @@ func (j *Judge) PPS(e *clockcheck.PPS) {
 }
 
 // second is how far an instant is from a whole second of UTC by the best track, and how
-// far from it UTC may be by all; s.
+// far from it UTC may be by all; s. A receiver that is doubted shows nobody which edge is the second:
+// its pulse is false with it.
 func (j *Judge) second(at timescale.Local) (near, guard float64) {
-	if !j.bank.Best().Located {
+	if !j.bank.Best().Located || explain.Doubted(j.bank, bank.Receiver) {
 		return 0, math.Inf(1)
 	}
 	s := float64(j.utc(at)%timescale.UTC(timescale.Second)) / 1e9

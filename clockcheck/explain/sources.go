@@ -35,7 +35,19 @@ func standing(b *bank.Bank, s bank.Source) Said {
 	case t.Out.Has(s):
 		return Said{clockcheck.Doubted, stateOf(t, s, clockcheck.StateDisagrees), reason(t, s) + noThird}
 	}
-	p, u := 0.0, (*bank.Track)(nil)
+	u, p := against(b, s)
+	switch {
+	case u == nil:
+		return Said{Trust: clockcheck.Trusted}
+	case p < doubtful:
+		return Said{clockcheck.Trusted, "", "It may still be false."}
+	}
+	return Said{clockcheck.Doubted, stateOf(u, s, clockcheck.StateDisagrees), "Not ruled out: " + reason(u, s) + noThird}
+}
+
+// against is the cheapest track that takes a source to be false, of those that are alive, and how likely
+// they are together; nil = there is none.
+func against(b *bank.Bank, s bank.Source) (u *bank.Track, p float64) {
 	for i := range b.Tracks() {
 		if v := &b.Tracks()[i]; b.Alive(i) && v.Out.Has(s) {
 			if u == nil || v.Cost < u.Cost {
@@ -44,13 +56,13 @@ func standing(b *bank.Bank, s bank.Source) Said {
 			p += b.Weight(i)
 		}
 	}
-	switch {
-	case u == nil:
-		return Said{Trust: clockcheck.Trusted}
-	case p < doubtful:
-		return Said{clockcheck.Trusted, "", "It may still be false."}
-	}
-	return Said{clockcheck.Doubted, stateOf(u, s, clockcheck.StateDisagrees), "Not ruled out: " + reason(u, s) + noThird}
+	return u, p
+}
+
+// Doubted tells whether a source is called doubted, or worse.
+func Doubted(b *bank.Bank, s bank.Source) bool {
+	_, p := against(b, s)
+	return b.Best().Out.Has(s) || p >= doubtful
 }
 
 // doubtful: a source that is false with this chance takes from the 99 % of the reported

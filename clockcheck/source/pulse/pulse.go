@@ -72,8 +72,10 @@ type Pulse struct {
 
 	edge    clockcheck.Edge
 	learned bool
-	combs   [2]comb // by edge − 1
-	fits    [2]int  // edges in a row of each kind that are a second by all that is known; < 0: that are none
+	combs   [2]comb            // by edge − 1
+	fits    [2]int             // edges in a row of each kind that are a second by all that is known; < 0: that are none
+	good    [2]timescale.Local // the last edge of each kind beside a fix
+	shift   float64            // s: by so much the edges have jumped since the pulse came, modulo 1 s
 	used    timescale.Local
 	n       int
 	scatter float64 // s²: mean square of how far an edge is from a second after the one before
@@ -141,7 +143,7 @@ func (p *Pulse) Take(e *clockcheck.PPS, fix bool, near, guard float64) (r bank.R
 		p.Waits = Fix
 		return r, false
 	}
-	if p.edge == clockcheck.EdgeUnknown {
+	if p.jump(e); p.edge == clockcheck.EdgeUnknown {
 		p.Waits = Which
 		p.learn(e.Edge, math.Abs(near) <= guard)
 		return r, false
@@ -169,9 +171,25 @@ func (p *Pulse) count(regular bool) {
 	p.Often = p.odd > oddMost || p.Often && p.odd > 0
 }
 
+// jump follows by how much the edges have jumped beside a fix, whether or not there was a hole between.
+// What makes sentences early or late moves no edge: the receiver's time jumped, or what is on this line is no pulse.
+func (p *Pulse) jump(e *clockcheck.PPS) {
+	was := &p.good[e.Edge-1]
+	if s := e.At.Sub(*was).Seconds(); *was != 0 && s <= combGap {
+		if d := s - math.Round(s); math.Abs(d) > combLeast+combRate*s {
+			p.shift, p.good = math.Remainder(p.shift+d, 1), [2]timescale.Local{}
+		}
+	}
+	*was = e.At
+}
+
 // learn counts whether an edge can be the second's. Where one kind always can and the
-// other never, the former is.
+// other never, the former is. After a jump no edge is the second's by what was known before.
 func (p *Pulse) learn(e clockcheck.Edge, can bool) {
+	if math.Abs(p.shift) > combLeast+combRate*combGap {
+		p.fits = [2]int{}
+		return
+	}
 	f := &p.fits[e-1]
 	switch {
 	case can && *f >= 0:

@@ -42,3 +42,26 @@ func TestEdge(t *testing.T) {
 		t.Errorf("learned %q, want clear", p.Edge())
 	}
 }
+
+// A pulse jumps beside a fix, with a hole or without: the receiver's time jumped, and by what was known
+// before another edge may look like the second. It tells none, until it is back.
+func TestAJumpTellsNoEdge(t *testing.T) {
+	for _, hole := range []timescale.Local{0, 60} {
+		p := New(clockcheck.EdgeUnknown)
+		hear := func(from, to, off timescale.Local, near float64) {
+			for k := from; k <= to; k++ {
+				p.Take(&clockcheck.PPS{At: k*second + off, Edge: clockcheck.EdgeAssert}, true, near, 0.22)
+				p.Take(&clockcheck.PPS{At: k*second + off + second/5, Edge: clockcheck.EdgeClear}, true, near+0.2, 0.22)
+			}
+		}
+		hear(1, 100, 0, 0) // either may be the second
+		hear(101+hole, 300+hole, -243e6, -0.243)
+		if p.Edge() != "" {
+			t.Errorf("after a jump and a hole of %d s it has learned the %s edge", hole, p.Edge())
+		}
+		hear(301+hole, 450+hole, 0, 0.03) // back, and known better: only one fits
+		if p.Edge() != "assert" {
+			t.Errorf("back where it was it has learned %q, want assert", p.Edge())
+		}
+	}
+}
