@@ -37,10 +37,14 @@ func (t *Track) fitsAgain(r *Reading) (z, v float64, first, ok bool) {
 		mean, pv := t.F.Expect(estimate.Stream)
 		return t.gap(t.F.Rel(r.At, r.Z) - mean), pv + r.Var + dragFloor*dragFloor, true, true
 	case r.Source == Receiver && t.knownWell():
-		if t.fitsLead(r, 0) {
+		switch {
+		case !t.fitsLead(r, 0):
+			return t.amiss(r), amissVar, true, true
+		case t.odd[Receiver] == 0:
 			return 0, 1, true, true
 		}
-		return t.amiss(r), amissVar, true, true
+		// Any lateness in its range fits: so it must stay where it was at the first look that did.
+		return t.F.Rel(r.At, r.Z) - t.F.V[estimate.X] - t.steady, r.Var + dragFloor*dragFloor, true, true
 	case r.Source == Receiver || r.Source == Clock:
 		return 0, 0, false, false
 	}
@@ -67,11 +71,18 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		return
 	}
 	most := uint8(againFits)
-	if r.Source == Receiver && math.Abs(t.away) < leapt {
+	switch {
+	case r.Source != Receiver || math.Abs(t.away) >= leapt:
+	case first:
+		most = againSteady
+	default:
 		most = againLooks
 	}
 	if first {
 		t.Met = false
+	}
+	if t.odd[r.Source] == 0 && r.Source == Receiver {
+		t.steady = t.F.Rel(r.At, r.Z) - t.F.V[estimate.X]
 	}
 	if t.odd[r.Source]++; t.odd[r.Source] >= most {
 		t.odd[r.Source], t.away = 0, 0

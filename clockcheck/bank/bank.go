@@ -242,12 +242,12 @@ func (b *Bank) meetWitness(r *Reading) {
 // run are one.
 func kind(s Source) Source { return min(s, Server) }
 
-// borneOut: a witness of UTC has just agreed with a receiver whose lateness is known. So
-// the receiver was right until now, and the track that takes it to be false does so from
-// now on only.
+// borneOut: a witness of UTC that knows it as closely as a lateness must be known has just agreed with a
+// receiver whose lateness is known. So the receiver was right until now, and the track that takes it to be
+// false does so from now on only. A looser one agrees with a receiver that is led away, too.
 func (b *Bank) borneOut(r *Reading) {
 	best := b.Best()
-	if r.Source == Clock || r.roots().Only(SetOf(Receiver)) || !best.streams() || best.Free || !best.On.Has(r.Source) {
+	if r.Source == Clock || r.sigma() > proved || r.roots().Only(SetOf(Receiver)) || !best.streams() || best.Free || !best.On.Has(r.Source) {
 		return
 	}
 	for i := range b.tracks[:b.n] {

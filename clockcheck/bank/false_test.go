@@ -95,3 +95,28 @@ func TestHearingThatErrsSpeaksAgainstNeither(t *testing.T) {
 		}
 	}
 }
+
+// Where a receiver's lateness was never learned, any in its range fits a track that knows UTC and takes it to be
+// false. One that is led on by 74 ppm fits for hours so, and does not come back; one that stays where it is does.
+func TestOnlyASteadyStreamComesBack(t *testing.T) {
+	for _, ppm := range []float64{0, 74} {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+		b.Hear(server(Server, second, 1000, 0.02))
+		o := &b.tracks[0]
+		o.silence()
+		o.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: second}, b.nats[ReceiverFalse])
+		back := timescale.Local(0)
+		for k := timescale.Local(1); k < 400 && back == 0; k++ {
+			if k%20 == 0 { // the server goes on telling UTC
+				b.Hear(server(Server, k*10*second+second, 1000, 0.02))
+			}
+			if b.Hear(look(k*10*second, 999.6-ppm*1e-5*float64(k), 0.004)); b.tracks[0].hears(Receiver) {
+				back = k
+			}
+		}
+		if (ppm == 0) != (back == againSteady) {
+			t.Errorf("led by %v ppm it is back after %d looks of 10 s, want after %d where it is steady, else never", ppm, back, againSteady)
+		}
+	}
+}

@@ -134,6 +134,9 @@ const (
 	// within easyStrain is ± 2·dragFloor: what moves by 0.04 s in 10 min, 67 ppm, or faster has
 	// passed. Who comes with a leap does not pass by.
 	againLooks = 60
+	// againSteady: where any lateness fits, passing by shows by the motion alone: within ± 2·dragFloor for
+	// 2,000 s moves by 20 ppm at most, what a lone receiver may be led away by unseen (README).
+	againSteady = 200
 	// leapt, s: a receiver that goes or comes so far at once does not pass by: wide·proved
 	// + edge = 0.19, what no lateness that is known explains.
 	leapt = 0.2

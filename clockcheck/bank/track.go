@@ -55,6 +55,7 @@ type Track struct {
 	missed   bool              // the receiver leads although a page has been due
 	way      int8              // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
 	away     float64           // s: how far the receiver was when it last did not fit, while it is out
+	steady   float64           // s: how far from X the stream was when it began to fit again
 	odd      [NumSources]uint8 // readings in a row that did not fit, or of one that is out: that did
 }
 
