@@ -49,7 +49,14 @@ func (t *Track) fitsAgain(r *Reading) (z, v float64, first, ok bool) {
 		return 0, 0, false, false
 	}
 	p, ok := t.place(r)
-	return t.gap(p - t.F.V[estimate.X]), t.seen(r), false, ok
+	return t.gap(p - t.F.V[estimate.X]), t.seen(r), false, ok && t.tells(r.Source)
+}
+
+// tells whether a source that was found to be false would be seen to be so still: the track knows UTC well, or
+// leaves less open, end to end, than the source was off when it last did not fit. Where only the possibility was
+// reckoned with, it was never off.
+func (t *Track) tells(s Source) bool {
+	return t.off[s] == 0 || t.knownWell() || 2*t.width(wide) < math.Abs(float64(t.off[s]))
 }
 
 // comeback lets a source take part again whose readings fit, one after the other, though
@@ -60,6 +67,7 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		return
 	}
 	if nats(z, v) > easyStrain {
+		t.off[r.Source] = float32(z)
 		switch t.odd[r.Source] = 0; r.Source {
 		case Receiver:
 			t.away = z

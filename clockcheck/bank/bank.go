@@ -228,6 +228,7 @@ func (b *Bank) meetWitness(r *Reading) {
 	t.Latent = b.doubted == 0 || b.doubt > b.nats[ServerFalse]/2
 	if b.doubted.Has(kind(r.Source)) {
 		t.Latent, price = false, math.Min(price, b.doubt)
+		t.off[r.Source] = unsaid
 	}
 	if t.Latent {
 		t.Lurked = SetOf(r.Source)

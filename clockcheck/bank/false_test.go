@@ -120,3 +120,32 @@ func TestOnlyASteadyStreamComesBack(t *testing.T) {
 		}
 	}
 }
+
+// A server was found to be off by 4.4 s. In an account that leaves six seconds open its word fits, and would
+// narrow them to the lie: it stays false there. Where UTC is known it comes back once it is right.
+func TestWhatIsFalseFitsALooseAccount(t *testing.T) {
+	for _, row := range []struct {
+		open, off, says float64
+		back            bool
+	}{
+		{6, 4.4, 997, false},
+		{6, unsaid, 997, false}, // found false by the run before
+		{6, 0, 997, true},       // never found false
+		{3, 8, 997.5, true},     // less is open than it was off
+		{0, 4.4, 1000, true},
+		{0, 4.4, 997, false},
+	} {
+		b := newBank()
+		b.Hear(server(Server, second, 1000, 0.02))
+		o := &b.tracks[0]
+		o.Out |= SetOf(Server + 1)
+		o.Lo, o.off[Server+1] = -row.open, float32(row.off)
+		b.last[Server+1].said = true // no first word
+		for k := timescale.Local(2); k < 7; k++ {
+			b.Hear(server(Server+1, k*second, row.says, 0.02))
+		}
+		if got := b.tracks[0].hears(Server + 1); got != row.back {
+			t.Errorf("%v s open, off by %v s, says %v: heard again %v, want %v", row.open, row.off, row.says, got, row.back)
+		}
+	}
+}

@@ -187,6 +187,10 @@ func (b *Bank) exclude(t *Track, r *Reading) {
 		price = math.Min(price, b.doubt)
 	}
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, price)
+	t.off[r.Source] = 0
+	if p, ok := t.place(r); ok && t.Located {
+		t.off[r.Source] = float32(t.gap(p - t.F.V[estimate.X]))
+	}
 	t.Out |= SetOf(r.Source)
 	t.On &^= SetOf(r.Source)
 	if !b.allowed(a) { // then nothing explains it

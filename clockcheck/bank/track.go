@@ -49,14 +49,15 @@ type Track struct {
 	ticked   timescale.Local // when the hardware clock was last heard
 	assumed  [MaxAssumed]Assumed
 	nAssumed int
-	before   float64           // nats, of its cost: for a lateness, not known yet, of the second before
-	streamed bool              // in the run before the receiver told UTC, and led by nothing …
-	heldLate float64           // … and was so late, s
-	missed   bool              // the receiver leads although a page has been due
-	way      int8              // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
-	away     float64           // s: how far the receiver was when it last did not fit, while it is out
-	steady   float64           // s: how far from X the stream was when it began to fit again
-	odd      [NumSources]uint8 // readings in a row that did not fit, or of one that is out: that did
+	before   float64             // nats, of its cost: for a lateness, not known yet, of the second before
+	streamed bool                // in the run before the receiver told UTC, and led by nothing …
+	heldLate float64             // … and was so late, s
+	missed   bool                // the receiver leads although a page has been due
+	way      int8                // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
+	away     float64             // s: how far the receiver was when it last did not fit, while it is out
+	steady   float64             // s: how far from X the stream was when it began to fit again
+	off      [NumSources]float32 // s: how far a source that is out was when it last did not fit
+	odd      [NumSources]uint8   // readings in a row that did not fit, or of one that is out: that did
 }
 
 // Assumptions are what the track assumes, the oldest first.
