@@ -49,8 +49,8 @@ const (
 	// anywhere, s: where UTC may be of which nobody tells more than a fraction of a period;
 	// 11 days, more than any period (assumption: none is longer than a day).
 	anywhere = 1e6
-	// unsaid, s: how far off the run before found a source is not kept; less than any reading tells
-	// (1 ns), so that only who knows UTC well sees whether it still is.
+	// unsaid, s: how far off the run before found a source is not kept; less than any reading tells (assumption,
+	// 1 ns), so that only who knows UTC well sees whether it still is.
 	unsaid = 1e-9
 	// leastVar, s², = (1 ns)², so that nothing is divided by zero; stamps are whole nanoseconds.
 	leastVar = 1e-18
