@@ -177,6 +177,13 @@ func (b *Bank) Guard(ahead float64) (lo, hi float64) {
 	return -lo - step, hi + step
 }
 
+// InPassing lets the guard be asked for what is kept, until back is called. What is judged later is the same to
+// the last digit, whenever that was, for the next solution begins where the last one ended.
+func (b *Bank) InPassing() (back func()) {
+	was := b.guess
+	return func() { b.guess = was }
+}
+
 // Half is the half-width of the guard after ahead more seconds, s: its farther side.
 func (b *Bank) Half(ahead float64) float64 {
 	lo, hi := b.Guard(ahead)

@@ -37,6 +37,7 @@ const (
 
 // Learned is what is worth keeping now.
 func (j *Judge) Learned() clockcheck.Learned {
+	defer j.bank.InPassing()()
 	out := j.learned
 	t := j.bank.Best()
 	sy := t.F.Sigma(estimate.Y)

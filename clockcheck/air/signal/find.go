@@ -80,16 +80,27 @@ type ticked struct {
 	begin  float64 // ms of the second
 	height float64 // its power, in parts of the noise's
 	ms     int     // where it stands out most
-	stands float64 // … by so much
 }
 
 // ownTone tells whether a pulse is of its tone, and not the edge of another tone that is keyed: the power of
 // an edge falls off with the square of the distance to that tone, so that it is greater on the side where
-// that is. A tick of 1000 or 1200 Hz is not heard 200 Hz beyond the two.
+// that is. No station ticks at 800 or 1400 Hz; of 1000 and 1200 Hz the other one may, as loud as it likes
+// within what a splash takes. However long the other pulse is, it counts above what its tone is in most of the second.
 func ownTone(samples []float32, t ticked) bool {
-	for _, beside := range [...]float64{800, 1400} {
-		if standsOut(fold(envelope(samples, beside, windowMS)), t.ms) >= t.stands {
-			return false
+	for _, hz := range [...]float64{800, 1000, 1200, 1400} {
+		if hz == t.hz {
+			continue
+		}
+		most := t.height
+		if hz == 1000 || hz == 1200 {
+			most /= splashPart
+		}
+		u := linear(fold(envelope(samples, hz, windowMS)))
+		quiet := median(u)
+		for k := t.ms - splashMS; k <= t.ms+splashMS; k++ {
+			if at(u, k)-quiet >= most {
+				return false
+			}
 		}
 	}
 	return true
@@ -105,7 +116,7 @@ func standsOut(p []float64, i int) float64 {
 // figures are assumptions: 17 ms hold the longest tick, 10 ms, a window and 2 ms; a quarter is that
 // tenth with room for tones that fade apart.
 const (
-	splashMS   = 17.0
+	splashMS   = 17
 	splashPart = 0.25
 )
 
@@ -151,7 +162,7 @@ func tick(p []float64, hz float64) (t ticked, ok bool) {
 		}
 	}
 	t = long(linear(p), best, hz)
-	t.hz, t.ms, t.stands = hz, best, contrast[best]
+	t.hz, t.ms = hz, best
 	return t, true
 }
 

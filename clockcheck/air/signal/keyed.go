@@ -20,6 +20,9 @@ const (
 	keyedLow, keyedHigh = 250.0, 3000.0
 	keyedPulse          = 100 // ms
 	keyedTen            = 20  // ms
+	// keyedParts of the sound must tell the second, each by itself: of 75 s, the least that is looked at, one is 25 s
+	// (assumption: five seconds of another program do not make a second).
+	keyedParts = 3
 )
 
 var markRWM = mark{"RWM", 0, keyedPulse, 500}
@@ -32,16 +35,29 @@ func FindRWM(samples []float32) (s Station, ok bool) {
 	}
 	m := markRWM
 	m.hz = keyedTone(samples)
-	u := linear(fold(envelope(samples, m.hz, keyedWindow)))
-	begin, ok := onePulse(u)
+	begin, ok := seconds(samples, m.hz)
 	if !ok {
-		if begin, ok = tenPulses(u); !ok {
+		return s, false
+	}
+	// Its name in Morse comes before the seconds: a part of that beside them may be taken for the minute's tone.
+	part := len(samples) / (keyedParts * int(rate)) * int(rate) // whole seconds
+	for k := range keyedParts {
+		if b, ok := seconds(samples[k*part:(k+1)*part], m.hz); !ok || math.Abs(math.Remainder(b-begin, 1000)) > keyedWindow {
 			return s, false
 		}
 	}
 	s = Station{Name: m.name, SecondS: math.Mod(begin/1e3+1, 1), Second: true, DUT1: math.NaN()}
 	s.minute(samples, m)
 	return s, s.Minute
+}
+
+// seconds finds where its seconds begin, ms, by one pulse each second or by ten.
+func seconds(samples []float32, hz float64) (begin float64, ok bool) {
+	u := linear(fold(envelope(samples, hz, keyedWindow)))
+	if begin, ok = onePulse(u); ok {
+		return begin, true
+	}
+	return tenPulses(u)
 }
 
 // keyedTone is the tone whose power changes most in the second, alike in each.
