@@ -277,7 +277,7 @@ func (b *Bank) aloneWith(r *Reading) {
 		} else if t.On.Has(s) {
 			price := b.nats[falseOf(s)]
 			if s == Clock && b.clockSaysTheirs(t.On) {
-				price = 0
+				price = 0 // it is one word with theirs, which pay
 			}
 			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
 		}

@@ -40,11 +40,17 @@ func (b *Bank) movesToo(deaf uint32, r *Reading) {
 		if deaf>>i&1 == 0 || !t.Out.Has(Receiver) || t.way == way {
 			continue
 		}
-		if z, v, _, ok := t.fitsAgain(r); !ok || nats(z, v) > easyStrain {
+		if t.falseStill(r) {
 			t.Cost += b.nats[FalseMoves]
 			t.way = way
 		}
 	}
+}
+
+// falseStill tells whether a reading of a source that the track takes to be false does not make it right.
+func (t *Track) falseStill(r *Reading) bool {
+	z, v, _, ok := t.fitsAgain(r)
+	return !ok || nats(z, v) > easyStrain
 }
 
 // likeliestBeliever is the place of the cheapest track that hears a source which tells UTC itself and
@@ -65,10 +71,7 @@ func (b *Bank) likeliestBeliever(s Source) (place int) {
 func (b *Bank) contradictedToo(deaf uint32, r *Reading) {
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
-		if deaf>>i&1 == 0 || !t.Out.Has(r.Source) {
-			continue
-		}
-		if z, v, _, ok := t.fitsAgain(r); !ok || nats(z, v) > easyStrain {
+		if deaf>>i&1 == 1 && t.Out.Has(r.Source) && t.falseStill(r) {
 			t.Cost += b.nats[FalseMoves]
 		}
 	}

@@ -62,14 +62,21 @@ func TestMovedWhileDead(t *testing.T) {
 	}
 }
 
-// A receiver that the run before found false comes within 3 σ of what the hardware clock and its
-// learned lateness have it say: by so wide an expectation that is no sign that it is right again.
-func TestComesBackOnlyWhereExpected(t *testing.T) {
+// newDoubting is a station after a power-off of an hour. The run before learned the receiver's lateness, doubted the
+// receiver, and left a hardware clock that is known to sigma, s.
+func newDoubting(t *testing.T, sigma float64) *station {
 	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}})
-	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: 0.08, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []string{"receiver"}}
+	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: sigma, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []string{"receiver"}}
 	w.j = New(clockcheck.Config{Modes: w.j.cfg.Modes, RTCCompensated: true}, w.j.learned)
 	w.open()
 	w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc, Sigma: time.Millisecond})
+	return w
+}
+
+// A receiver that the run before found false comes within 3 σ of what the hardware clock and its
+// learned lateness have it say: by so wide an expectation that is no sign that it is right again.
+func TestComesBackOnlyWhereExpected(t *testing.T) {
+	w := newDoubting(t, 0.08)
 	w.lie = 2300 * time.Millisecond
 	w.run(60)
 	w.lie = -240 * time.Millisecond
@@ -87,11 +94,7 @@ func TestComesBackOnlyWhereExpected(t *testing.T) {
 // A hardware clock that is good to 5 s only, since the run before was in doubt, foretells nothing: a
 // receiver that it found false, still 1 s wrong, does not come back by that.
 func TestComesBackOnlyWhereUTCIsKnown(t *testing.T) {
-	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}})
-	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: 1.3, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []string{"receiver"}}
-	w.j = New(clockcheck.Config{Modes: w.j.cfg.Modes, RTCCompensated: true}, w.j.learned)
-	w.open()
-	w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc, Sigma: time.Millisecond})
+	w := newDoubting(t, 1.3)
 	w.lie = -time.Second
 	w.run(45 * 60) // fails if the truth leaves the guard
 	if w.proved("second") || !w.got.Guarded {

@@ -27,7 +27,7 @@ func chu(samples []float32) (s Station, ok bool) {
 	s = Station{Name: "CHU", SecondS: math.Mod(begin/1e3+1, 1), Second: true}
 	s.minute(samples, marks[3])
 	var frames []minuteRead
-	year, of := 0, 0
+	year, began := 0, 0
 	for sec := 0; float64(sec)+s.SecondS+0.6 < float64(len(samples))/rate; sec++ {
 		b, ok := bytesNear(samples, s.SecondS+float64(sec))
 		if !ok {
@@ -36,10 +36,10 @@ func chu(samples []float32) (s Station, ok bool) {
 		if day, hour, minute, second, ok := frameA(b); ok {
 			frames = append(frames, minuteRead{sec - second, day, hour, minute})
 		} else if dut1, y, tai, ok := frameB(b); ok {
-			s.DUT1, s.TAI, year, of = dut1, tai, y, sec-yearSecond
+			s.DUT1, s.TAI, year, began = dut1, tai, y, sec-yearSecond
 		}
 	}
-	return s.dated(frames, year, of), true
+	return s.dated(frames, year, began), true
 }
 
 // yearSecond is the second of a minute in which frame B is sent.
@@ -55,9 +55,9 @@ func (m minuteRead) first() time.Time {
 }
 
 // dated takes the minute from frames A, where two agree, and joins the year of a frame B of the same
-// minute, the one that began in second of of the sound. A frame alone may only bear out the long
+// minute, which began in that second of the sound. A frame alone may only bear out the long
 // tone; where frames contradict it or each other, no minute is told.
-func (s Station) dated(frames []minuteRead, year, of int) Station {
+func (s Station) dated(frames []minuteRead, year, began int) Station {
 	if len(frames) == 0 {
 		return s
 	}
@@ -72,8 +72,8 @@ func (s Station) dated(frames []minuteRead, year, of int) Station {
 	}
 	s.MinuteS = at
 	for _, f := range frames {
-		if f.begin == of && year > 0 {
-			s.MinuteS, s.UTC = s.SecondS+float64(of), time.Date(year, 1, f.day, f.hour, f.minute, 0, 0, time.UTC)
+		if f.begin == began && year > 0 {
+			s.MinuteS, s.UTC = s.SecondS+float64(began), time.Date(year, 1, f.day, f.hour, f.minute, 0, 0, time.UTC)
 		}
 	}
 	return s
@@ -110,30 +110,32 @@ func step(p []float64) (begin float64, ok bool) {
 // simulation over 0 to 30 dB.
 const edgeMS = 4.0
 
-// bitReach, s: the begin of a second is known to so much of a bit of 3.3 ms, and where a path is
+// nearby, s: the begin of a second is known to so much of a bit of 3.3 ms, and where a path is
 // late by 1 to 2 ms (ITU-R F.1487, middle latitudes) a bit is read best from its later part.
-const bitReach, bitStep = 2.0e-3, 0.5e-3
+var nearby = [...]float64{0, 0.5e-3, -0.5e-3, 1e-3, -1e-3, 1.5e-3, -1.5e-3, 2e-3, -2e-3}
 
 // bytesNear reads the ten bytes of the second that begins near begin, s: at the first of the
 // instants around it where each start and stop bit is right and the frame is whole.
 func bytesNear(samples []float32, begin float64) (out [dataBytes]byte, ok bool) {
-	for k := 0.0; k*bitStep <= bitReach; k++ {
-		for _, off := range [...]float64{k, -k} {
-			if out, ok = bytesAt(samples, begin+off*bitStep); ok && whole(out) {
-				return out, true
-			}
+	for _, off := range nearby {
+		if out, ok = bytesAt(samples, begin+off); ok && (halves(out, 0) || halves(out, inverted)) {
+			return out, true
 		}
 	}
 	return out, false
 }
 
-// whole tells whether a frame's two halves are alike, or each other's inverse.
-func whole(b [dataBytes]byte) bool {
-	same, inverse := true, true
+// inverted: each bit of a frame B's second half is turned over.
+const inverted byte = 0xff
+
+// halves tells whether a frame's second half is its first one, but for the bits in turned.
+func halves(b [dataBytes]byte, turned byte) bool {
 	for i := range dataBytes / 2 {
-		same, inverse = same && b[i] == b[i+5], inverse && b[i] == ^b[i+5]
+		if b[i] != b[i+dataBytes/2]^turned {
+			return false
+		}
 	}
-	return same || inverse
+	return true
 }
 
 // bytesAt reads the ten bytes of the second that begins at begin, s; each start and stop
@@ -191,10 +193,8 @@ func bcd(b byte) (v int, ok bool) { return int(b>>4)*10 + int(b&15), b>>4 < 10 &
 
 // frameA reads 6d dd hh mm ss, sent twice.
 func frameA(b [dataBytes]byte) (day, hour, minute, second int, ok bool) {
-	for i := range 5 {
-		if b[i] != b[i+5] {
-			return
-		}
+	if !halves(b, 0) {
+		return
 	}
 	tens, ok1 := bcd(b[1])
 	hour, ok2 := bcd(b[2])
@@ -208,10 +208,8 @@ func frameA(b [dataBytes]byte) (day, hour, minute, second int, ok bool) {
 // frameB reads xz yy yy tt aa, sent a second time with every bit inverted: |DUT1|, year,
 // TAI − UTC. The sign of DUT1, in x, is unproved and not read: only a DUT1 of 0 is told.
 func frameB(b [dataBytes]byte) (dut1 float64, year, tai int, ok bool) {
-	for i := range 5 {
-		if b[i] != ^b[i+5] {
-			return
-		}
+	if !halves(b, inverted) {
+		return
 	}
 	century, ok1 := bcd(b[1])
 	rest, ok2 := bcd(b[2])

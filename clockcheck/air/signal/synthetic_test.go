@@ -231,7 +231,7 @@ func TestCHUOfTwoMinutes(t *testing.T) {
 	for _, row := range []struct {
 		begin  time.Time
 		long   float64 // s of sound
-		minute string  // "" = none is told
+		minute string  // "" = no minute
 		date   bool
 	}{
 		{time.Date(2031, 2, 3, 4, 5, 35, 345e6, time.UTC), 75, "04:06", true},
