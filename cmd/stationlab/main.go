@@ -183,50 +183,6 @@ func (t story) Run(out io.Writer) error {
 	return nil
 }
 
-type nights struct {
-	drawn
-	Count uint64 `default:"300" help:"How many."`
-	From  uint64 `default:"1" help:"First seed."`
-	Show  int    `default:"5" help:"How many nights that went wrong are named."`
-	JSON  bool   `name:"json" help:"Print JSON."`
-}
-
-func (n nights) Run(out io.Writer) error {
-	if err := n.check(); err != nil {
-		return err
-	}
-	var jobs []lab.Job
-	for s := n.From; s < n.From+n.Count; s++ {
-		jobs = append(jobs, lab.Job{Case: n.night(s), Seed: s})
-	}
-	all := lab.PlayAll(jobs, 0)
-	rows, coverage := lab.Rows(all), lab.Coverages(all)
-	if n.JSON {
-		if err := json.NewEncoder(out).Encode(map[string]any{"nights": rows, "coverage": coverage, "each": all}); err != nil {
-			return err
-		}
-	} else {
-		lab.Table(out, rows)
-		fmt.Fprintln(out)
-		lab.ModeTable(out, all)
-		fmt.Fprintln(out)
-		lab.CoverageTable(out, coverage)
-		if n.Kinds == "new" {
-			fmt.Fprintln(out)
-			lab.KindTable(out, all)
-		}
-	}
-	lab.SeenTable(out, all)
-	lab.Missed(out, all, n.Show)
-	lab.Needless(out, all, n.Show)
-	bad := lab.Wrong(out, all, n.Show)
-	if bad > 0 {
-		fmt.Fprintf(out, "%d nights went wrong; stationlab story --kinds %s --random SEED tells one\n", bad, n.Kinds)
-		return errFell
-	}
-	return nil
-}
-
 type ablate struct {
 	files
 	Seeds uint64 `default:"2" help:"Nights a scenario."`
