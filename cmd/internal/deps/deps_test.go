@@ -23,6 +23,7 @@ const root = "../../.." // the module's folder
 type source struct {
 	name string // path from the module's folder, with slashes
 	dir  string // its folder: "gnss/port"
+	set  *token.FileSet
 	file *ast.File
 }
 
@@ -31,11 +32,12 @@ func (s source) linux() bool { return strings.HasSuffix(s.name, "_linux.go") }
 
 func parse(t *testing.T, name string, text any) source {
 	t.Helper()
-	f, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root, name), text, parser.SkipObjectResolution|parser.ParseComments)
+	set := token.NewFileSet()
+	f, err := parser.ParseFile(set, filepath.Join(root, name), text, parser.SkipObjectResolution|parser.ParseComments)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return source{name, path.Dir(name), f}
+	return source{name, path.Dir(name), set, f}
 }
 
 // tree reads every Go file of ours. It fails if one of the packages that the
