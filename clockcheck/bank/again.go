@@ -78,6 +78,9 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		}
 		return
 	}
+	if r.Source == Receiver && t.ledAway() && wide*math.Sqrt(v) > math.Abs(t.away) {
+		return // it is not known where the stream would be to less than it went: who is still led away fits, too
+	}
 	most := uint8(againFits)
 	switch {
 	case r.Source != Receiver || math.Abs(t.away) >= leapt:

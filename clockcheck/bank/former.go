@@ -33,6 +33,7 @@ type former struct {
 	weight [len(ages)]float64         // of each
 	owes   [len(ages)]float64         // nats: what each had to assume since, besides that the receiver is false
 	away   int
+	rates  rates
 }
 
 // hear lets the copies hear everybody but the receiver.
@@ -144,6 +145,7 @@ func (b *Bank) dropFormer() {
 // renew passes the copies on: each takes over from the next younger when it is old
 // enough, unless it finds the stream away.
 func (f *former) renew(t *Track, now timescale.Local) {
+	f.rates.note(&t.F, now)
 	if t.Strain > easyStrain {
 		return
 	}
@@ -186,6 +188,7 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 			t.assume(Assumed{What: LatenessWanders, Of: Receiver, Since: since, SizeS: -nu, Slow: true}, b.nats[LatenessWanders])
 		}
 	}
+	b.former.ledBefore(&old, nu, age, since)
 	if old.Cost = base; owes > 0 {
 		old.assume(Assumed{What: ClockSet, Of: Clock, Since: since}, owes)
 	}
