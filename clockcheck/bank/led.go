@@ -12,10 +12,12 @@ import (
 // state was kept. How far, the rate tells that the stream had taught before.
 
 const (
-	// ratesEvery is how often the rate is noted, ratesMost how many are: 6 h, twice the age of the oldest
-	// former state there may be, 2 h and 1 h until the next takes its place.
+	// ratesEvery is how often the rate is noted: what leads by 34 ppm is seen after 30 min (assumption: nothing
+	// shorter matters).
 	ratesEvery = 20 * time.Minute
-	ratesMost  = 18
+	// ratesMost = 6 h / ratesEvery = 18: twice the age of the oldest former state there may be, 2 h and 1 h until the
+	// next takes its place.
+	ratesMost = 18
 )
 
 // rates are what the best track took the oscillator's rate to be, the oldest first.
