@@ -117,45 +117,70 @@ func densest(offsets []float64, period float64, may func(float64) bool) (best fl
 	return best, most
 }
 
-// together is of how many stations the densities are multiplied before their logarithm is taken: each lies
-// between 10⁻⁴ and 20, so that no product leaves the range of the numbers.
+// together is of how many stations the densities are multiplied before they are made to be 1 at most: each lies
+// between 10⁻⁴ and 20, so that no product leaves the range of the numbers. What is 10³⁰⁰ times less likely than another
+// place may become 0.
 const together = 16
+
+// places are how many the grid has.
+var places = int(math.Round(2*reach/step)) + 1
 
 // posterior is how likely each place of the grid is to be the true offset.
 func posterior(x []float64, period float64) (at, p []float64) {
-	var logs [][]float64
-	top := math.Inf(-1)
-	for v := -reach; v <= reach; v += step {
-		at = append(at, v)
-		l := make([]float64, len(widths))
-		for part := range slices.Chunk(x, together) {
-			density := [len(widths)]float64{1, 1, 1, 1, 1, 1, 1}
-			for _, xi := range part {
-				d := math.Abs(xi - v)
-				rest := farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period
-				for k, b := range widths {
-					density[k] *= nearPart*math.Exp(-d/b)/(2*b) + rest
-				}
-			}
-			for k, v := range density {
-				l[k] += math.Log(v)
-			}
-		}
-		top = math.Max(top, slices.Max(l))
-		logs = append(logs, l)
+	at, p = make([]float64, places), make([]float64, places)
+	for i := range at {
+		at[i] = float64(i)*step - reach
 	}
-	p = make([]float64, len(at))
+	rest := make([]float64, places)
+	density := slices.Repeat([]float64{1}, len(widths)*places)
+	for n, xi := range x {
+		for i, v := range at {
+			d := xi - v
+			rest[i] = farPart*math.Exp(-d*d/(2*farSigma*farSigma))/(farSigma*math.Sqrt(2*math.Pi)) + anyPart/period
+		}
+		for k, b := range widths {
+			multiply(density[k*places:(k+1)*places], rest, at, xi, b)
+		}
+		if n%together == together-1 {
+			scale(density, slices.Max(density))
+		}
+	}
+	for i, v := range density {
+		p[i%places] += v
+	}
 	sum := 0.0
-	for i, l := range logs {
-		for _, v := range l {
-			p[i] += math.Exp(v - top)
-		}
-		sum += p[i]
+	for _, v := range p {
+		sum += v
 	}
-	for i := range p {
-		p[i] /= sum
-	}
+	scale(p, sum)
 	return at, p
+}
+
+// multiply multiplies, at each place, the density of a station at xi among others of the width b: the exponential
+// falls off by the same part from each place to the next, on both sides.
+func multiply(density, rest, at []float64, xi, b float64) {
+	from := min(max(int(math.Ceil((xi+reach)/step)), 0), places)
+	fall := math.Exp(-step / b)
+	if e := nearPart / (2 * b); from < places {
+		e *= math.Exp((xi - at[from]) / b)
+		for i := from; i < places; i++ {
+			density[i] *= e + rest[i]
+			e *= fall
+		}
+	}
+	if e := nearPart / (2 * b); from > 0 {
+		e *= math.Exp((at[from-1] - xi) / b)
+		for i := from - 1; i >= 0; i-- {
+			density[i] *= e + rest[i]
+			e *= fall
+		}
+	}
+}
+
+func scale(x []float64, by float64) {
+	for i := range x {
+		x[i] /= by
+	}
 }
 
 func quantile(at, p []float64, q float64) float64 {
