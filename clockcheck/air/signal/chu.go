@@ -19,13 +19,15 @@ const (
 
 // chu looks for CHU: by its code, which says all, or else by its tone of 0.3 s.
 func chu(samples []float32) (s Station, ok bool) {
-	profile := fold(envelope(samples, 1000, windowMS))
-	begin, ok := step(profile)
-	if !ok {
+	begin := step(fold(envelope(samples, 1000, windowMS)))
+	long := toneOf300(samples, whole(begin))
+	if long.weakest < 0 {
 		return s, false
 	}
 	s = Station{Name: "CHU", SecondS: math.Mod(begin/1e3+1, 1), Second: true}
 	s.minute(samples, marks[3])
+	from, _ := edges(samples, 1000, whole(begin), 300)
+	proved := long.won() && from.won() // or by the code
 	var frames []minuteRead
 	year, began := 0, 0
 	for sec := 0; float64(sec)+s.SecondS+0.6 < float64(len(samples))/rate; sec++ {
@@ -33,13 +35,32 @@ func chu(samples []float32) (s Station, ok bool) {
 		if !ok {
 			continue
 		}
+		proved = true
 		if day, hour, minute, second, ok := frameA(b); ok {
 			frames = append(frames, minuteRead{sec - second, day, hour, minute})
 		} else if dut1, y, tai, ok := frameB(b); ok {
 			s.DUT1, s.TAI, year, began = dut1, tai, y, sec-yearSecond
 		}
 	}
-	return s.dated(frames, year, began), true
+	return s.dated(frames, year, began), proved
+}
+
+// toneOf300 is the contest of a tone that begins at ms begin and lasts 0.3 s with the rest of the second. Each third of
+// it must be heard, and nowhere else so much; in one second of three it is not sent.
+func toneOf300(samples []float32, begin int) contest {
+	const part, edge = 90, 8 // ms, with room for the begin's error
+	e, _ := evidence(envelope(samples, 1000, part), 0)
+	n := secondsOf(samples)
+	c := claim(each(e, begin, edge, n))
+	for k := 1; k < 3; k++ {
+		for s, v := range each(e, begin, edge+k*(part+edge), n) {
+			c.claim[s] = math.Min(c.claim[s], v)
+		}
+	}
+	for d := 300 + 3*edge; d <= 1000-part-3*edge; d += edge {
+		c.against(each(e, begin, d, n))
+	}
+	return c
 }
 
 // yearSecond is the second of a minute in which frame B is sent.
@@ -79,36 +100,21 @@ func (s Station) dated(frames []minuteRead, year, began int) Station {
 	return s
 }
 
-// step finds a tone that begins each second and lasts 0.3 s.
-func step(p []float64) (begin float64, ok bool) {
+// step proposes where a tone of 0.3 s begins each second, ms, in its folded envelope.
+func step(p []float64) (begin float64) {
+	best := 0
 	score := func(i int) float64 { return mean(p, i, i+290) - mean(p, i-100, i-6) }
-	best, sum := 0, 0.0
-	for i := range 1000 {
+	for i := range p {
 		if score(i) > score(best) {
 			best = i
 		}
-		sum += math.Abs(score(i))
 	}
-	on, before, after := mean(p, best+10, best+280), mean(p, best-100, best-10), mean(p, best+320, best+420)
-	for i := best + 8; i < best+280; i += 30 { // a tone, not what is loud on the whole
-		on = math.Min(on, mean(p, i, i+15))
-	}
-	if on-math.Max(before, after) < 1 {
-		return 0, false
-	}
-	// The windows of 5 ms cross half of the step where half of one lies in the tone.
-	half := (before + on) / 2
-	i := best - 10
-	for ; i < best+10 && at(p, i) < half; i++ {
-	}
-	frac := (half - at(p, i-1)) / math.Max(at(p, i)-at(p, i-1), 1e-9)
-	// In the logarithm a quarter of the window already shows: the step is where the windows begin to.
-	return float64(i-1) + math.Min(math.Max(frac, 0), 1) + edgeMS, true
+	u := linear(p)
+	begin, _, _ = place(u, best, best-100, best+200, 40, windowMS, 300)
+	// Its first 10 ms are in every second, what comes after them in two of three.
+	begin, _, _ = place(u, whole(begin), whole(begin)-30, whole(begin)+8, 8, windowMS, 300)
+	return begin
 }
-
-// edgeMS is how much before the tone's begin the folded logarithm crosses half, ms: by
-// simulation over 0 to 30 dB.
-const edgeMS = 4.0
 
 // nearby, s: the begin of a second is known to so much of a bit of 3.3 ms, and where a path is
 // late by 1 to 2 ms (ITU-R F.1487, middle latitudes) a bit is read best from its later part.

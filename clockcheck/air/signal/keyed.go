@@ -20,7 +20,7 @@ const (
 	keyedLow, keyedHigh = 250.0, 3000.0
 	keyedPulse          = 100 // ms
 	keyedTen            = 20  // ms
-	// keyedParts of the sound must tell the second, each by itself: of 75 s, the least that is looked at, one is 25 s
+	// keyedParts of the sound must prove the second, each by itself: of 75 s, the least that is looked at, one is 25 s
 	// (assumption: five seconds of another program do not make a second).
 	keyedParts = 3
 )
@@ -39,10 +39,12 @@ func FindRWM(samples []float32) (s Station, ok bool) {
 	if !ok {
 		return s, false
 	}
-	// Its name in Morse comes before the seconds: a part of that beside them may be taken for the minute's tone.
+	// Its name in Morse comes before the seconds: a part of that beside them may be taken for the minute's tone. So
+	// the seconds must be proved all over the sound.
 	part := len(samples) / (keyedParts * int(rate)) * int(rate) // whole seconds
 	for k := range keyedParts {
-		if b, ok := seconds(samples[k*part:(k+1)*part], m.hz); !ok || math.Abs(math.Remainder(b-begin, 1000)) > keyedWindow {
+		x := samples[k*part : (k+1)*part]
+		if !oneProved(x, m.hz, begin) && !tenProved(x, m.hz, begin) {
 			return s, false
 		}
 	}
@@ -54,10 +56,46 @@ func FindRWM(samples []float32) (s Station, ok bool) {
 // seconds finds where its seconds begin, ms, by one pulse each second or by ten.
 func seconds(samples []float32, hz float64) (begin float64, ok bool) {
 	u := linear(fold(envelope(samples, hz, keyedWindow)))
-	if begin, ok = onePulse(u); ok {
+	if begin = onePulse(u); oneProved(samples, hz, begin) {
 		return begin, true
 	}
-	return tenPulses(u)
+	begin = tenPulses(u)
+	return begin, tenProved(samples, hz, begin)
+}
+
+func oneProved(samples []float32, hz, begin float64) bool {
+	from, to := edges(samples, hz, whole(begin), keyedPulse)
+	return from.won() && to.won() && pulses(samples, hz, whole(begin), keyedPulse).won()
+}
+
+func tenProved(samples []float32, hz, begin float64) bool {
+	on, first := tens(samples, hz, whole(begin))
+	return on.won() && first.won()
+}
+
+// tens are two contests of ten pulses each second, the first of them at ms begin: there the tone is, and between them
+// it is not; and the first is longer than any other.
+func tens(samples []float32, hz float64, begin int) (on, first contest) {
+	e, _ := evidence(envelope(samples, hz, keyedTen), 0)
+	n := secondsOf(samples)
+	sum := func(from int) []float64 {
+		out := each(e, begin, from, n)
+		for k := 1; k < 10; k++ {
+			for s, v := range each(e, begin, from+100*k, n) {
+				out[s] += v
+			}
+		}
+		return out
+	}
+	on = claim(sum(0))
+	for d := 2 * keyedTen; d <= 100-keyedTen; d += keyedTen / 2 {
+		on.against(sum(d))
+	}
+	first = claim(each(e, begin, keyedTen, n))
+	for k := 1; k < 10; k++ {
+		first.against(each(e, begin, keyedTen+100*k, n))
+	}
+	return on, first
 }
 
 // keyedTone is the tone whose power changes most in the second, alike in each.
@@ -105,8 +143,8 @@ func alike(p []float64, n int) (sum float64) {
 	return sum
 }
 
-// onePulse finds a pulse of 0.1 s each second. A second one may follow after 0.2 s.
-func onePulse(u []float64) (begin float64, ok bool) {
+// onePulse proposes where a pulse of 0.1 s begins each second. A second one may follow after 0.2 s.
+func onePulse(u []float64) (begin float64) {
 	score := func(i int) float64 { return mean(u, i, i+keyedPulse-keyedWindow) - mean(u, i-100, i-keyedWindow) }
 	best := 0
 	for i := range u {
@@ -114,21 +152,12 @@ func onePulse(u []float64) (begin float64, ok bool) {
 			best = i
 		}
 	}
-	lo, hi := best-100, best+190
-	begin, left, height := place(u, best, lo, hi, 20, keyedWindow, keyedPulse)
-	flat, _ := fit(u, lo, hi, func(int) float64 { return 0 })
-	rest := 0.0 // the loudest tenth elsewhere, but for where doubles lie
-	for i := best + 310; i < best+910; i += 20 {
-		rest = math.Max(rest, mean(u, i, i+keyedPulse)-mean(u, best-100, best-keyedWindow))
-	}
-	return begin, height > keyedLeast*math.Sqrt(scatter(u)) && left < fitsAtAll*flat && rest < 0.3*height
+	begin, _, _ = place(u, best, best-100, best+190, 20, keyedWindow, keyedPulse)
+	return begin
 }
 
-// keyedLeast is by how many σ of a millisecond's power a pulse must stand out: it fills 90.
-const keyedLeast = 4.0
-
-// tenPulses finds ten pulses of 20 ms each second, of which the one on the second is twice as long.
-func tenPulses(u []float64) (begin float64, ok bool) {
+// tenPulses proposes where ten pulses of 20 ms each second begin, of which the one on the second is twice as long.
+func tenPulses(u []float64) (begin float64) {
 	shapeOf := func(b float64) func(int) float64 {
 		return func(i int) float64 {
 			d := math.Mod(float64(i)-b+2000, 1000) // ms after the second
@@ -140,7 +169,6 @@ func tenPulses(u []float64) (begin float64, ok bool) {
 			return shape(0, keyedWindow, k*100-d, long)
 		}
 	}
-	flat, _ := fit(u, 0, 1000, func(int) float64 { return 0 })
 	left := math.Inf(1)
 	for b := 0.0; b < 1000; b++ {
 		if l, h := fit(u, 0, 1000, shapeOf(b)); h > 0 && l < left {
@@ -153,10 +181,5 @@ func tenPulses(u []float64) (begin float64, ok bool) {
 			left, begin = l, b
 		}
 	}
-	other := math.Inf(1) // the best with another tenth on the second
-	for k := 1.0; k < 10; k++ {
-		l, _ := fit(u, 0, 1000, shapeOf(begin+100*k))
-		other = math.Min(other, l)
-	}
-	return begin, left < 0.5*flat && other > 1.2*left && other-left > fitsClearly*scatter(u)
+	return begin
 }

@@ -75,12 +75,3 @@ func place(u []float64, i, lo, hi int, reach, window, long float64) (begin, left
 	}
 	return begin, left, height
 }
-
-// scatter is the variance of a profile's noise, from its middle half.
-func scatter(u []float64) float64 {
-	mid, d := median(u), make([]float64, len(u))
-	for i, v := range u {
-		d[i] = math.Abs(v - mid)
-	}
-	return sq(1.4826 * median(d))
-}

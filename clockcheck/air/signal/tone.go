@@ -51,7 +51,7 @@ func median(x []float64) float64 {
 	return order.Middle(slices.Clone(x))
 }
 
-// fold is the mean over all seconds of the compressed envelope, for each millisecond of
+// fold is the mean over all seconds of ln(1 + power/noise), for each millisecond of
 // the second: what repeats each second stands out, however loud the rest is.
 func fold(env []float64) []float64 {
 	noise := median(env) + 1e-30
