@@ -17,6 +17,7 @@ type Config struct {
 	InUse     string            // the mode in use, by name; "" = none named
 	Floor     timescale.UTC     // no true date lies before it; 0 = not known
 	Unvouched bool              // keep the kernel's mark "not synchronised" always
+	RTCSteady bool              // the hardware clock is temperature-compensated
 	Leaps     *leaps.Table      // nil = not known
 	RTC       string            // the hardware clock's chip, for what is learned of it; "" = none, or not to be set
 	Ours      bool              // an earlier run of this program steered until it was killed: a correction under way is its
@@ -65,6 +66,7 @@ type Steerer struct {
 	told      Status
 	haveTold  bool
 	vouched   bool
+	silent    timescale.Local // since when nobody tells the time, while we vouch; 0 = somebody does
 	stepped   timescale.Local // our own last step; 0 = none
 	retry     timescale.Local // not before: the kernel refused
 	rtc       rtcPolicy

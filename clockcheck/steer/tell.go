@@ -18,6 +18,9 @@ const (
 	// mean the end of the present UTC day (second_overflow in kernel/time/ntp.c).
 	leapDay  = 24*time.Hour - 10*time.Second
 	leapNear = 15 * time.Second
+	// quietAfter: so long into a holdover the kernel may go on writing the hardware clock: once more at most, for it
+	// does so each 11 minutes (kernel/time/ntp.c). The largest step of an oscillator, 20 ppm, is 13 ms by then.
+	quietAfter = 11 * time.Minute
 )
 
 // tell keeps the kernel's own marks true.
@@ -33,7 +36,7 @@ func (s *Steerer) tell(in Input, a *Actions) {
 			limit = vouchStop
 		}
 		s.vouched = s.vouchable(in) && st.MaxError <= limit
-		st.Unsync = !s.vouched || s.cfg.Unvouched
+		st.Unsync = !s.vouched || s.cfg.Unvouched || s.sparesRTC(in)
 		s.leapMarks(in, a, &st)
 	} else {
 		s.vouched = false
@@ -58,6 +61,19 @@ func (s *Steerer) vouchable(in Input) bool {
 		return s.vouched // it goes on, it does not begin
 	}
 	return true
+}
+
+// sparesRTC: nobody tells the time, and the hardware clock keeps it better than the oscillator. The kernel
+// would write it from the very clock on which it is the one witness left, so that it went wherever that
+// goes. It writes unless the clock is marked "not synchronised", and nothing else stops it.
+func (s *Steerer) sparesRTC(in Input) bool {
+	switch {
+	case !s.vouched || in.Judgement.Basis != clockcheck.BasisHoldover:
+		s.silent = 0
+	case s.silent == 0:
+		s.silent = in.Now
+	}
+	return s.cfg.RTCSteady && s.silent != 0 && in.Now.Sub(s.silent) >= quietAfter
 }
 
 // leapMarks: only a vouched-for clock knows which day it is.

@@ -23,7 +23,7 @@ func newSteering(cfg *Config) steering {
 		return steering{}
 	}
 	c := *cfg.Steer
-	c.Leaps = cfg.Leaps
+	c.Leaps, c.RTCSteady = cfg.Leaps, cfg.Judge.RTCCompensated
 	return steering{s: steer.New(c)}
 }
 
