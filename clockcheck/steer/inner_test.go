@@ -214,6 +214,37 @@ func TestVouching(t *testing.T) {
 	}
 }
 
+// In a holdover the kernel stops writing a hardware clock that keeps time better than the oscillator, once it has
+// had the time for one more write: what it would write comes from the clock that is judged. It goes on as soon
+// as somebody tells the time.
+func TestHoldoverSparesASteadyRTC(t *testing.T) {
+	for _, steady := range []bool{true, false} {
+		s := New(Config{RTCSteady: steady})
+		now := timescale.Local(timescale.Second)
+		writes := func(basis clockcheck.Basis, after time.Duration) bool {
+			j := &clockcheck.Judgement{Known: true, Guarded: true, Basis: basis, Guard: 0.1, Bound: 0.05, Proved: []string{"date", "second"}}
+			now = now.Add(after)
+			var a Actions
+			s.tell(Input{Now: now, Judgement: j}, &a)
+			return !a.Status.Unsync
+		}
+		for i, c := range []struct {
+			basis clockcheck.Basis
+			after time.Duration
+			want  bool // where the clock is steady
+		}{
+			{clockcheck.BasisGNSS, time.Hour, true}, {clockcheck.BasisHoldover, time.Second, true},
+			{clockcheck.BasisHoldover, quietAfter - time.Second, true}, {clockcheck.BasisHoldover, time.Second, false},
+			{clockcheck.BasisHoldover, time.Hour, false}, {clockcheck.BasisNetwork, time.Second, true},
+			{clockcheck.BasisHoldover, time.Second, true}, {clockcheck.BasisHoldover, quietAfter, false},
+		} {
+			if got := writes(c.basis, c.after); got != (c.want || !steady) {
+				t.Errorf("steady %v, %d, %s: the kernel writes: %v", steady, i, c.basis, got)
+			}
+		}
+	}
+}
+
 // The frequency word is moved by a change of more than 0.002 ppm and a twentieth of what
 // is uncertain.
 func TestRateIsNotFollowedIntoTheNoise(t *testing.T) {
