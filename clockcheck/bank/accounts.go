@@ -41,6 +41,7 @@ func (b *Bank) Accounts(loose bool, same float64) (two [2]Account, ok bool) {
 		s := &of[b.sideOf(t)]
 		_, lo, hi := b.Reach(i)
 		s.take(t, b.weight[i], lo, hi)
+		s.rates.take(t)
 	}
 	if of[0].weight == 0 || of[1].weight == 0 {
 		return two, false
@@ -68,6 +69,37 @@ type side struct {
 	most      float64
 	weight    float64
 	lo, hi    float64
+	rates     rateHull
+}
+
+// rateHull spans the oscillator's rates by some tracks, s/s, each with wide of its σ. Where one of them has the
+// oscillator moved, the likeliest one's rate alone would leave that one behind from the next run's first second on.
+type rateHull struct {
+	lo, hi float64
+	some   bool
+}
+
+func (q *rateHull) take(t *Track) {
+	y, w := t.F.V[estimate.Y], wide*t.F.Sigma(estimate.Y)
+	if !q.some {
+		*q = rateHull{y - w, y + w, true}
+	}
+	q.lo, q.hi = math.Min(q.lo, y-w), math.Max(q.hi, y+w)
+}
+
+// sigma is the σ about y of a Gaussian that is nowhere narrower, s/s.
+func (q *rateHull) sigma(y float64) float64 { return math.Max(q.hi-y, y-q.lo) / wide }
+
+// RateSigma is the σ of the oscillator's rate about the best track's, over all that the guard reckons with, s/s.
+func (b *Bank) RateSigma() float64 {
+	var q rateHull
+	q.take(b.Best())
+	for i := range b.tracks[:b.n] {
+		if b.Alive(i) && b.tracks[i].Located {
+			q.take(&b.tracks[i])
+		}
+	}
+	return q.sigma(b.Best().F.V[estimate.Y])
 }
 
 // sideOf is 0 for the tracks that take the receiver as the best one does.
@@ -91,7 +123,7 @@ func (s *side) take(t *Track, weight, lo, hi float64) {
 func (b *Bank) account(s *side, loose bool, same float64) Account {
 	t := s.likeliest
 	at := b.apart(b.Best(), t)
-	a := Account{Off: (s.lo + s.hi) / 2, Sigma: (s.hi - s.lo) / 2 / wide, Rate: t.F.V[estimate.Y], RateSigma: t.F.Sigma(estimate.Y),
+	a := Account{Off: (s.lo + s.hi) / 2, Sigma: (s.hi - s.lo) / 2 / wide, Rate: t.F.V[estimate.Y], RateSigma: s.rates.sigma(t.F.V[estimate.Y]),
 		False: t.Out.Has(Receiver), Stream: t.On.Has(Receiver) && t.Lead == 0, From: t.Roots, Told: t.told, Rated: t.rated}
 	if loose {
 		a.Off, a.Sigma = at, math.Hypot(t.F.Sigma(estimate.X), same/wide)

@@ -70,6 +70,9 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		t.off[r.Source] = float32(z)
 		switch t.odd[r.Source] = 0; r.Source {
 		case Receiver:
+			if !first && t.away != 0 && math.Abs(z-t.away) >= leapt {
+				b.backElsewhere(t, r, z)
+			}
 			t.away = z
 		case Ear, Borrowed: // each mark is made on its own, and has its price
 			if nats(z, v) > gate {
@@ -105,4 +108,14 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 			}
 		}
 	}
+}
+
+// backElsewhere: a receiver that leapt away has leapt back, to z seconds from where the oscillator has carried
+// its stream since. It may be right again, and the oscillator have gone astray by that much meanwhile: a false
+// signal that happens to come so near is no likelier.
+func (b *Bank) backElsewhere(t *Track, r *Reading, z float64) {
+	c := *t
+	c.Out &^= SetOf(Receiver, Pulse)
+	c.odd[Receiver], c.away, c.way = 0, 0, 0
+	b.drifted(&c, r, z, b.untold(&c, r), estimate.Stream)
 }

@@ -29,7 +29,8 @@ type Bank struct {
 	nBorn     int
 	best      int
 	named     uint32 // ids given
-	former    former
+	former    former // of the best track, as long as it heard the receiver …
+	aside     former // … and of the likeliest that hears it, where the best does not
 	quiet     quiet
 	recalled  Recalled
 	held      Held
@@ -73,7 +74,7 @@ func (b *Bank) Clear() {
 	}
 	t.F.Forget(estimate.Y, y, sigma)
 	t.F.Forget(estimate.S, 0, b.cfg.ClockSigma)
-	b.tracks[0], b.n, b.best, b.former, b.quiet = t, 1, 0, former{}, quiet{}
+	b.tracks[0], b.n, b.best, b.former, b.aside, b.quiet = t, 1, 0, former{}, former{}, quiet{}
 	b.last = [NumSources]word{}
 	b.weigh()
 }
@@ -139,6 +140,7 @@ func (b *Bank) Hear(r *Reading) {
 		b.deliver()
 	} else {
 		b.former.hear(b, r)
+		b.aside.hear(b, r)
 		b.borneOut(r)
 	}
 	b.remember(r)

@@ -76,6 +76,7 @@ func (b *Bank) ClockWritten() {
 	}
 	for i := range b.former.track {
 		b.former.track[i].Clocked = false
+		b.aside.track[i].Clocked = false
 	}
 	b.last[Clock].said = true // what it will say tells nothing of UTC: no track without it
 }

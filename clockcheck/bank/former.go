@@ -78,18 +78,35 @@ func (b *Bank) clockOfCopy(t *Track, r *Reading) float64 {
 	return b.nats[ClockSet]
 }
 
-// followStream lays the stream against the copies of the best track, and renews them.
+// followStream lays the stream against the copies of the best track, and renews them. Where that takes the
+// receiver to be false, against those of the likeliest track that hears it: whether an oscillator could have gone
+// where the stream goes is asked of whoever says that it did. Their weight is in that track's.
 func (b *Bank) followStream(r *Reading) {
-	t, f := b.Best(), &b.former
-	if !t.streams() || !b.allowed(ReceiverFalse) {
+	if !b.allowed(ReceiverFalse) {
 		return
 	}
-	if f.of != t.id {
-		if !f.fits(t) { // the best is another explanation now; the one before is a track still
+	if b.Best().streams() {
+		b.aside = former{}
+		if f := &b.former; f.of != b.Best().id && !f.fits(b.Best()) { // another explanation; the one before is a track still
 			b.dropFormer()
 		}
-		f.of = t.id
+		b.lay(&b.former, b.best, r)
+		return
 	}
+	k := b.likeliestHearer()
+	if !b.tracks[k].streams() {
+		return
+	}
+	if b.aside.of != b.tracks[k].id {
+		b.aside = former{}
+	}
+	b.lay(&b.aside, k, r)
+}
+
+// lay lays the stream against the copies of the k-th track, and renews them.
+func (b *Bank) lay(f *former, k int, r *Reading) {
+	t := &b.tracks[k]
+	f.of = t.id
 	strain, worst, nu := 0.0, -1, 0.0
 	for i := range f.track {
 		if f.taken[i] == 0 {
@@ -104,17 +121,19 @@ func (b *Bank) followStream(r *Reading) {
 		}
 	}
 	for i := range b.tracks[:b.n] {
-		if b.tracks[i].streams() {
+		if f == &b.former && b.tracks[i].streams() {
 			b.tracks[i].Strain = strain
 		}
 	}
 	if strain <= gate {
 		f.away = 0
 	} else if f.away++; f.away >= strainRun {
-		b.part(r, worst, nu)
+		b.part(r, f, k, worst, nu)
 		return
 	}
-	f.renew(t, r.At)
+	if f.rates.note(&t.F, r.At); strain <= easyStrain {
+		f.renew(t, r.At)
+	}
 }
 
 // sameStream = 2·edge: two tracks that expect the stream so near each other, s, take it alike. A
@@ -139,16 +158,12 @@ func (b *Bank) dropFormer() {
 	for i := range b.tracks[:b.n] {
 		b.tracks[i].Strain = 0
 	}
-	b.former = former{}
+	b.former, b.aside = former{}, former{}
 }
 
 // renew passes the copies on: each takes over from the next younger when it is old
-// enough, unless it finds the stream away.
+// enough.
 func (f *former) renew(t *Track, now timescale.Local) {
-	f.rates.note(&t.F, now)
-	if t.Strain > easyStrain {
-		return
-	}
 	for i := len(ages) - 1; i >= 0; i-- {
 		switch {
 		case f.taken[i] != 0 && now.Sub(f.taken[i]) < ages[i]:
@@ -168,19 +183,19 @@ func restlessOf(n estimate.Noise) estimate.Noise {
 	return n
 }
 
-// part is a stream that has left a former state, nu seconds from where that expects it:
+// part is a stream that has left a former state of a track, nu seconds from where that expects it:
 // the oscillator moved and the stream is right; or the lateness goes away, or the
 // receiver is led away, and the former state is right.
-func (b *Bank) part(r *Reading, i int, nu float64) {
-	old, since, owes := b.former.track[i], b.former.taken[i], b.former.owes[i]
+func (b *Bank) part(r *Reading, f *former, of, i int, nu float64) {
+	old, since, owes := f.track[i], f.taken[i], f.owes[i]
 	age := r.At.Sub(since).Seconds()
-	base := b.Best().Cost
+	base := b.tracks[of].Cost
 	for k := range b.tracks[:b.n] {
 		switch t := &b.tracks[k]; {
 		case t.Out.Has(Receiver):
 			t.Cost += b.nats[FalseMoves]
 		case !t.streams():
-		case k == b.best:
+		case k == of:
 			b.turnedBy(t, old, r, nu, since)
 		default: // no former state is kept of it: it spans both, at the cheaper's price
 			t.Strain = 0
@@ -188,7 +203,7 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 			t.assume(Assumed{What: LatenessWanders, Of: Receiver, Since: since, SizeS: -nu, Slow: true}, b.nats[LatenessWanders])
 		}
 	}
-	b.former.ledBefore(&old, nu, age, since)
+	f.ledBefore(&old, nu, age, since)
 	if old.Cost = base; owes > 0 {
 		old.assume(Assumed{What: ClockSet, Of: Clock, Since: since}, owes)
 	}
@@ -204,7 +219,11 @@ func (b *Bank) part(r *Reading, i int, nu float64) {
 	}
 	old.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: since, SizeS: nu, Slow: true}, b.nats[ReceiverFalse])
 	b.add(old)
-	b.dropFormer()
+	if f == &b.aside {
+		b.aside = former{}
+	} else {
+		b.dropFormer()
+	}
 }
 
 // turnedBy has the oscillator of a track have gone nu seconds astray since then: of its former

@@ -205,9 +205,11 @@ func (b *Bank) Turn(now timescale.Local, y, variance float64) {
 	for i := range b.quiet.f {
 		turn(&b.quiet.f[i], b.quiet.have)
 	}
-	for i := range b.former.track {
-		if b.former.taken[i] != 0 {
-			turn(&b.former.track[i].F, b.former.track[i].Located)
+	for _, f := range [...]*former{&b.former, &b.aside} {
+		for i := range f.track {
+			if f.taken[i] != 0 {
+				turn(&f.track[i].F, f.track[i].Located)
+			}
 		}
 	}
 }

@@ -101,7 +101,7 @@ func (j *Judge) hold() *clockcheck.Held {
 	// Where the stream would be is known on, whether or not it is believed now: if it comes back there, it
 	// is the one that UTC was told by, and no second word.
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
-		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: f.Sigma(estimate.Y) * 1e6, DateProved: j.bank.Proved().Date,
+		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: j.bank.RateSigma() * 1e6, DateProved: j.bank.Proved().Date,
 		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt(), Confirmed: j.bank.Told(), Rated: j.bank.Rated(),
 		Stream: t.On.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid, Accounts: accounts}
 }

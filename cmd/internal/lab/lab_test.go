@@ -152,6 +152,9 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{31107, anew, "good-for, while a false signal drags"},
 		{41006, Random, "good-for, while a false signal drags"},
 		{43, Random, "76 s of false within"},
+		{210044, anew, "in a silence the kernel wrote a compensated hardware clock from a clock whose crystal had turned"},
+		{210047, anew, "the receiver came back where a fork in the cold had not carried it: that it was right had no place"},
+		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
 		for _, r := range Rows(PlayAll([]Job{{n.make(n.seed), n.seed}}, 0)) {
