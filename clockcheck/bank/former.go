@@ -193,7 +193,11 @@ func (b *Bank) part(r *Reading, f *former, of, i int, nu float64) {
 	for k := range b.tracks[:b.n] {
 		switch t := &b.tracks[k]; {
 		case t.Out.Has(Receiver):
-			t.Cost += b.nats[FalseMoves]
+			if way := int8(math.Copysign(1, nu)); f == &b.former {
+				t.Cost += b.nats[FalseMoves]
+			} else if t.way != way { // as in movesToo
+				t.Cost, t.way = t.Cost+b.nats[FalseMoves], way
+			}
 		case !t.streams():
 		case k == of:
 			b.turnedBy(t, old, r, nu, since)
