@@ -273,11 +273,17 @@ func (b *Bank) aloneWith(r *Reading) {
 	if !t.Located || t.On == 0 || t.Roots.Any(r.roots()) || r.Modulo != 0 {
 		return
 	}
+	servers := 0
 	for s := Source(0); int(s) < NumSources; s++ {
 		if t.On.Has(s) && !b.allowed(falseOf(s)) {
 			return
 		} else if t.On.Has(s) {
 			price := b.nats[falseOf(s)]
+			if Families.Has(s) && !Families.Has(r.Source) {
+				if servers++; servers > 1 {
+					price = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
+				}
+			}
 			if s == Clock && b.clockSaysTheirs(t.On) {
 				price = 0 // it is one word with theirs, which pay
 			}

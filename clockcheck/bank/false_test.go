@@ -38,7 +38,7 @@ func TestAllAlongFalseIsLatentAgain(t *testing.T) {
 	}
 }
 
-// Two servers contradict a receiver by 100 s; it steps by two whole seconds. That somebody
+// A server and a borrowed clock contradict a receiver by 100 s; it steps by two whole seconds. That somebody
 // awaited just that, to whom both are false, speaks against nobody who is believed.
 func TestStepOfAFalseReceiver(t *testing.T) {
 	b := newBank()
@@ -50,9 +50,8 @@ func TestStepOfAFalseReceiver(t *testing.T) {
 		}
 		b.Hear(look(k*10*second, z, 0.004))
 		if k == 5 {
-			for s := range Source(2) {
-				b.Hear(server(Server+s, k*10*second+second, 1000, 0.01))
-			}
+			b.Hear(server(Server, k*10*second+second, 1000, 0.01))
+			b.Hear(server(Borrowed, k*10*second+second, 1000, 0.01))
 		}
 		if lo, hi := b.Guard(0); k > 5 && math.Max(-lo, hi) > 0.3 {
 			t.Fatalf("after %d looks the guard is %.2f to %.2f s", k, lo, hi)

@@ -26,7 +26,7 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 			t.odd[r.Source] = b.patience(r.Source)
 			b.deny(t, r)
 		default:
-			b.exclude(t, r)
+			b.exclude(t, r, false)
 		}
 		return
 	}
@@ -163,10 +163,12 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	if r.Source != Receiver && r.Modulo == 0 && t.Located {
 		b.drifted(t, r, nu, b.untold(t, r), estimate.Time)
 	}
-	back := t.turned(r, nu)
-	b.exclude(t, r)
+	back, one := t.turned(r, nu), b.ofOneClock(t, r)
+	b.exclude(t, r, one)
 	if back > 0 {
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(back, nu))
+	} else if one {
+		return
 	} else if w, ok := b.seconded(t, r); ok {
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, nu))
 	} else if w, ok := t.atItsWord(r); ok {
@@ -180,9 +182,12 @@ func (b *Bank) deny(t *Track, r *Reading) {
 
 // exclude has a track take a source to be false from now on. Who goes on from a run that doubted it paid
 // then: that it is false is as likely as it was.
-func (b *Bank) exclude(t *Track, r *Reading) {
+func (b *Bank) exclude(t *Track, r *Reading, one bool) {
 	a := falseOf(r.Source)
 	price := b.nats[a]
+	if one {
+		price = math.Min(price, oneUpstream)
+	}
 	if t.On.Has(Before) && b.doubted.Has(kind(r.Source)) {
 		price = math.Min(price, b.doubt)
 	}
@@ -249,6 +254,22 @@ func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
 		}
 	}
 	return 0, false
+}
+
+// ofOneClock tells whether a server says what another one last said that the track takes to be false: they may
+// have it from one clock, whatever they name as theirs. So against a receiver, a hardware clock or a mark their
+// number proves little. Among servers alone the most are believed (RFC 5905, section 11.2.1).
+func (b *Bank) ofOneClock(t *Track, r *Reading) bool {
+	if !Families.Has(r.Source) || t.Roots.Only(Families) {
+		return false
+	}
+	for s := Server; int(s) < NumSources; s++ {
+		o := &b.last[s]
+		if s != r.Source && o.said && t.Out.Has(s) && math.Abs(float64(r.Z-o.z))/1e9 < o.bound+2*r.sigma()+between {
+			return true
+		}
+	}
+	return false
 }
 
 // atItsWord tells whether a reading says what the receiver says, to within w s, though by

@@ -49,6 +49,7 @@ func TestServersVoteByAncestry(t *testing.T) {
 		{"two of one ancestry are one witness", kin, map[string]float64{"a": 5, "b": 5}, false, false},
 		{"three in a row are one witness", chain, map[string]float64{"a": 5, "b": 5, "c": 5}, false, false},
 		{"whoever owns the network answers for all names", apart, map[string]float64{"a": 5, "b": 5}, false, false},
+		{"so may they of whom another says that they lie", apart, map[string]float64{"a": 5, "b": 5, "c": 5, "d": 0}, false, false},
 		{"the network and the operator are two", apart, map[string]float64{"a": 5, "b": 5}, true, true},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -20,7 +20,7 @@ var Classes = []Class{
 	{1, "a lone receiver drags off, or its latency ramps, by less than 200 ppm; or by any rate if it is a second late by design", "without end", "a server, a mark, the air, a compared hardware clock after hours"},
 	{2, "a false signal steps back by nearly whole seconds while leap-second data may be missing", "1 to 18 s", "a compared hardware clock, a server, a mark"},
 	{3, "a receiver lies from its first fix on, or its line is behind from the first word on, and nothing that was compared before is left beside it", "any", "a server, a mark, the air"},
-	{4, "all servers heard answer out of one lying clock, and nobody else is there, or what is there leaves room for so small a lie", "any; beside a receiver whose latency nobody proved 1.2 s, over a network 10 s", "a receiver's fix, a compared hardware clock; of a small lie a mark, the air, a latency proved before"},
+	{4, "most servers heard answer out of one lying clock, and nobody else is there, or what is there leaves room for so small a lie", "any; beside a receiver whose latency nobody proved 1.2 s, over a network 10 s", "a receiver's fix, a compared hardware clock; of a small lie a mark, the air, a latency proved before"},
 	{5, "somebody sets the hardware clock while the power is off, or in the ten minutes before and it is not read again, and nobody else is there at boot", "any", "a receiver's fix, a server, a mark"},
 	{6, "the hardware clock stands still in the cold while the power is off, and does not tell", "the time it stood", "a receiver's fix, a server, a mark"},
 	{7, "the crystal leaps for good by more than 15 ppm in holdover, with neither a compensated hardware clock nor a server (15 ppm is in the guard)", "18 ms an hour for each 5 ppm above", "any reading"},

@@ -1,0 +1,38 @@
+package bank
+
+import (
+	"fmt"
+	"testing"
+
+	"noonmark/clockcheck/timescale"
+)
+
+// A receiver has been right for two hours, its lateness is known. Then servers speak that all lie alike, and maybe
+// one that does not. They may have their time from one clock, whatever they name as theirs: however many they are,
+// the receiver is not outvoted by them, and whoever hears either has a place in the guard.
+func TestHeadsProveLittle(t *testing.T) {
+	for _, row := range []struct {
+		liars, right int
+		by           float64
+	}{{2, 0, 5}, {3, 0, -28}, {3, 1, -28}, {4, 1, 16}, {4, 1, 0.5}, {5, 0, -0.45}, {6, 1, 3600}} {
+		t.Run(fmt.Sprintf("%d by %g s, %d right", row.liars, row.by, row.right), func(t *testing.T) {
+			b, at := settled()
+			for k := timescale.Local(1); k < 60; k++ {
+				now := at + k*64*second
+				r := look(now, 1000-0.15, 0.01)
+				r.Stream.LeadMost = 0
+				b.Hear(r)
+				for i := range row.liars + row.right {
+					z := 1000.0
+					if i < row.liars {
+						z += row.by
+					}
+					b.Hear(server(Server+1+Source(i), now+second, z, 0.004))
+				}
+				if lo, hi := span(b); lo > 1000 || hi < 1000 {
+					t.Fatalf("UTC is 1000 s, the guard %.3f to %.3f s", lo, hi)
+				}
+			}
+		})
+	}
+}
