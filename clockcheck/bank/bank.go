@@ -106,6 +106,7 @@ func (b *Bank) Hear(r *Reading) {
 	if b.trace != nil {
 		b.trace.Reading(*r)
 	}
+	b.weighHearing(r)
 	deaf, believer := b.deaf(r.Source), -1
 	switch r.Source {
 	case Receiver:

@@ -1,6 +1,10 @@
 package bank
 
-import "math"
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
 
 // What a source that is false does besides is evidence too. Were it free, who takes a
 // receiver to be false for one reason would explain all that it does later for nothing,
@@ -112,6 +116,39 @@ func (b *Bank) backAgain(best *Track) {
 	for i := range b.tracks[:b.n] {
 		if t := &b.tracks[i]; t != best && t.Out.Has(Receiver) && t.parted() < left {
 			t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: left}, math.Max(b.nats[ReceiverFalse]-b.nats[FalseMoves], 0))
+		}
+	}
+}
+
+// weighHearing: a crowd is a loose witness, so that what contradicts a track by 3.7 σ is within its gate yet and would
+// speak against nobody. But where another track foretold it, it tells between the two: what a track
+// foretold worse, beyond what is easy, it pays. The same stations again are as wrong as they were: a hearing
+// that counts once in Repeat costs so much less. Together that is never dearer than that the air is false.
+func (b *Bank) weighHearing(r *Reading) {
+	if r.Source != Crowd {
+		return
+	}
+	var misfit [MaxTracks]float64
+	least := math.Inf(1)
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !t.Located || !t.hears(Crowd) || t.LeadMost > t.Lead {
+			continue
+		}
+		t.F.Advance(r.At)
+		z, ok := t.place(r)
+		if !ok {
+			continue
+		}
+		if misfit[i] = nats(t.gap(z-t.F.V[estimate.X]), t.seen(r)); !t.Latent {
+			least = math.Min(least, misfit[i])
+		}
+	}
+	for i := range b.tracks[:b.n] {
+		if over := misfit[i] - math.Max(least, easyStrain); over > 0 && misfit[i] <= gate {
+			t := &b.tracks[i]
+			pays := math.Min(over/math.Max(r.Repeat, 1), b.nats[AirFalse]-t.aired)
+			t.Cost, t.aired = t.Cost+pays, t.aired+pays
 		}
 	}
 }

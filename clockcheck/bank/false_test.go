@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -146,5 +147,61 @@ func TestWhatIsFalseFitsALooseAccount(t *testing.T) {
 		if got := b.tracks[0].hears(Server + 1); got != row.back {
 			t.Errorf("%v s open, off by %v s, says %v: heard again %v, want %v", row.open, row.off, row.says, got, row.back)
 		}
+	}
+}
+
+// A learned lateness says one time, and two bands, each by its own stations, another: each is 3 σ off and within the
+// gate. That the receiver is another one foretold both, and is as likely then: 1e-3 a start against 4.5e-3 twice.
+func TestHearingsWithinTheGateTellBetweenTracks(t *testing.T) {
+	hear := func(off, repeat float64) *Bank {
+		b := New(Config{RateSigma: 3e-6, ClockSigma: 1.3e-6, ClockWander: 3e-19})
+		b.Opened(Lateness{Mean: 0.25, Sigma: 0.055, Most: 1.2, Known: true, Loose: true})
+		for k := timescale.Local(1); k < 4; k++ {
+			r := look(k*10*second, 1000, 0.001)
+			r.Stream.LeadMost = 0
+			b.Hear(r)
+		}
+		for k := timescale.Local(4); k < 6; k++ {
+			b.Hear(&Reading{Source: Crowd, At: k * 10 * second, Z: int64((1000.25 + off) * 1e9), Var: 0.09 * 0.09, Common: 0.0368, Repeat: repeat, Modulo: 15})
+		}
+		return b
+	}
+	another := func(b *Bank) (w float64) {
+		for i := range b.Tracks() {
+			if b.Tracks()[i].Assumes(LatenessNew) {
+				w += b.Weight(i)
+			}
+		}
+		return w
+	}
+	if w := another(hear(0, 1)); w > 2e-3 {
+		t.Errorf("bands that agree: that it is another receiver is %.4f likely", w)
+	}
+	if w := another(hear(0.36, 1)); w < 0.02 {
+		t.Errorf("two bands that do not: that it is another receiver is %.4f likely", w)
+	}
+	if w := another(hear(0.36, 100)); w > 2e-3 {
+		t.Errorf("the same stations twice: that it is another receiver is %.4f likely", w)
+	}
+}
+
+// However many bands contradict it, a track pays for that at most what the air costs that is false, and nothing
+// once it says so.
+func TestHearingsCostAtMostThatTheAirIsFalse(t *testing.T) {
+	b := New(Config{RateSigma: 3e-6, ClockSigma: 1.3e-6, ClockWander: 3e-19})
+	tr := Track{Located: true, aired: b.nats[AirFalse] - 0.5}
+	tr.Cost = tr.aired
+	tr.F.Start(0, estimate.Time, 1e-8)
+	far := tr
+	far.F.V[estimate.X] = 0.11
+	b.tracks[0], b.tracks[1], b.n = tr, far, 2
+	r := &Reading{Source: Crowd, Z: 0.11e9, Var: 0.03 * 0.03, Common: 0.001, Repeat: 1, Modulo: 15}
+	b.weighHearing(r)
+	if c := b.tracks[0].Cost; c > b.nats[AirFalse]+rounding || c < b.nats[AirFalse]-rounding {
+		t.Fatalf("it pays %.2f nats, that the air is false costs %.2f", c, b.nats[AirFalse])
+	}
+	b.exclude(&b.tracks[0], r)
+	if c := b.tracks[0].Cost; math.Abs(c-b.nats[AirFalse]) > rounding {
+		t.Fatalf("it takes the air to be false and pays %.2f nats", c)
 	}
 }

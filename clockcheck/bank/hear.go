@@ -191,6 +191,9 @@ func (b *Bank) exclude(t *Track, r *Reading, one bool) {
 	if t.On.Has(Before) && b.doubted.Has(kind(r.Source)) {
 		price = math.Min(price, b.doubt)
 	}
+	if r.Source == Crowd { // who pays that the air is false has no need to explain its hearings
+		t.Cost, t.aired = t.Cost-t.aired, 0
+	}
 	t.assume(Assumed{What: a, Of: r.Source, Since: r.At}, price)
 	t.off[r.Source] = 0
 	if p, ok := t.place(r); ok && t.Located {
