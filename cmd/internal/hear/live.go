@@ -20,8 +20,10 @@ const (
 	blockLasts = 100 * time.Millisecond
 	roomBlocks = 300             // that may wait while a period is examined: 30 s, for a small board takes long
 	quietLimit = 3 * time.Second // a device that sends nothing for so long is gone
-	calmEvery  = 10              // periods: so often it looks while the service trusts what it heard
-	spare      = time.Second     // beyond a period and a signal
+	// calmEvery is after how many periods it looks again while the service trusts what it heard: an odd number, for
+	// stations send in every second period, and an even one would hear the same half of the band all night.
+	calmEvery = 9
+	spare     = time.Second // beyond a period and a signal
 )
 
 // block is sound as it arrived.

@@ -218,3 +218,14 @@ func TestLiveStation(t *testing.T) {
 		}
 	}
 }
+
+// Stations send in every second period: once it is trusted the ear hears both halves of the band by turns.
+func TestBothHalvesOfTheBandAreHeard(t *testing.T) {
+	heard := [2]bool{}
+	for k := range 4 {
+		heard[k*calmEvery%2] = true
+	}
+	if !heard[0] || !heard[1] {
+		t.Errorf("one period in %d is always of the same half", calmEvery)
+	}
+}

@@ -48,8 +48,8 @@ func (e *ear) tune(now timescale.Local) {
 	e.next, e.minute, e.agreed = now.Add(2*e.band.period()), now.Add(signalFirst), false
 }
 
-// calm: while what it hears is trusted, it looks at one period in ten.
-const calm = 10
+// calm: while what it hears is trusted, it looks at one period in nine, as package hear does.
+const calm = 9
 
 // tieBound is how well the sound is tied to the local timescale, s.
 const tieBound = 0.016
