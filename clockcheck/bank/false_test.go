@@ -200,7 +200,7 @@ func TestHearingsCostAtMostThatTheAirIsFalse(t *testing.T) {
 	if c := b.tracks[0].Cost; c > b.nats[AirFalse]+rounding || c < b.nats[AirFalse]-rounding {
 		t.Fatalf("it pays %.2f nats, that the air is false costs %.2f", c, b.nats[AirFalse])
 	}
-	b.exclude(&b.tracks[0], r)
+	b.exclude(&b.tracks[0], r, false)
 	if c := b.tracks[0].Cost; math.Abs(c-b.nats[AirFalse]) > rounding {
 		t.Fatalf("it takes the air to be false and pays %.2f nats", c)
 	}
