@@ -49,16 +49,15 @@ func chu(samples []float32) (s Station, ok bool) {
 // it must be heard, and nowhere else so much; in one second of three it is not sent.
 func toneOf300(samples []float32, begin int) contest {
 	const part, edge = 90, 8 // ms, with room for the begin's error
-	e, _ := evidence(envelope(samples, 1000, part), 0)
-	n := secondsOf(samples)
-	c := claim(each(e, begin, edge, n))
+	t, n := trackOf(samples, 1000, part, 0), secondsOf(samples)
+	c := claim(t.each(begin, edge, n))
 	for k := 1; k < 3; k++ {
-		for s, v := range each(e, begin, edge+k*(part+edge), n) {
+		for s, v := range t.each(begin, edge+k*(part+edge), n) {
 			c.claim[s] = math.Min(c.claim[s], v)
 		}
 	}
 	for d := 300 + 3*edge; d <= 1000-part-3*edge; d += edge {
-		c.against(each(e, begin, d, n))
+		c.against(t.each(begin, d, n))
 	}
 	return c
 }

@@ -54,11 +54,7 @@ func Find(samples []float32) (out []Station) {
 	var slow []float64
 	for _, hz := range [...]float64{1000, 1200} {
 		m, begin := tick(samples, hz)
-		proved := true
-		for _, test := range [...]func([]float32, float64, int, int) contest{pulses, length, ownTone} {
-			proved = proved && test(samples, hz, whole(begin), m.tick).won()
-		}
-		if !proved {
+		if !ticks(samples, hz, whole(begin), m.tick) {
 			continue
 		}
 		s := Station{Name: m.name, SecondS: math.Mod(begin/1e3+1, 1), Second: true}
@@ -72,6 +68,12 @@ func Find(samples []float32) (out []Station) {
 		out = append(out, s)
 	}
 	return out
+}
+
+// ticks tells whether a tick of a tone, long ms, begins at ms begin of each second.
+func ticks(samples []float32, hz float64, begin, long int) bool {
+	t := trackOf(samples, hz, long, 0)
+	return pulses(t, begin, long, secondsOf(samples)).won() && length(samples, t, hz, begin, long).won() && ownTone(samples, t, begin, long).won()
 }
 
 // tick proposes the station whose tick fits best where a tone stands out most in the second, and its begin, ms.

@@ -65,7 +65,7 @@ func seconds(samples []float32, hz float64) (begin float64, ok bool) {
 
 func oneProved(samples []float32, hz, begin float64) bool {
 	from, to := edges(samples, hz, whole(begin), keyedPulse)
-	return from.won() && to.won() && pulses(samples, hz, whole(begin), keyedPulse).won()
+	return from.won() && to.won() && pulses(trackOf(samples, hz, keyedPulse, 0), whole(begin), keyedPulse, secondsOf(samples)).won()
 }
 
 func tenProved(samples []float32, hz, begin float64) bool {
@@ -76,12 +76,11 @@ func tenProved(samples []float32, hz, begin float64) bool {
 // tens are two contests of ten pulses each second, the first of them at ms begin: there the tone is, and between them
 // it is not; and the first is longer than any other.
 func tens(samples []float32, hz float64, begin int) (on, first contest) {
-	e, _ := evidence(envelope(samples, hz, keyedTen), 0)
-	n := secondsOf(samples)
+	t, n := trackOf(samples, hz, keyedTen, 0), secondsOf(samples)
 	sum := func(from int) []float64 {
-		out := each(e, begin, from, n)
+		out := t.each(begin, from, n)
 		for k := 1; k < 10; k++ {
-			for s, v := range each(e, begin, from+100*k, n) {
+			for s, v := range t.each(begin, from+100*k, n) {
 				out[s] += v
 			}
 		}
@@ -91,9 +90,9 @@ func tens(samples []float32, hz float64, begin int) (on, first contest) {
 	for d := 2 * keyedTen; d <= 100-keyedTen; d += keyedTen / 2 {
 		on.against(sum(d))
 	}
-	first = claim(each(e, begin, keyedTen, n))
+	first = claim(t.each(begin, keyedTen, n))
 	for k := 1; k < 10; k++ {
-		first.against(each(e, begin, keyedTen+100*k, n))
+		first.against(t.each(begin, keyedTen+100*k, n))
 	}
 	return on, first
 }

@@ -27,7 +27,7 @@ type contest struct {
 	weakest float64 // Σd/√(n·Σd²) of the n differences d, −1 to 1
 }
 
-func claim(evidence []float64) contest { return contest{evidence, 1} }
+func claim(seconds []float64) contest { return contest{seconds, 1} }
 
 func (c *contest) against(rivals ...[]float64) {
 	for _, rival := range rivals {
@@ -53,84 +53,84 @@ func (c contest) chance() float64 {
 	return half
 }
 
-// evidence is ln(1 + power/(weak·median)) of an envelope; the median of its powers is least at least, and given too.
-func evidence(env []float64, least float64) (out []float64, noise float64) {
-	noise, out = math.Max(median(env), least)+1e-30, make([]float64, len(env))
-	for i, v := range env {
-		out[i] = math.Log1p(v / (weak * noise))
-	}
-	return out, noise
+// track is a tone's power in windows that begin at each ms, and the noise in them: the median of the powers.
+type track struct {
+	env   []float64
+	noise float64
+}
+
+// trackOf takes windows of some ms; the noise is least at least.
+func trackOf(samples []float32, hz float64, window int, least float64) track {
+	env := envelope(samples, hz, window)
+	return track{env, math.Max(median(env), least) + 1e-30}
 }
 
 // secondsOf is how many seconds of a sound give evidence: all but the first and the last, so that what is half a second
 // before or after lies in the sound too.
 func secondsOf(samples []float32) int { return len(samples)/(1000*perMS) - 2 }
 
-// each is what evidence says d ms (−1000 to 1000) after ms begin of each of n seconds. What is more than half a second
-// after it is taken from the second before.
-func each(e []float64, begin, d, n int) []float64 {
+// each is the evidence d ms (−1000 to 1000) after ms begin of each of n seconds. What is more than half a second after it is
+// taken from the second before.
+func (t track) each(begin, d, n int) []float64 {
 	if d > 500 {
 		d -= 1000
 	}
 	out := make([]float64, n)
 	for s := range out {
-		if k := (s+1)*1000 + begin + d; k < len(e) {
-			out[s] = e[k]
+		if k := (s+1)*1000 + begin + d; k < len(t.env) {
+			out[s] = evidence(t.env[k], t.noise)
 		}
 	}
 	return out
 }
 
+// evidence is what a second says by the power in a window.
+func evidence(power, noise float64) float64 { return math.Log1p(power / (weak * noise)) }
+
 // whole is the nearest millisecond of the second.
 func whole(ms float64) int { return (int(math.Round(ms)) + 1000) % 1000 }
 
-// pulses is the contest of pulses of long ms at ms begin of each second with such pulses elsewhere.
-func pulses(samples []float32, hz float64, begin, long int) contest {
-	e, _ := evidence(envelope(samples, hz, long), 0)
-	n := secondsOf(samples)
-	c := claim(each(e, begin, 0, n))
+// pulses is the contest of pulses of long ms at ms begin of each second with such pulses elsewhere; windows of t are as long.
+func pulses(t track, begin, long, n int) contest {
+	c := claim(t.each(begin, 0, n))
 	for d := max(10, long/2); d <= 1000-max(10, long/2); d++ {
-		c.against(each(e, begin, d, n))
+		c.against(t.each(begin, d, n))
 	}
 	return c
 }
 
 // length is the contest of a tick with one of twice its length and one of half.
-func length(samples []float32, hz float64, begin, long int) contest {
-	e, noise := evidence(envelope(samples, hz, long), 0)
+func length(samples []float32, t track, hz float64, begin, long int) contest {
 	n := secondsOf(samples)
-	c := claim(each(e, begin, 0, n))
-	double, _ := evidence(envelope(samples, hz, 2*long), 2*noise)
-	c.against(each(double, begin, 0, n), each(double, begin, -long, n))
+	c := claim(t.each(begin, 0, n))
+	double := trackOf(samples, hz, 2*long, 2*t.noise)
+	c.against(double.each(begin, 0, n), double.each(begin, -long, n))
 	if long >= 2*windowMS {
-		half, _ := evidence(envelope(samples, hz, long/2), noise/2)
-		c.against(each(half, begin, 0, n), each(half, begin, long/2, n))
+		half := trackOf(samples, hz, long/2, t.noise/2)
+		c.against(half.each(begin, 0, n), half.each(begin, long/2, n))
 	}
 	return c
 }
 
 // edges is the contest of what is just inside the begin and the end of long pulses with what is just outside.
 func edges(samples []float32, hz float64, begin, long int) (from, to contest) {
-	e, _ := evidence(envelope(samples, hz, keyedTen), 0)
-	n := secondsOf(samples)
-	from, to = claim(each(e, begin, 0, n)), claim(each(e, begin, long-keyedTen, n))
-	from.against(each(e, begin, -keyedTen-keyedWindow, n))
-	to.against(each(e, begin, long+keyedWindow, n))
+	t, n := trackOf(samples, hz, keyedTen, 0), secondsOf(samples)
+	from, to = claim(t.each(begin, 0, n)), claim(t.each(begin, long-keyedTen, n))
+	from.against(t.each(begin, -keyedTen-keyedWindow, n))
+	to.against(t.each(begin, long+keyedWindow, n))
 	return from, to
 }
 
 // ownTone is the contest of a tick with pulses of other tones: it is not the edge of a longer pulse, nor a click.
-func ownTone(samples []float32, hz float64, begin, long int) contest {
-	e, noise := evidence(envelope(samples, hz, long), 0)
-	n := secondsOf(samples)
-	c := claim(each(e, begin, 0, n))
-	short := newTones(samples, windowMS, noise*windowMS/float64(long))
+func ownTone(samples []float32, t track, begin, long int) contest {
+	c := claim(t.each(begin, 0, secondsOf(samples)))
+	short := newTones(samples, windowMS, t.noise*windowMS/float64(long))
 	for b, of := range short.each(begin, 0) {
 		if f := short.hz(b); f != 1000 && f != 1200 { // another station may tick at the same time
 			c.against(of)
 		}
 	}
-	around := newTones(samples, keyedTen, noise*keyedTen/float64(long))
+	around := newTones(samples, keyedTen, t.noise*keyedTen/float64(long))
 	for d := -keyedTen; d <= long; d += windowMS {
 		c.against(around.each(begin, d)...)
 	}

@@ -83,14 +83,14 @@ func TestEachRivalCounts(t *testing.T) {
 
 // TestEach: from the second second on, at most half a second after its place in it.
 func TestEach(t *testing.T) {
-	e := make([]float64, 10000)
-	for i := range e {
-		e[i] = float64(i)
+	x := track{make([]float64, 10000), 1}
+	for i := range x.env {
+		x.env[i] = weak * math.Expm1(float64(i)/100) // so that its evidence is a hundredth of the ms
 	}
 	for _, row := range []struct{ begin, d, want int }{{0, 0, 1000}, {999, 0, 1999}, {300, 500, 1800}, {300, 501, 801}, {0, -100, 900}, {0, 990, 990}} {
-		for s, v := range each(e, row.begin, row.d, 8) {
-			if int(v) != row.want+s*1000 {
-				t.Errorf("%+v, second %d: ms %v", row, s, v)
+		for s, v := range x.each(row.begin, row.d, 8) {
+			if math.Round(100*v) != float64(row.want+s*1000) {
+				t.Errorf("%+v, second %d: ms %v", row, s, 100*v)
 			}
 		}
 	}

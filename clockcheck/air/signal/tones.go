@@ -26,7 +26,7 @@ func newTones(samples []float32, window int, least float64) *tones {
 		in: make([]float64, size), out: make([]complex128, size/2+1)}
 	t.noise = make([]float64, int(keyedHigh/rate*float64(size))-t.lowest+1)
 	all := make([][]float64, len(t.noise))
-	const hop = 37 * perMS // 27 windows a second, nowhere in it more often than elsewhere
+	const hop = 97 * perMS // ten windows a second, nowhere in it more often than elsewhere
 	for first := 0; first+size <= len(samples); first += hop {
 		for b, v := range t.powers(first) {
 			all[b] = append(all[b], v)
@@ -62,7 +62,7 @@ func (t *tones) each(begin, d int) [][]float64 {
 	for s := range out[0] {
 		if k := ((s+1)*1000 + begin + d) * perMS; k+t.size <= len(t.samples) {
 			for b, v := range t.powers(k) {
-				out[b][s] = math.Log1p(v / (weak * t.noise[b]))
+				out[b][s] = evidence(v, t.noise[b])
 			}
 		}
 	}
