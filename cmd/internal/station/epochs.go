@@ -33,6 +33,11 @@ func (s *Station) drain() {
 	}
 }
 
+// stepSlack is by how much the times of two epochs may differ by other than their arrivals do. More is no rate: a
+// receiver that goes from its own clock to its fix jumps by anything, and by whole seconds at least where the
+// leap-second data come. Half of that.
+const stepSlack = 500 * time.Millisecond
+
 // key names the receiver in its present configuration once two epochs have
 // shown it: identity, speed, rate and sentence set. A latency learned under
 // another configuration is not this one's.
@@ -40,10 +45,10 @@ func (s *Station) key(e *gnss.Epoch) bool {
 	if !e.HasTime || e.Backlog {
 		return false
 	}
-	step := (e.TimeOfDay - s.lastTOD).Round(50 * time.Millisecond)
+	step, came := (e.TimeOfDay - s.lastTOD).Round(50*time.Millisecond), e.Arrival.Sub(s.lastCame)
 	first := !s.heardOnce
-	s.lastTOD, s.heardOnce = e.TimeOfDay, true
-	if first || step <= 0 {
+	s.lastTOD, s.lastCame, s.heardOnce = e.TimeOfDay, e.Arrival, true
+	if first || step <= 0 || (step-came).Abs() > stepSlack {
 		return false
 	}
 	s.keyed, s.step = true, step

@@ -77,6 +77,7 @@ type Station struct {
 	open          bool
 	keyed         bool
 	lastTOD       time.Duration
+	lastCame      timescale.Local
 	step          time.Duration // between epochs
 	full          int           // how much bursts fill the line
 	line          line
