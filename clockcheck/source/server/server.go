@@ -51,7 +51,8 @@ type One struct {
 	Upstream clockcheck.Upstream
 	Family   bank.Source
 	visit    int
-	apart    bool // a contradiction has told it from those of its visit
+	jumped   timescale.Local // when it last contradicted its own word of this visit; 0 = never
+	apart    bool            // a contradiction has told it from those of its visit
 }
 
 // Servers follows all of them.
@@ -84,7 +85,11 @@ func (v *Servers) Take(r *clockcheck.Network) (out bank.Reading, ok bool) {
 		v.fresh = r.At
 		v.heard++
 	}
+	was := *s
 	s.At, s.Z, s.Bound, s.Upstream = r.At, int64(r.UTC)-int64(r.At), r.Bound.Seconds(), r.Upstream
+	if was.At != 0 && s.At.Sub(was.At) <= visitGap && s.excludes(&was) {
+		s.jumped = s.At
+	}
 	v.tellApart(i)
 	s.Family = v.family(i)
 	return bank.Reading{Source: s.Family, At: r.At, Z: s.Z, Common: math.Max(s.Bound, boundLeast) * shareOfBound, Dated: true}, true
@@ -127,8 +132,12 @@ func (v *Servers) tellApart(i int) {
 	}
 }
 
-// excludes tells whether two cannot both be right.
+// excludes tells whether two cannot both be right. Who jumped has not contradicted what another said before: where
+// a portal answers for both, that one says the same as soon as it is asked again.
 func (s *One) excludes(o *One) bool {
+	if o.Name != s.Name && (o.At < s.jumped || s.At < o.jumped) {
+		return false
+	}
 	return math.Abs(float64(s.Z-o.Z))/1e9 > s.Bound+o.Bound+wander*math.Abs(s.At.Sub(o.At).Seconds())
 }
 
