@@ -256,7 +256,7 @@ func TestTensNeedALongerFirst(t *testing.T) {
 }
 
 // TestMinuteWhereASecondEnds: a second that begins less than a millisecond before or after the first sample, or the end of the
-// first second, is no second early or late; of WWV one minute was 1 s late so.
+// first second, is no second early or late; of 2,500 minutes two were 1 s late so.
 func TestMinuteWhereASecondEnds(t *testing.T) {
 	for _, name := range []string{"WWV", "BPM", "CHU", "RWM"} {
 		for _, us := range []int{-1000, -400, -100, 0, 100, 400, 1000} {
