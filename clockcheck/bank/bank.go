@@ -284,6 +284,7 @@ func (b *Bank) aloneWith(r *Reading) {
 				if servers++; servers > 1 {
 					price = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
 				}
+				t.born += price
 			}
 			if s == Clock && b.clockSaysTheirs(t.On) {
 				price = 0 // it is one word with theirs, which pay

@@ -36,3 +36,23 @@ func TestHeadsProveLittle(t *testing.T) {
 		})
 	}
 }
+
+// The servers speak before the receiver: whoever hears it alone pays for all of them, and is alive all the same
+// once the best account has had to call the receiver false.
+func TestHeadsBeforeTheReceiver(t *testing.T) {
+	for n := range Source(6) {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.02, Most: 1.2, Known: true})
+		for s := range n + 1 {
+			b.Hear(server(Server+s, 10*second+timescale.Local(s)*second, 1016, 0.01))
+		}
+		for k := timescale.Local(21); k < 300; k++ {
+			if b.Hear(look(k*10*second, 1000-0.3, 0.004)); k == 21 {
+				continue
+			}
+			if lo, hi := span(b); lo > 1000 || hi < 1016 {
+				t.Fatalf("%d servers: after %d looks the guard is %.2f to %.2f s: want it to reckon with both", n+1, k-20, lo, hi)
+			}
+		}
+	}
+}

@@ -31,14 +31,16 @@ func (b *Bank) settle() {
 	b.weigh()
 }
 
-// lurk lets a track be latent, or live. A latent one is as dear as its assumption is: where
-// the best is not cheaper by half of that, the best has had to assume something itself.
+// lurk lets a track be latent, or live. A latent one is as dear as what it assumed at its birth, its last
+// assumption or all its servers: where the best is not cheaper by half of that, the best has had to assume
+// something itself.
 func (b *Bank) lurk(t *Track) {
 	best := &b.tracks[b.best]
 	dearer, dear := t.Cost-best.Cost, b.nats[ServerFalse]
 	if t.nAssumed > 0 {
 		dear = b.nats[t.assumed[t.nAssumed-1].What]
 	}
+	dear = math.Max(dear, t.born)
 	likely := dearer < dear/2
 	switch {
 	case !t.Located:
