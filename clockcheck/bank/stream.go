@@ -74,17 +74,7 @@ func (b *Bank) followOn(t *Track, r *Reading) {
 func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	whole := math.Round(nu)
 	isWhole := whole != 0 && math.Abs(nu-whole) < wholeNear+seldom*math.Sqrt(r.Var)
-	if m := int(-whole); isWhole && m >= t.Lead && m >= 1 && m <= t.LeadMost {
-		now := z + float64(t.Lead) // the leap-second data came: it led by m, and leads no more
-		if t.LeadMost > t.Lead && t.Out.Any(Families) {
-			t.Cost += math.Log(MaxLead) // who heard servers paid it when they told the number (reconciles)
-		}
-		t.lead(m)
-		t.Lead, t.LeadMost = 0, 0
-		if b.rename(t); b.reckons(t) {
-			b.stepped = m
-		}
-		t.F.Measure(now, estimate.Stream, r.Var)
+	if isWhole && b.dataCame(t, r, z, int(-whole)) {
 		return
 	}
 	if t == &b.tracks[b.hearer] {
@@ -131,6 +121,25 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	if !b.allowed(ReceiverFalse) {
 		t.Cost += 2 * tooDear
 	}
+}
+
+// dataCame tells whether a step back by m seconds, to z, is the leap-second data that the track awaits: it led by m,
+// and leads no more.
+func (b *Bank) dataCame(t *Track, r *Reading, z float64, m int) bool {
+	if m < max(t.Lead, 1) || m > t.LeadMost {
+		return false
+	}
+	now := z + float64(t.Lead)
+	if t.LeadMost > t.Lead && t.Out.Any(Families) {
+		t.Cost += math.Log(MaxLead) // who heard servers paid it when they told the number (reconciles)
+	}
+	t.lead(m)
+	t.Lead, t.LeadMost = 0, 0
+	if b.rename(t); b.reckons(t) {
+		b.stepped = m
+	}
+	t.F.Measure(now, estimate.Stream, r.Var)
+	return true
 }
 
 // wentThere tells whether the track has the receiver become right by a jump of nu.

@@ -2,6 +2,7 @@ package deps
 
 import (
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -32,6 +33,12 @@ func TestRulesBite(t *testing.T) {
 		{"gnss/gnsstest/x.go", gnss, star, nil},
 		{"gnss/x_test.go", `import "noonmark/gnss/gnsstest"`, star, nil},
 		{"cmd/internal/station/x.go", gnss, star, nil},
+
+		{"grid/x.go", strings.Repeat("\n", 301), sizes, []string{"has 301 lines, 300 are the most: split it by subject"}},
+		{"grid/x.go", strings.Repeat("\n", 300), sizes, nil},
+		{"grid/x_test.go", strings.Repeat("\n", 300), sizes, nil},
+		{"grid/x.go", "func f() {" + strings.Repeat("\n", 60) + "}", sizes, []string{"f has 61 lines, 60 are the most"}},
+		{"grid/x.go", "func f() {" + strings.Repeat("\n", 59) + "}", sizes, nil},
 
 		{"grid/x.go", `import "time"; var a = time.Now()`, clocks, []string{"uses time.Now"}},
 		{"grid/x.go", `import t "time"; var a = t.Now`, clocks, []string{"uses time.Now"}},

@@ -1,0 +1,92 @@
+package bank
+
+import (
+	"math"
+)
+
+// meetWitness keeps, before a source of UTC is heard for the first time, how the best
+// track stands without it. Latent: nobody has spoken against the source.
+func (b *Bank) meetWitness(r *Reading) {
+	if b.last[r.Source].said || r.Source == Receiver && b.tracks[b.best].Met || !b.allowed(falseOf(r.Source)) {
+		return
+	}
+	t := b.tracks[b.best]
+	if !t.hears(r.Source) {
+		return
+	}
+	if r.Source == Clock && !t.Vouched { // nobody compared it in an earlier run: it tells nothing of UTC
+		return
+	}
+	t.Out |= SetOf(r.Source)
+	price := b.nats[falseOf(r.Source)]
+	// A doubt of the run before is as likely as it was then. One that a latent track would
+	// outlive (settle) leaves the others latent.
+	t.Latent = b.doubted == 0 || b.doubt > b.nats[ServerFalse]/2
+	if b.doubted.Has(kind(r.Source)) {
+		t.Latent, price = false, math.Min(price, b.doubt)
+		t.off[r.Source] = unsaid
+	}
+	if t.Latent {
+		t.Lurked = SetOf(r.Source)
+	}
+	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, price)
+	b.add(t)
+	b.aloneWith(r)
+	b.deliver()
+}
+
+// kind is the source that stands for all of a kind in what is kept: servers of an earlier
+// run are one.
+func kind(s Source) Source { return min(s, Server) }
+
+// borneOut: a witness of UTC that knows it as closely as a lateness must be known has just agreed with a
+// receiver whose lateness is known. So the receiver was right until now, and the track that takes it to be
+// false does so from now on only. A looser one agrees with a receiver that is led away, too.
+func (b *Bank) borneOut(r *Reading) {
+	best := b.Best()
+	if r.Source == Clock || r.sigma() > proved || r.roots().Only(SetOf(Receiver)) || !best.streams() || best.Free || !best.On.Has(r.Source) {
+		return
+	}
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !t.Latent || t.nAssumed != best.nAssumed+1 || t.assumed[t.nAssumed-1].What != ReceiverFalse || t.Out&^SetOf(Receiver, Pulse) != best.Out {
+			continue
+		}
+		cost, a := t.Cost, t.assumed[t.nAssumed-1]
+		*t = *best
+		t.silence()
+		t.Latent, t.Cost, a.Since = true, cost, r.At
+		t.assume(a, 0)
+		t.F.Noise = b.restless()
+	}
+}
+
+// aloneWith keeps a track that hears the new source and takes all others to be false.
+func (b *Bank) aloneWith(r *Reading) {
+	t := b.tracks[b.best]
+	if !t.Located || t.On == 0 || t.Roots.Any(r.roots()) || r.Modulo != 0 {
+		return
+	}
+	servers := 0
+	for s := Source(0); int(s) < NumSources; s++ {
+		if t.On.Has(s) && !b.allowed(falseOf(s)) {
+			return
+		} else if t.On.Has(s) {
+			price := b.nats[falseOf(s)]
+			if Families.Has(s) && !Families.Has(r.Source) {
+				if servers++; servers > 1 {
+					price = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
+				}
+				t.born += price
+			}
+			if s == Clock && b.clockSaysTheirs(t.On) {
+				price = 0 // it is one word with theirs, which pay
+			}
+			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
+		}
+	}
+	t.Out |= t.On
+	t.On, t.Roots, t.Located, t.Latent, t.Lo, t.Hi = 0, 0, false, true, 0, 0
+	t.Lead, t.LeadMost, t.Met = 0, 0, false
+	b.add(t)
+}
