@@ -32,7 +32,7 @@ func (b *Bank) settle() {
 }
 
 // lurk lets a track be latent, or live. A latent one is as dear as what it assumed at its birth, its last
-// assumption or all its servers: where the best is not cheaper by half of that, the best has had to assume
+// assumption or several servers: where the best is not cheaper by half of that, the best has had to assume
 // something itself.
 func (b *Bank) lurk(t *Track) {
 	best := &b.tracks[b.best]

@@ -33,7 +33,7 @@ type Track struct {
 	Dated   bool    // … and the day
 	Latent  bool    // nobody has contradicted what it leaves out: believed false by nobody yet
 	Lurked  Set     // whom it left out when it was born, for one reading or none
-	born    float64 // nats: … what it paid for the servers among them
+	born    float64 // nats: … what it paid for the servers among them, if several
 	Met     bool    // the receiver's stream takes part
 	Free    bool    // the stream's lateness is not proved: it is anywhere in its range
 	Clocked bool    // the hardware clock has been compared …

@@ -67,7 +67,7 @@ func (b *Bank) aloneWith(r *Reading) {
 	if !t.Located || t.On == 0 || t.Roots.Any(r.roots()) || r.Modulo != 0 {
 		return
 	}
-	servers := 0
+	servers, paid := 0, 0.0
 	for s := Source(0); int(s) < NumSources; s++ {
 		if t.On.Has(s) && !b.allowed(falseOf(s)) {
 			return
@@ -77,13 +77,16 @@ func (b *Bank) aloneWith(r *Reading) {
 				if servers++; servers > 1 {
 					price = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
 				}
-				t.born += price
+				paid += price
 			}
 			if s == Clock && b.clockSaysTheirs(t.On) {
 				price = 0 // it is one word with theirs, which pay
 			}
 			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
 		}
+	}
+	if servers > 1 {
+		t.born = paid
 	}
 	t.Out |= t.On
 	t.On, t.Roots, t.Located, t.Latent, t.Lo, t.Hi = 0, 0, false, true, 0, 0

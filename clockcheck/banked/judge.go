@@ -28,6 +28,9 @@ const (
 	// rateSlack, s/s: what is learned of a rate holds no better at the next start: 1 ppm/K ·
 	// 1 K (0.1 to 1 are usual, Lux and Camp 2015).
 	rateSlack = 1e-6
+	// rateElsewhere, s/s, σ: … of the main oscillator's, which a start may find at home or in the cold: 0.3 ppm/K, the
+	// geometric mean of the usual 0.1 to 1 (Lux and Camp 2015), · 30 K from a room to a frost (assumption).
+	rateElsewhere = 9e-6
 	maxEvents = 32 // between two looks at them; the oldest go (assumption)
 	// A lateness that was learned, σ in s, is known no better than what no filter sees of it (package
 	// bank, floor). That the operator said: ± 0.08 s at 99 %, from a maker's words or one
@@ -82,7 +85,7 @@ func New(cfg clockcheck.Config, learned clockcheck.Learned) *Judge {
 func (j *Judge) begin() {
 	y, sy := 0.0, rateUnlearned
 	if l := &j.learned; l.RateSigmaPPM > 0 {
-		y, sy = l.RatePPM*1e-6, math.Hypot(l.RateSigmaPPM*1e-6, rateSlack)
+		y, sy = l.RatePPM*1e-6, math.Hypot(l.RateSigmaPPM*1e-6, rateElsewhere)
 	}
 	sigma, wander := rtc.RateSigma(j.cfg.RTCCompensated)
 	j.bank = bank.New(bank.Config{Rate: y, RateSigma: sy, ClockSigma: sigma, ClockWander: wander})

@@ -186,9 +186,13 @@ func (w *world) rate() (ppm, sigma float64) {
 	return f.V[estimate.Y] * 1e6, f.Sigma(estimate.Y) * 1e6
 }
 
-// comparedWorld has the oscillator's rate learned, and was compared with a server an hour ago.
+// comparedWorld goes on from a run, in the same boot, that knew the oscillator's rate closely and UTC to 0.1 s, and
+// was compared with a server an hour ago.
 func comparedWorld(t *testing.T) *world {
-	w := newWorld(t, clockcheck.Learned{RatePPM: -12, RateSigmaPPM: 0.5})
+	w := newWorld(t, clockcheck.Learned{})
+	w.begin(w.j.cfg, clockcheck.Learned{Held: &clockcheck.Held{At: w.local, OffsetNS: int64(w.utc) - int64(w.local), SigmaS: 0.1, RatePPM: -12,
+		RateSigmaPPM: 1.1, DateProved: true, Ancestry: []string{"server"}, Confirmed: w.local}})
+	w.j.Resume(w.local)
 	w.run(10 * time.Second)
 	w.j.Network(&clockcheck.Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 5 * time.Millisecond})
 	w.run(time.Hour)
