@@ -31,7 +31,7 @@ const (
 	// rateElsewhere, s/s, σ: … of the main oscillator's, which a start may find at home or in the cold: 0.3 ppm/K, the
 	// geometric mean of the usual 0.1 to 1 (Lux and Camp 2015), · 30 K from a room to a frost (assumption).
 	rateElsewhere = 9e-6
-	maxEvents = 32 // between two looks at them; the oldest go (assumption)
+	maxEvents     = 32 // between two looks at them; the oldest go (assumption)
 	// A lateness that was learned, σ in s, is known no better than what no filter sees of it (package
 	// bank, floor). That the operator said: ± 0.08 s at 99 %, from a maker's words or one
 	// measurement (assumption).
