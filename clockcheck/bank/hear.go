@@ -247,16 +247,22 @@ func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
 	if r.Modulo != 0 || !t.Located || r.Source == Clock {
 		return 0, false
 	}
-	for s := range NumSources {
-		o := &b.last[s]
-		if !o.said || Source(s) == r.Source || !t.Out.Has(Source(s)) && !t.assumes(ClockSet, Source(s)) {
+	for s := range Source(NumSources) {
+		if s == r.Source || !t.Out.Has(s) && !t.assumes(ClockSet, s) {
 			continue
 		}
-		if w = o.bound + 2*r.sigma() + between; math.Abs(float64(r.Z-o.z))/1e9 < w {
+		if w, yes = b.sameWord(s, r); yes {
 			return w, true
 		}
 	}
 	return 0, false
+}
+
+// sameWord tells whether a source last said what a reading says, to within w s.
+func (b *Bank) sameWord(s Source, r *Reading) (w float64, yes bool) {
+	o := &b.last[s]
+	w = o.bound + 2*r.sigma() + between
+	return w, o.said && math.Abs(float64(r.Z-o.z))/1e9 < w
 }
 
 // ofOneClock tells whether a server says what another one last said that the track takes to be false: they may
@@ -267,8 +273,7 @@ func (b *Bank) ofOneClock(t *Track, r *Reading) bool {
 		return false
 	}
 	for s := Server; int(s) < NumSources; s++ {
-		o := &b.last[s]
-		if s != r.Source && o.said && t.Out.Has(s) && math.Abs(float64(r.Z-o.z))/1e9 < o.bound+2*r.sigma()+between {
+		if _, same := b.sameWord(s, r); same && s != r.Source && t.Out.Has(s) {
 			return true
 		}
 	}
