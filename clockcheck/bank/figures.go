@@ -91,6 +91,9 @@ const (
 	// (two of some fifty captures, and one maker's guide): so late must be the unit whose
 	// lateness grows by a whole second. As nats, −ln 0.05.
 	secondBefore = 3.0
+	// relayMoves: a line over a network backs up, and catches up, in every other night (assumption: how late it
+	// was says nothing of how late it is; it leaps, for a buffer fills and empties). −ln 0.5, nats.
+	relayMoves = 0.7
 	// knownWell, σ in s, of UTC: a stream of unknown lateness (σ 0.45 s) moves it by
 	// 0.1²/(0.1² + 0.45²) = 5 % of what they differ by.
 	knownWell = 0.1

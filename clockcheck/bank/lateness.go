@@ -15,7 +15,7 @@ func (t *Track) know() {
 		return
 	}
 	sigma, price := t.F.Sigma(estimate.D), 0.0
-	if t.LateMost < beforeMost {
+	if !t.relayed() {
 		price = priceBefore(t.F.V[estimate.D], sigma)
 	}
 	if price > t.before { // what was paid stays paid, wherever the lateness moves

@@ -67,7 +67,7 @@ func (b *Bank) another() float64 {
 // its lateness is any. The other way round that has LatenessNew · 0.05 = 5e-5, what the guard leaves out.
 func (b *Bank) open(t *Track) {
 	mean, sigma := b.late.Mean, otherUnit
-	if mean > beforeFrom && t.LateMost < beforeMost {
+	if mean > beforeFrom && !t.relayed() {
 		mean, sigma = t.LateMost*priorMean, t.LateMost*priorSigma
 	}
 	t.F.Forget(estimate.D, mean, sigma)

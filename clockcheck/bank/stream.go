@@ -100,11 +100,11 @@ func (b *Bank) jumped(t *Track, r *Reading, z, nu float64) {
 	}
 	if c := was; b.allowed(LatenessMoved) && c.mayMove(z, nu) {
 		c.F.Attach(estimate.D, -z, 1, r.Var)
-		c.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
+		c.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.moves(t, nu))
 		if likeLeap {
 			c.Cost += expected - math.Log(wholeChance)
 		}
-		if likeLeap || was.movesBefore(z, nu) {
+		if likeLeap && !t.relayed() || was.movesBefore(z, nu) {
 			c.Cost += secondBefore
 		}
 		b.add(c)
@@ -161,10 +161,23 @@ func (t *Track) mayMove(z, nu float64) bool {
 	return t.late(t.F.V[estimate.X]-z, t.F.Sigma(estimate.X))
 }
 
+// moves is the price, nats, of a lateness that moved by nu seconds: over a relay the line backs up and catches up as
+// it pleases. By less than leapt that has the usual price: a line that crawls away is told from a receiver that does.
+func (b *Bank) moves(t *Track, nu float64) float64 {
+	if t.relayed() && math.Abs(nu) >= leapt {
+		return math.Min(relayMoves, b.nats[LatenessMoved])
+	}
+	return b.nats[LatenessMoved]
+}
+
+// relayed tells whether the sentences come over a network: then they may be as late as those that describe the second
+// before, and later.
+func (t *Track) relayed() bool { return t.LateMost >= beforeMost }
+
 // movesBefore tells whether a lateness that moved so is one of sentences that describe the
 // second before, now or until now.
 func (t *Track) movesBefore(z, nu float64) bool {
-	if t.LateMost >= beforeMost {
+	if t.relayed() {
 		return false
 	}
 	if t.Free {

@@ -146,6 +146,7 @@ func TestNightsThatWentWrong(t *testing.T) {
 		make func(uint64) *Case
 		why  string
 	}{
+		{220028, anew, "a line over a network backed up and caught up; each move was as dear as a unit that moves once in its life"},
 		{31013, anew, "another receiver of the same identity: the doubt of the lateness was not kept; what is held and the hardware clock counted as two"},
 		{31024, anew, "the first server to answer lied by 270 s, and the next had not been asked yet"},
 		{21020, anew, "the hardware clock was set by an hour while the program was dead, and spoke before what was held"},
