@@ -98,6 +98,10 @@ func learn(s Station) float64 {
 // one goroutine.
 var learned = map[Station]float64{}
 
+// heldSigma, s: the judge knows the whole second at the begin and no more: the receiver, whose latency was learned,
+// tells the rest.
+const heldSigma = 0.5
+
 // reading is the burst of second k as the judge takes it.
 func (t *trace) reading(k int) *clockcheck.GNSS {
 	says := utc(k).Time()
@@ -105,11 +109,15 @@ func (t *trace) reading(k int) *clockcheck.GNSS {
 		Year: says.Year(), Month: int(says.Month()), Day: says.Day(), Valid: true, Satellites: 9}
 }
 
-// judge shows each the errors, s, of the very judge of the service.
+// judge shows each the errors, s, of the very judge of the service. It goes on from a run in the same boot, so that it
+// knows the rate as the optimum does; over a power-off it would not believe that it did.
 func (t *trace) judge(latency float64, each func(err float64)) {
-	j := banked.New(clockcheck.Config{}, clockcheck.Learned{RatePPM: -t.learned * 1e6, RateSigmaPPM: rateSigma * 1e6,
-		Latencies: []clockcheck.LearnedLatency{{Key: key, LatencyS: latency, SigmaS: 0.001}}})
+	from := t.local[0]
+	j := banked.New(clockcheck.Config{}, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: key, LatencyS: latency, SigmaS: 0.001}},
+		Held: &clockcheck.Held{At: from, OffsetNS: int64(utc(0)) - int64(from), SigmaS: heldSigma, RatePPM: -t.learned * 1e6, RateSigmaPPM: rateSigma * 1e6,
+			DateProved: true, Ancestry: []string{"server"}, Confirmed: from}})
 	j.ReceiverOpened(key, clockcheck.Serial)
+	j.Resume(from)
 	var got clockcheck.Judgement
 	for k := range t.arrival {
 		j.Judge(t.local[k], utc(k), &got) // a right clock: what it is said to be off is the error
