@@ -1,8 +1,8 @@
 package bank
 
-import (
-	"math"
-)
+import "math"
+
+// Witnesses of UTC: what is kept when one speaks for the first time, and what it settles when it agrees.
 
 // meetWitness keeps, before a source of UTC is heard for the first time, how the best
 // track stands without it. Latent: nobody has spoken against the source.
