@@ -17,7 +17,7 @@ type isoText struct {
 	off    [3]int
 	n      int // numbers that are there
 	crsOff int
-	crs    string
+	crs    string // with the letters CRS
 	end    bool // the solidus
 }
 
@@ -37,8 +37,8 @@ func cutISO(s string) (t isoText, ok bool) {
 		t.n, i = t.n+1, d.end
 	}
 	if len(s)-i >= 3 && strings.EqualFold(s[i:i+3], "CRS") {
-		t.crsOff, t.crs = i, strings.TrimSuffix(s[i+3:], "/")
-		i += 3 + len(t.crs)
+		t.crsOff, t.crs = i, strings.TrimSuffix(s[i:], "/")
+		i += len(t.crs)
 	}
 	if i < len(s) && s[i] == '/' {
 		t.end = true
@@ -54,7 +54,7 @@ func (t *isoText) compact() bool {
 }
 
 func (t *isoText) place() (Place, *SyntaxError) {
-	if t.crs != "" && !strings.EqualFold(t.crs, "WGS_84") && !strings.EqualFold(t.crs, "WGS84") {
+	if t.crs != "" && !strings.EqualFold(t.crs, "CRSWGS_84") && !strings.EqualFold(t.crs, "CRSWGS84") {
 		return Place{}, fail(t.crsOff, "only CRSWGS_84 is understood")
 	}
 	lat, latParts, err := packed(t.number[0], 2)
