@@ -37,9 +37,6 @@ func clean(t *testing.T, b *pagetest.Browser) {
 	}
 }
 
-// measured: the exchange with the station has ended.
-const measured = `document.getElementById("device")?.dataset.offset !== undefined`
-
 const alive = `document.documentElement.dataset.state !== "gone" && document.getElementById("answer").checkVisibility()`
 
 func TestGlance(t *testing.T) {
@@ -150,7 +147,9 @@ func TestThisDevicesClock(t *testing.T) {
 	b.Before(fmt.Sprintf(`const now = Date.now; Date.now = () => now() + %d;`, shift.Milliseconds()))
 	b.Go(f.server.URL)
 	byHandOpen(b)
-	b.Wait(measured, patience)
+	bound := f.snap.Clock.BoundS.V
+	// A round on a busy machine takes over a second and tells as little; a shorter one comes.
+	b.Wait(fmt.Sprintf(`+document.getElementById("device")?.dataset.sure <= %g`, bound+0.5), patience)
 	// At once: another round may come at any time.
 	all := pagetest.Eval[[]string](b, `(({dataset, textContent}) => [dataset.offset, dataset.sure, textContent])(document.getElementById("device"))`)
 	var got [2]float64
@@ -160,8 +159,7 @@ func TestThisDevicesClock(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	bound := f.snap.Clock.BoundS.V
-	if off, sure := got[0], got[1]; math.Abs(off-fast.Seconds()) > sure-bound+0.002 || sure < bound || sure > bound+0.5 {
+	if off, sure := got[0], got[1]; math.Abs(off-fast.Seconds()) > sure-bound+0.002 || sure < bound {
 		t.Errorf("this device's clock is %s fast; the page says %.3f s, sure to %.3f s", fast, off, sure)
 	}
 	text, said := all[2], 0.0
