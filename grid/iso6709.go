@@ -18,7 +18,7 @@ type isoText struct {
 	n      int // numbers that are there
 	crsOff int
 	crs    string // with the letters CRS
-	end    bool // the solidus
+	end    bool   // the solidus
 }
 
 // cutISO takes s apart; not ok if it is not written like this at all.
