@@ -77,9 +77,7 @@ func (t track) each(begin, d, n int) []float64 {
 	}
 	out := make([]float64, n)
 	for s := range out {
-		if k := (s+1)*1000 + begin + d; k < len(t.env) {
-			out[s] = evidence(t.env[k], t.noise)
-		}
+		out[s] = evidence(t.env[(s+1)*1000+begin+d], t.noise)
 	}
 	return out
 }

@@ -24,7 +24,7 @@ func TestFalseClaims(t *testing.T) {
 			if name == "two values" && n == 18 {
 				continue // the sums of so few have wide steps: 4e-3
 			}
-			const sounds = 60000
+			const sounds = 200000
 			won, of := 0, make([]float64, n)
 			for range sounds {
 				for i := range of {
