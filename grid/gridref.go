@@ -17,8 +17,9 @@ type zoneText struct {
 }
 
 // zonePrefix looks whether s begins like UTM (letter or hemisphere, then a number
-// of four digits or more, which no coordinate has) or MGRS (letter, then two
-// letters of the 100 km square).
+// of four digits or more) or MGRS (letter, then two letters of the 100 km square).
+// 3W 2030S is degrees: of coordinates only such a pair, degrees and minutes in one
+// number, has so many digits, and there a letter follows them and no northing.
 func zonePrefix(s string) zoneText {
 	var z zoneText
 	n := run(s, 0, isDigit)
@@ -44,10 +45,16 @@ func zonePrefix(s string) zoneText {
 		z.kind, z.letter, z.end = "mgrs", upper(word[0]), z.letterOff+1
 	case len(word) == 1 && run(s, next, isLetter)-next == 2:
 		z.kind, z.letter, z.end = "mgrs", upper(word[0]), end
-	case len(word) == 1 && digits >= 4:
+	case len(word) == 1 && digits >= 4 && (!strings.Contains("NESW", strings.ToUpper(word)) || northingFollows(s, next)):
 		z.kind, z.letter, z.end = "utm", upper(word[0]), end
 	}
 	return z
+}
+
+// northingFollows tells whether a second number comes after the easting at i.
+func northingFollows(s string, i int) bool {
+	_, end, err := utmNumber(s, i, 'E')
+	return err == nil && run(s, blanks(s, end), isDigit) > blanks(s, end)
 }
 
 // check gives the index of the band (−1 for a hemisphere by word), and refuses

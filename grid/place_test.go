@@ -92,7 +92,7 @@ func TestParsePlace(t *testing.T) {
 		{"geo:66,-180", "geo", 66, -180, 0}, {"geo:66,180", "geo", 66, -180, 0},
 		{"FG69gu18", "locator", -20 - 8.0/60 + 1.0/480, -67.4916666666666 + 1.0/240, 0.1},
 		{"jn58", "locator", 48.5, 11, 0}, {"RR", "locator", 85, 170, 0},
-		{"2007.8S 06729.4W", "degrees", lat, lon, 0}, {"2007.80S/06729.40W", "degrees", lat, lon, 0}, {"S2007.8 W06729.4", "degrees", lat, lon, 0}, {"200748S 0672924W", "degrees", lat, lon, 0},
+		{"2007.8S 06729.4W", "degrees", lat, lon, 0}, {"2007.80S/06729.40W", "degrees", lat, lon, 0}, {"S2007.8 W06729.4", "degrees", lat, lon, 0}, {"67W 2000S", "degrees", -20, -67, 0}, {"20S 06700W", "degrees", -20, -67, 0}, {"20 S 0670000 W", "degrees", -20, -67, 0}, {"200748S 0672924W", "degrees", lat, lon, 0},
 		{"20-07.8S 067-29.4W", "degrees", lat, lon, 0}, {"20-07-48S, 067-29-24W", "degrees", lat, lon, 0}, {"W067–29.4 S20–07.8", "degrees", lat, lon, 0}, {"20.13S/67.49W", "degrees", lat, lon, 0}, {"-20.13 / -67.49", "degrees", lat, lon, 0},
 		{"20.13 South 67.49 West", "degrees", lat, lon, 0}, {"20.13 degrees south, 67.49 degrees west", "degrees", lat, lon, 0}, {"20 deg 7.8 min S 67 deg 29.4 min W", "degrees", lat, lon, 0},
 		{"Lat: -20.13 Lon: -67.49", "degrees", lat, lon, 0}, {"lon=-67.49, lat=-20.13", "degrees", lat, lon, 0}, {"Latitude 20°07.8' S, Longitude 67°29.4' W", "degrees", lat, lon, 0}, {"LAT. 20.13S / LONG. 67.49W", "degrees", lat, lon, 0},

@@ -52,7 +52,7 @@ func plainly(text string) string {
 		text = labels.ReplaceAllString(text, " ")
 	}
 	text = unitWords.Replace(strings.ToLower(text))
-	if regexp.MustCompile(`(?i)[nsew].*[nsew]`).MatchString(text) {
+	if regexp.MustCompile(`(?is)[nsew].*[nsew]`).MatchString(text) {
 		for range 2 {
 			text = hyphen.ReplaceAllString(text, "$1 $2")
 		}
