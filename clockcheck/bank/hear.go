@@ -42,14 +42,16 @@ func (b *Bank) hearTime(t *Track, r *Reading) {
 }
 
 // contradictsItself tells whether a source that tells UTC modulo a period says now what does
-// not go with what it said last: that needs no place, only the oscillator between.
+// not go with what it said last: that needs no place, only the oscillator between, with the rate
+// that it is known to have.
 func (b *Bank) contradictsItself(t *Track, r *Reading) bool {
 	o := &b.last[r.Source]
 	if !o.said || r.Modulo == 0 {
 		return false
 	}
-	d := math.Remainder(float64(r.Z-o.z)/1e9, r.Modulo)
-	return math.Abs(d) > o.bound+2*r.Common+wide*math.Sqrt(r.Var)+wide*t.F.Sigma(estimate.Y)*r.At.Sub(o.at).Seconds()
+	age := r.At.Sub(o.at).Seconds()
+	d := math.Remainder(float64(r.Z-o.z)/1e9-t.F.V[estimate.Y]*age, r.Modulo)
+	return math.Abs(d) > o.bound+2*r.Common+wide*math.Sqrt(r.Var)+wide*t.F.Sigma(estimate.Y)*age
 }
 
 // place is where a reading puts UTC in the track's terms, s; false where it cannot say.

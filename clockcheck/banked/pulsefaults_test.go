@@ -185,3 +185,21 @@ func TestDoubtedReceiverNamesNoEdge(t *testing.T) {
 		}
 	}
 }
+
+// A crystal 104 ppm off whose rate is known carries a pulse's edge 25 ms in four minutes without a fix. Where no
+// second is told yet, the edge is laid against its own last one: it contradicts that no more than the rate does.
+func TestPulseAfterAGapOfAFastCrystal(t *testing.T) {
+	for _, ppm := range []float64{-104, 0, 104} {
+		w := newPulseWorld(t, clockcheck.Learned{}, clockcheck.EdgeAssert)
+		w.ppm = ppm
+		w.run(time.Hour)
+		w.mute, w.pulse.on = true, false
+		w.run(4 * time.Minute)
+		w.mute, w.pulse.on = false, true
+		w.run(5 * time.Minute)
+		if r, p := w.reference("gnss"), w.reference("pps"); !w.got.Guarded || r.Trust != clockcheck.Trusted || p.Trust == clockcheck.Doubted {
+			t.Errorf("%+.0f ppm: guard %.2f s (said: %v), receiver %s: %s; pulse %s: %s", ppm, w.got.Guard, w.got.Guarded, r.Trust, r.Because, p.Trust, p.Because)
+		}
+		w.honest()
+	}
+}
