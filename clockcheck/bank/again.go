@@ -103,8 +103,8 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		if t.Out &^= SetOf(r.Source); r.Source == Receiver {
 			t.Out &^= SetOf(Pulse)
 			t.way = 0
-			if most == againFits && !first && t == b.Best() {
-				b.backAgain(t)
+			if most == againFits && !first {
+				b.backAgain(t, math.Sqrt(v))
 			}
 		}
 	}

@@ -46,7 +46,7 @@ func (b *Bank) movesToo(deaf uint32, r *Reading) {
 		}
 		if t.falseStill(r) {
 			t.Cost += b.nats[FalseMoves]
-			t.way = way
+			t.way, t.ways[1], t.ways[0] = way, t.ways[0], r.At
 		}
 	}
 }
@@ -107,16 +107,29 @@ func (b *Bank) stepToo(deaf uint32, m int, r *Reading) {
 	}
 }
 
-// backAgain: after a leap the receiver is back where the best track, which hears it again,
-// expected it all the time. To whom it was false before the leap too, a second false signal
-// was there meanwhile, and the first went on below it: that is assumed, so that settle finds
-// who assumes all that the best does and has gained nothing by the rest.
-func (b *Bank) backAgain(best *Track) {
-	left := best.parted()
+// backAgain: after a leap the receiver is back where a track, which hears it again, expected it all the
+// time, to the σ s, whether or not that track is the best. To whom it was false before the leap too, a second false
+// signal was there meanwhile, and the first went on below it: once for each leap it pays for that what the track paid
+// for the one, its moves there and back included. It is assumed, so that settle finds who assumes all that the best does
+// and has gained nothing by the rest.
+func (b *Bank) backAgain(back *Track, sigma float64) {
+	left := back.parted()
+	if sigma >= sameStream { // so loosely expected, it is back by chance
+		return
+	}
 	for i := range b.tracks[:b.n] {
-		if t := &b.tracks[i]; t != best && t.Out.Has(Receiver) && t.parted() < left {
-			t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: left}, math.Max(b.nats[ReceiverFalse]-b.nats[FalseMoves], 0))
+		t := &b.tracks[i]
+		if t == back || !t.Out.Has(Receiver) || t.parted() >= left || t.covered == left {
+			continue
 		}
+		owes := b.nats[ReceiverFalse]
+		for _, at := range t.ways {
+			if at >= left {
+				owes -= b.nats[FalseMoves]
+			}
+		}
+		t.covered = left
+		t.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: left}, math.Max(owes, 0))
 	}
 }
 

@@ -205,3 +205,30 @@ func TestHearingsCostAtMostThatTheAirIsFalse(t *testing.T) {
 		t.Fatalf("it takes the air to be false and pays %.2f nats", c)
 	}
 }
+
+// A run ended in doubt, and by its likelier account the receiver was false, 5 s from where it is. Five times old signals
+// are replayed to it, 900 s behind, and each time it is back where who hears it expected it. To whom it was false
+// before, another false signal came and went each time: neither account is left behind, whichever is the best.
+func TestReturnSpeaksWhoeverIsBest(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.15, Sigma: 0.02, Most: 1.2, Known: true})
+	right := Account{Sigma: 0.012, RateSigma: 0.5e-6, Lateness: 0.15, Stream: true, From: SetOf(Receiver), Told: 1, Rated: 1, Nats: 4}
+	lie := right
+	lie.False, lie.Off, lie.Nats = true, 5, 0
+	b.Resume(&Held{At: 1, Z: 1000e9, Dated: true, Doubted: SetOf(Receiver), Doubt: 0.05, Two: [2]Account{lie, right}, Same: 0.1})
+	for k := timescale.Local(1); k < 1000; k++ {
+		z := 1000 - 0.15
+		if k%180 > 120 {
+			z -= 900
+		}
+		r := look(k*10*second, z, 0.004)
+		r.Stream.LeadMost = 0
+		b.Hear(r)
+		if k == 100 && !b.Best().Out.Has(Receiver) {
+			t.Fatal("the best explanation hears the receiver: this proves nothing")
+		}
+		if lo, hi := span(b); lo > 1000 {
+			t.Fatalf("after %d looks the guard is %.2f to %.2f s, UTC by who hears the receiver 1000 s", k, lo, hi)
+		}
+	}
+}
