@@ -11,7 +11,7 @@ import (
 // went so far astray in age, s, the time in which nobody told it. Soon after others did it
 // cannot have. What a stream has shown of it already costs the hardware clock's word nothing.
 func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) {
-	what, price := b.oscillator(nu, max(age, 1))
+	what, price := b.oscillator(t, nu, max(age, 1))
 	if age <= clockQuiet.Seconds() || math.Abs(nu) >= forkStep*age || !b.allowed(what) {
 		return
 	}

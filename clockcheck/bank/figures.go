@@ -110,6 +110,9 @@ const (
 	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
 	// UM10301), and half as much again, for boards differ (assumption).
 	forkStep = 200e-6
+	// forkAgain, nats: that a computer which counts by a fork is carried into the cold, or out of it, 3 nights in 10
+	// (assumption, as in the price of CrystalTurned). −ln 0.3.
+	forkAgain = 1.2
 	// rateAgain, s/s, σ: a rate that was known goes on so, over what took UTC away: 1 ppm/K · 1 K
 	// (0.1 to 1 ppm/K are usual, Lux and Camp 2015).
 	rateAgain = 1e-6

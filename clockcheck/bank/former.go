@@ -235,7 +235,7 @@ func (b *Bank) part(r *Reading, f *former, of, i int, nu float64) {
 // the lateness: its own oscillator does not turn so fast.
 func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since timescale.Local) {
 	age := r.At.Sub(since).Seconds()
-	a, price := b.oscillator(nu, age)
+	a, price := b.oscillator(t, nu, age)
 	old.Out, old.On, old.Roots, old.Cost, old.Dated, old.missed = t.Out, t.On, t.Roots, t.Cost, t.Dated, t.missed
 	old.assumed, old.nAssumed, old.told, old.rated, old.before = t.assumed, t.nAssumed, r.At, r.At, t.before
 	old.F.Open(estimate.Y, nu*nu/(age*age))
@@ -246,10 +246,13 @@ func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since times
 	b.rename(t)
 }
 
-// oscillator is the explanation, and its price, by which the oscillator itself went nu
-// seconds astray in age: by a step, by the cold where it is a fork, or as none does.
-func (b *Bank) oscillator(nu, age float64) (Assumption, float64) {
+// oscillator is the explanation, and its price, by which the oscillator of a track went nu
+// seconds astray in age: by a step, by the cold where it is a fork, or as none does. That it is a
+// fork is paid once: what was carried into the cold is carried again, and out of it.
+func (b *Bank) oscillator(t *Track, nu, age float64) (Assumption, float64) {
 	switch rate := math.Abs(nu) / age; {
+	case rate < forkStep && t.Assumes(CrystalTurned):
+		return CrystalTurned, math.Min(forkAgain, b.nats[CrystalTurned])
 	case rate < oscillatorStep && b.allowed(OscillatorMoved):
 		return OscillatorMoved, b.nats[OscillatorMoved]
 	case rate < forkStep && b.allowed(CrystalTurned):

@@ -73,8 +73,9 @@ func (b *Bank) goesOn(t *Track, r *Reading) bool {
 }
 
 // movedUnseen: a stream that is met is not where the run before had it, nor a whole number of seconds
-// ahead of that. It jumped while nobody looked: that costs as much as if it had been seen. One that was
-// false then, as likely as not, moves on or is right again: that is no surprise.
+// ahead of that. It jumped while nobody looked, at the price of a jump that was seen. Or it is right, and the oscillator
+// went so far since anybody told its rate: what was kept may be hours old. One that was false then, as likely
+// as not, moves on or is right again: that is no surprise.
 func (b *Bank) movedUnseen(t *Track, r *Reading) {
 	nu, ok := b.fromHeld(t, r)
 	if b.held.Doubted.Has(Receiver) && b.held.Doubt < b.nats[ServerFalse]/2 {
@@ -83,14 +84,19 @@ func (b *Bank) movedUnseen(t *Track, r *Reading) {
 	if lead := math.Round(nu); !ok || lead >= 0 && lead <= float64(r.Stream.LeadMost) && math.Abs(nu-lead) < b.held.Same {
 		return
 	}
-	if c := *t; b.allowed(ReceiverFalse) {
-		c.F.Advance(r.At)
-		c.F.Attach(estimate.D, c.heldLate-c.F.V[estimate.X], 1, r.Var)
-		c.Met = true
+	there := *t // with the stream where the oscillator has carried it
+	there.F.Advance(r.At)
+	there.F.Attach(estimate.D, there.heldLate-there.F.V[estimate.X], 1, r.Var)
+	there.Met = true
+	if c := there; b.allowed(ReceiverFalse) {
 		c.silence()
 		c.assume(Assumed{What: ReceiverFalse, Of: Receiver, Since: r.At, SizeS: nu}, b.nats[ReceiverFalse])
 		b.add(c)
 	}
+	there.Free = there.F.Sigma(estimate.D) >= proved
+	age := b.untold(t, r)
+	there.joined(r, 0)
+	b.drifted(&there, r, nu, age, estimate.Stream)
 	if b.allowed(LatenessMoved) {
 		t.assume(Assumed{What: LatenessMoved, Of: Receiver, Since: r.At, SizeS: -nu}, b.nats[LatenessMoved])
 	}
