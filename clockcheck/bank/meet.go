@@ -218,6 +218,9 @@ func (t *Track) amiss(r *Reading) float64 {
 func (t *Track) join(r *Reading, k int) {
 	t.F.Advance(r.At)
 	z := t.F.Rel(r.At, r.Z) - float64(k)
+	if t.keptTogether() {
+		t.F.Tie(estimate.D)
+	}
 	switch x, d := t.F.Sigma(estimate.X), t.F.Sigma(estimate.D); {
 	case t.Roots.Only(SetOf(Receiver)) && x <= d && t.Lo == 0 && t.Hi == 0:
 		t.F.Attach(estimate.D, -z, 1, r.Var)
@@ -228,6 +231,13 @@ func (t *Track) join(r *Reading, k int) {
 		t.F.Measure(z, estimate.Stream, r.Var)
 	}
 	t.joined(r, k)
+}
+
+// keptTogether tells whether all that the track knows of UTC was kept by an earlier run that heard the receiver, whoever
+// else told it. That run took UTC to be the stream and its lateness, so what is kept of the two is one word: at
+// each start it would count once more.
+func (t *Track) keptTogether() bool {
+	return t.On.Only(SetOf(Before, Clock)) && t.Roots.Has(Receiver)
 }
 
 // joined says that the stream takes part, k seconds ahead.

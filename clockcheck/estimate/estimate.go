@@ -189,6 +189,22 @@ func (f *Filter) Attach(s int, value, gain, r float64) {
 	f.P[s][s] = gain*gain*f.P[X][X] + r
 }
 
+// Tie has state s, of which nothing but its own variance was known, share its error with X as far as both go: the
+// smaller of the two variances is common to them. So whichever is known better stands when the two are laid
+// against each other, and neither makes the other surer than itself.
+func (f *Filter) Tie(s int) {
+	if f.P[X][X] <= 0 {
+		return
+	}
+	k := math.Min(f.P[s][s]/f.P[X][X], 1)
+	for i := range f.P {
+		if i != s {
+			f.P[s][i] = k * f.P[X][i]
+			f.P[i][s] = f.P[s][i]
+		}
+	}
+}
+
 // Start defines X by one measurement z with the variance r: what was known of X counts
 // no more, the other states do.
 func (f *Filter) Start(z float64, o Sight, r float64) {

@@ -1,0 +1,47 @@
+package bank
+
+import (
+	"math"
+	"testing"
+
+	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
+)
+
+// fromOneRun is a start after a power-off: the hardware clock was compared by a run that heard the receiver, among
+// others, and that run learned the lateness, each to its σ, s.
+func fromOneRun(clock, late float64, from Set) *Bank {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.4, Sigma: late, Most: 1.2, Known: true, Loose: late >= proved})
+	b.Recall(&Recalled{Base: -1000e9, Sigma: clock, RateSigma: 1e-7, Dated: true, From: from})
+	return b
+}
+
+// What a run that heard the receiver left of UTC and of the lateness is one word, whoever else told it: together
+// they leave no less open than the surer of them, however often both are heard. Two words would.
+func TestKeptOfUTCAndOfLatenessIsOneWord(t *testing.T) {
+	const z = 1000.0
+	for _, c := range []struct{ clock, late float64 }{{0.12, 0.11}, {0.11, 0.12}, {0.12, 0.12}, {0.3, 0.05}, {0.05, 0.3}} {
+		sigma := func(from Set) float64 {
+			b := fromOneRun(c.clock, c.late, from)
+			for k := range 3 {
+				at := timescale.Local(10+20*k) * second
+				b.Hear(&Reading{Source: Clock, At: at, Var: 1e-6, From: from})
+				l := look(at+10*second, z-0.4, 0.005)
+				l.Stream.LeadMost = 0
+				b.Hear(l)
+			}
+			if !b.Best().streams() {
+				t.Fatalf("clock %.2f s, lateness %.2f s: the best does not hear the receiver", c.clock, c.late)
+			}
+			return b.Best().F.Sigma(estimate.X)
+		}
+		surer := math.Min(c.clock, c.late)
+		if got := sigma(SetOf(Receiver, Before)); got < 0.99*surer || got > 1.05*surer {
+			t.Errorf("clock %.2f s, lateness %.2f s of one run: UTC to %.4f s, want %.4f", c.clock, c.late, got, surer)
+		}
+		if got, two := sigma(SetOf(Before)), surer/math.Hypot(1, surer/math.Max(c.clock, c.late)); math.Abs(got-two) > 0.05*two {
+			t.Errorf("clock %.2f s by servers, lateness %.2f s: UTC to %.4f s, want %.4f", c.clock, c.late, got, two)
+		}
+	}
+}
