@@ -176,7 +176,8 @@ func (b *Bank) LatenessTold() bool {
 
 // LatenessDoubt is how unlikely it is that the receiver's lateness is another than mean, s,
 // as it was learned to σ, s; nats: −ln of the weight of the tracks in which it is, among all that
-// have met the receiver: a signal that is false now tells nothing of the unit. false = none has.
+// have met the receiver: a signal that is false now tells nothing of the unit. Who takes it to be another unit's is among
+// them, however near that is: the learned one is told to less than what proves a lateness. false = none has.
 func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 	other, all := 0.0, 0.0
 	for i := range b.tracks[:b.n] {
@@ -185,7 +186,7 @@ func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 			continue
 		}
 		all += b.weight[i]
-		if t.Free || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma) {
+		if t.Free || t.Assumes(LatenessNew) || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma) {
 			other += b.weight[i]
 		}
 	}

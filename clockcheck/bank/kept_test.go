@@ -45,3 +45,25 @@ func TestKeptOfUTCAndOfLatenessIsOneWord(t *testing.T) {
 		}
 	}
 }
+
+// By a server the unit is likelier another than not, 0.13 s earlier than the learned one: the next start is left that doubt,
+// though the two are no further apart than what proves a lateness.
+func TestDoubtThatTheUnitIsAnother(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.16, Sigma: 0.02, Most: 1.2, Known: true})
+	b.Recall(&Recalled{Base: -1000e9, Sigma: 0.2, RateSigma: 1e-7, Dated: true, From: SetOf(Receiver, Before)})
+	b.Hear(&Reading{Source: Clock, At: 10 * second, Var: 1e-6, From: SetOf(Receiver, Before)})
+	for k := range 6 {
+		l := look(timescale.Local(20+10*k)*second, 999.97, 0.001)
+		l.Stream.LeadMost = 0
+		b.Hear(l)
+	}
+	b.Hear(server(Server, 90*second, 1000, 0.02))
+	if lo, hi := span(b); lo > 1000 || hi < 1000 {
+		t.Errorf("UTC is %.3f to %.3f s by the guard", lo-1000, hi-1000)
+	}
+	another := b.Nats(LatenessNew)
+	if d, met := b.LatenessDoubt(0.16, 0.02); !met || d > another-2 {
+		t.Errorf("the doubt that the unit is another is %.1f nats, without the server it is %.1f", d, another)
+	}
+}
