@@ -8,7 +8,7 @@ import (
 	"noonmark/clockcheck/timescale"
 )
 
-// First after five and ten minutes, for both generations, then every 70 minutes, and at once where it is urgent, at most fifty
+// First after five minutes, then at twice the age, at most 70 minutes apart, and at once where it is urgent, at most fifty
 // times in one run.
 func TestPace(t *testing.T) {
 	var p Pace
@@ -24,11 +24,27 @@ func TestPace(t *testing.T) {
 			p.Saved(at)
 		}
 	}
-	if want := []time.Duration{5 * time.Minute, 10 * time.Minute, 80 * time.Minute}; !slices.Equal(saves, want) || urgent != 50 {
+	if want := []time.Duration{5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 40 * time.Minute, 80 * time.Minute}; !slices.Equal(saves, want) || urgent != 50 {
 		t.Errorf("saved after %v, and %d times urgently", saves, urgent)
 	}
 	at := begin.Add(4 * time.Hour)
 	if p.Failed(at); p.Due(at.Add(5*time.Minute-1), false) || !p.Due(at.Add(5*time.Minute), false) {
 		t.Error("after a failure it is due in five minutes")
+	}
+}
+
+// What is urgent seconds after a start takes no turn away: by itself it would be all that a power cut
+// after 47 minutes leaves.
+func TestUrgentTakesNoTurn(t *testing.T) {
+	var p Pace
+	var saves []time.Duration
+	for at := time.Duration(0); at < 47*time.Minute; at += time.Second {
+		if now := timescale.Local(at); p.Due(now, at == 13*time.Second || at == 75*time.Second) {
+			saves = append(saves, at)
+			p.Saved(now)
+		}
+	}
+	if want := []time.Duration{13 * time.Second, 75 * time.Second, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 40 * time.Minute}; !slices.Equal(saves, want) {
+		t.Errorf("saved after %v", saves)
 	}
 }
