@@ -59,13 +59,17 @@ func (b *Bank) lurk(t *Track) {
 // hearsAll is the cost of the cheapest account that hears everybody, where the latent t leaves out
 // only whom it was born without. If that had to pay, this witness and the others contradict each
 // other, though the best account disbelieves the others: for free maybe, by a doubt that an earlier
-// run left. −Inf = there is none.
+// run left. −Inf = there is none, or it has met a receiver that t has not: one that has just taken that back
+// and not met it yet is dearer, and tells nothing.
 func (b *Bank) hearsAll(t *Track) float64 {
-	least := math.Inf(-1)
+	least, met := math.Inf(1), !t.Met
 	for i := range b.tracks[:b.n] {
-		if u := &b.tracks[i]; t.Out == t.Lurked && u.Out == 0 && !u.Latent && u.Met == t.Met && (math.IsInf(least, -1) || u.Cost < least) {
-			least = u.Cost
+		if u := &b.tracks[i]; t.Out == t.Lurked && u.Out == 0 && !u.Latent && u.Cost < least {
+			least, met = u.Cost, u.Met
 		}
+	}
+	if met != t.Met {
+		return math.Inf(-1)
 	}
 	return least
 }
