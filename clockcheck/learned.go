@@ -69,7 +69,8 @@ type LearnedRTC struct {
 	// Where nothing but the kernel's own writes sets it: RTC − UTC after them.
 	KernelS       float64 `json:"kernel_s,omitzero"`
 	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`
-	KernelReads   int     `json:"kernel_reads,omitzero"` // 0 = not measured
+	KernelReads   int     `json:"kernel_reads,omitzero"`  // 0 = not measured
+	KernelWrites  int     `json:"kernel_writes,omitzero"` // that it stood still over
 	// The computer's temperature at At, by this thermometer; "" = none.
 	Sensor string  `json:"sensor,omitzero"`
 	TempC  float64 `json:"temp_c,omitzero"`

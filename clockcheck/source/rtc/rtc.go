@@ -48,11 +48,6 @@ const (
 	kernelMost, writtenSigma = 0.5, 0.3
 	// kernelFloor, s: its writes come up to 5 jiffies early or late (kernel/time/ntp.c), of 4 ms.
 	kernelFloor = 0.02
-	// That a chip takes each write elsewhere, anywhere in a second, is dearer by this for
-	// each further reading that is where the first was, to the floor on either side, nats:
-	// in the ten minutes between two readings a write comes with 10/11, so
-	// −ln (1/11 + 10/11 · 0.04).
-	kernelAgain = 2.0
 	// Readings come each ten minutes (package rtc), less ten seconds; the kernel writes each 11
 	// (kernel/time/ntp.c), and one minute more.
 	kernelApart  = 590 * time.Second
@@ -85,6 +80,9 @@ type Clock struct {
 	since   timescale.Local // the kernel's writes are on since
 	reads   int             // readings after its writes, so far apart that one came between
 	counted timescale.Local // the newest of them
+	begun   timescale.Local // … and the first
+	newest  timescale.Local // of all readings since
+	first   float64         // s: where it stood at since
 	all     int             // readings after its writes
 	mean    float64         // s, hardware clock − UTC after the kernel's writes
 	spread  float64         // s, largest deviation from that
@@ -159,7 +157,8 @@ func (c *Clock) Recall(r *clockcheck.RTC, compensated bool, turned float64) (out
 // slack is by how much the chip may be elsewhere than at its last comparison, for the
 // kernel or something else may have set it since, 1σ in s: near where the kernel's writes
 // have been seen to leave it, far if it takes each one elsewhere. Dearer, nats: by how much
-// readings after several writes speak against that. Without such a reading both are far.
+// its standing still over several writes speaks against that: each would have left it anywhere in a second,
+// so within ±w of where it was with 2w. Without a reading after a write both are far.
 func slack(l *clockcheck.LearnedRTC) (near, far, dearer float64) {
 	switch {
 	case !l.Written:
@@ -168,7 +167,8 @@ func slack(l *clockcheck.LearnedRTC) (near, far, dearer float64) {
 		return writtenSigma, writtenSigma, 0
 	}
 	near = math.Min(math.Max(math.Abs(l.OffsetS-l.KernelS)+l.KernelSpreadS, kernelFloor), writtenSigma)
-	return near, writtenSigma, kernelAgain * float64(l.KernelReads-1)
+	w := math.Min(math.Max(l.KernelSpreadS, kernelFloor), kernelMost)
+	return near, writtenSigma, -math.Log(2*w) * float64(max(l.KernelWrites, 0))
 }
 
 // KernelWrites says whether the kernel's own 11-minute writes are on: while they are, the
@@ -193,10 +193,14 @@ func (c *Clock) LearnKernel(at timescale.Local, off float64) {
 		return
 	}
 	if c.since == 0 {
-		c.since = at
+		c.since, c.first = at, off
 	}
+	c.newest = at
 	if at.Sub(c.since) < kernelPeriod {
 		return
+	}
+	if c.reads == 0 {
+		c.begun = at
 	}
 	if c.reads == 0 || at.Sub(c.counted) >= kernelApart {
 		c.reads, c.counted = c.reads+1, at
@@ -210,8 +214,21 @@ func (c *Clock) LearnKernel(at timescale.Local, off float64) {
 func (c *Clock) Keep(l *clockcheck.LearnedRTC) {
 	l.Written = c.SetSeen || c.Kernel || c.Moved()
 	if !c.SetSeen {
-		l.KernelS, l.KernelSpreadS, l.KernelReads = c.mean, c.spread, c.reads
+		l.KernelS, l.KernelSpreadS, l.KernelReads, l.KernelWrites = c.mean, c.spread, c.reads, c.writes()
 	}
+}
+
+// writes is how many of the kernel's writes came at least between the first reading and the newest that found
+// the clock where they leave it. The very first may have come before any of them.
+func (c *Clock) writes() int {
+	if c.reads == 0 {
+		return 0
+	}
+	from := c.begun
+	if math.Abs(c.first-c.mean) <= math.Max(c.spread, kernelFloor) {
+		from = c.since
+	}
+	return int(c.newest.Sub(from) / kernelPeriod)
 }
 
 // Moved tells whether it may have been written since it was last read.

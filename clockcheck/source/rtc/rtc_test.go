@@ -164,7 +164,8 @@ func TestWentBack(t *testing.T) {
 
 // What else may have set the clock since its comparison opens it: by what was measured
 // of the kernel's writes, at least 20 ms, at most what is assumed without measurements. That
-// the chip takes each write elsewhere is the dearer the more readings speak against it.
+// the chip takes each write elsewhere is the dearer the more writes it stood still over: within ±30 ms by chance
+// with 0.06 each.
 func TestSlack(t *testing.T) {
 	for _, tt := range []struct {
 		name              string
@@ -174,8 +175,9 @@ func TestSlack(t *testing.T) {
 		{"nobody sets it", clockcheck.LearnedRTC{OffsetS: 5}, 0, 0, 0},
 		{"somebody", clockcheck.LearnedRTC{Written: true}, 0.3, 0.3, 0},
 		{"one reading", clockcheck.LearnedRTC{Written: true, KernelReads: 1}, 0.02, 0.3, 0},
-		{"three", clockcheck.LearnedRTC{Written: true, KernelReads: 3, OffsetS: 0.05, KernelS: 0.15, KernelSpreadS: 0.03}, 0.13, 0.3, 4},
-		{"a second away", clockcheck.LearnedRTC{Written: true, KernelReads: 3, OffsetS: 1}, 0.3, 0.3, 4},
+		{"three", clockcheck.LearnedRTC{Written: true, KernelReads: 3, KernelWrites: 2, OffsetS: 0.05, KernelS: 0.15, KernelSpreadS: 0.03}, 0.13, 0.3, -2 * math.Log(0.06)},
+		{"a second away", clockcheck.LearnedRTC{Written: true, KernelReads: 3, KernelWrites: 3, OffsetS: 1}, 0.3, 0.3, -3 * math.Log(0.04)},
+		{"anywhere", clockcheck.LearnedRTC{Written: true, KernelReads: 9, KernelWrites: 9, KernelSpreadS: 0.7}, 0.3, 0.3, 0},
 	} {
 		n, f, d := slack(&tt.l)
 		near(t, tt.name+": near", n, tt.near)
@@ -183,11 +185,11 @@ func TestSlack(t *testing.T) {
 		near(t, tt.name+": dearer", d, tt.dearer)
 	}
 	l := learned()
-	l.Written, l.RateSigmaPPM, l.KernelReads = true, 0, 2
+	l.Written, l.RateSigmaPPM, l.KernelReads, l.KernelWrites = true, 0, 2, 1
 	c := New(l, 0)
 	out, _ := c.Recall(at(2.25), true, 0)
 	near(t, "σ at once, if it scatters", out.Scattered, math.Hypot(0.3, 0.01))
-	near(t, "dearer", out.Dearer, 2)
+	near(t, "dearer", out.Dearer, -math.Log(0.04))
 	if out.Sigma > out.Scattered {
 		t.Errorf("%+v", out)
 	}
