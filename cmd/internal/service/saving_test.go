@@ -26,8 +26,9 @@ func TestWhenIsSaved(t *testing.T) {
 			saves = append(saves, at.Sub(begin))
 		}
 	}
-	// The server's proof of the second is saved at once, and is the first of the two early ones.
-	want := []time.Duration{0, 5 * time.Minute, 75 * time.Minute, 90 * time.Minute, 160 * time.Minute}
+	// The server's proof of the second is saved at once, and takes no turn away.
+	want := []time.Duration{0, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 40 * time.Minute, 80 * time.Minute,
+		90 * time.Minute, 160 * time.Minute}
 	if !slices.Equal(saves, want) {
 		t.Errorf("saved after %v, want %v", saves, want)
 	}
