@@ -56,3 +56,35 @@ func TestHeadsBeforeTheReceiver(t *testing.T) {
 		}
 	}
 }
+
+// Five servers speak before the receiver: four of unlike names lie alike, half a second off; one is right, and speaks
+// first, in the middle or last. The receiver's lateness is open, so it fits either. From then on the servers are not
+// alone, and whoever hears the right one has a place in the guard.
+func TestServersAreAloneNoMore(t *testing.T) {
+	for right := range Source(5) {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+		servers := func(at timescale.Local) {
+			for s := range Source(5) {
+				z := 1000.5
+				if s == right {
+					z = 1000
+				}
+				b.Hear(server(Server+s, at+timescale.Local(s)*second, z, 0.013))
+			}
+		}
+		servers(10 * second)
+		servers(20 * second)
+		for k := range timescale.Local(100) {
+			at := (30 + 10*k) * second
+			r := look(at, 1000-0.14, 0.004)
+			r.Stream.LeadMost = 0
+			if b.Hear(r); k%6 == 5 {
+				servers(at + second)
+			}
+			if lo, hi := span(b); lo > 1000 || hi < 1000.5 {
+				t.Fatalf("server %d is right: after %d looks the guard is %.2f to %.2f s: want it to reckon with both", right, k+1, lo, hi)
+			}
+		}
+	}
+}

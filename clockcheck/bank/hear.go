@@ -140,6 +140,9 @@ const outweighed = 4
 func (t *Track) rests(r *Reading) {
 	t.On |= SetOf(r.Source)
 	t.Roots |= r.roots()
+	if t.heads > 0 && !t.Roots.Only(Families) { // they are alone no more, whoever spoke first (ofOneClock)
+		t.Cost, t.heads = t.Cost-t.heads, 0
+	}
 	t.Dated = t.Dated || r.Dated
 	t.know()
 }
@@ -166,19 +169,19 @@ func (b *Bank) deny(t *Track, r *Reading) {
 		b.drifted(t, r, nu, b.untold(t, r), estimate.Time)
 	}
 	back, one := t.turned(r, nu), b.ofOneClock(t, r)
+	alone, before := !one && b.saidByAFalseServer(t, r), t.Cost
 	b.exclude(t, r, one)
-	if back > 0 {
+	switch {
+	case back > 0:
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(back, nu))
-	} else if one {
-		return
-	} else if w, ok := b.seconded(t, r); ok {
-		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(w, nu))
-	} else if w, ok := t.atItsWord(r); ok {
-		price := b.chance(w, float64(t.Lead))
-		if r.Modulo > 0 {
-			price = math.Min(price, chanceWithin(w, float64(t.Lead), r.Modulo))
+	case !one:
+		b.fitsByChance(t, r, nu)
+	}
+	if alone {
+		t.heads += math.Max(t.Cost-before-oneUpstream, 0)
+		if t.born > 0 {
+			t.born += oneUpstream
 		}
-		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, price)
 	}
 }
 
@@ -241,56 +244,4 @@ func (b *Bank) patience(s Source) uint8 {
 		return pulseOdd
 	}
 	return 1
-}
-
-// seconded tells whether a source that the track takes to be false, of another ancestry,
-// last said what this reading says, to within w s.
-func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
-	if r.Modulo != 0 || !t.Located || r.Source == Clock {
-		return 0, false
-	}
-	for s := range Source(NumSources) {
-		if s == r.Source || !t.Out.Has(s) && !t.assumes(ClockSet, s) {
-			continue
-		}
-		if w, yes = b.sameWord(s, r); yes {
-			return w, true
-		}
-	}
-	return 0, false
-}
-
-// sameWord tells whether a source last said what a reading says, to within w s.
-func (b *Bank) sameWord(s Source, r *Reading) (w float64, yes bool) {
-	o := &b.last[s]
-	w = o.bound + 2*r.sigma() + between
-	return w, o.said && math.Abs(float64(r.Z-o.z))/1e9 < w
-}
-
-// ofOneClock tells whether a server says what another one last said that the track takes to be false: they may
-// have it from one clock, whatever they name as theirs. So against a receiver, a hardware clock or a mark their
-// number proves little. Among servers alone the most are believed (RFC 5905, section 11.2.1).
-func (b *Bank) ofOneClock(t *Track, r *Reading) bool {
-	if !Families.Has(r.Source) || t.Roots.Only(Families) {
-		return false
-	}
-	for s := Server; int(s) < NumSources; s++ {
-		if _, same := b.sameWord(s, r); same && s != r.Source && t.Out.Has(s) {
-			return true
-		}
-	}
-	return false
-}
-
-// atItsWord tells whether a reading says what the receiver says, to within w s, though by
-// the track the receiver leads by whole seconds: the reading is wrong by just as many.
-func (t *Track) atItsWord(r *Reading) (w float64, yes bool) {
-	if !t.Located || !t.streams() || t.Lead == 0 {
-		return 0, false
-	}
-	if w = wide * r.sigma(); t.Free {
-		w += t.LateMost / 2
-	}
-	one := t.leading(0)
-	return w, one.fitsTime(r)
 }

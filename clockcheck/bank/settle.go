@@ -19,7 +19,7 @@ func (b *Bank) settle() {
 		b.lurk(&b.tracks[i])
 	}
 	for i := b.n - 1; i >= 0; i-- {
-		if i != b.best && (b.tracks[i].total()-base > tooDear || b.twin(i) >= 0) {
+		if i != b.best && (b.tracks[i].total()-b.tracks[i].heads-base > tooDear || b.twin(i) >= 0) {
 			b.remove(i)
 		}
 	}

@@ -73,11 +73,16 @@ func (b *Bank) aloneWith(r *Reading) {
 			return
 		} else if t.On.Has(s) {
 			price := b.nats[falseOf(s)]
-			if Families.Has(s) && !Families.Has(r.Source) {
+			if Families.Has(s) {
+				one := price
 				if servers++; servers > 1 {
-					price = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
+					one = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
 				}
-				paid += price
+				if paid += one; !Families.Has(r.Source) {
+					price = one
+				} else if t.Roots.Only(Families) { // the most are believed, until others tell UTC too
+					t.heads += price - one
+				}
 			}
 			if s == Clock && b.clockSaysTheirs(t.On) {
 				price = 0 // it is one word with theirs, which pay
@@ -85,7 +90,7 @@ func (b *Bank) aloneWith(r *Reading) {
 			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
 		}
 	}
-	if servers > 1 {
+	if servers > 1 && (!Families.Has(r.Source) || t.heads > 0) {
 		t.born = paid
 	}
 	t.Out |= t.On
