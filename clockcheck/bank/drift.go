@@ -9,10 +9,11 @@ import (
 
 // drifted adds, beside a track that a reading contradicts by nu s, one in which the oscillator
 // went so far astray in age, s, the time in which nobody told it. Soon after others did it
-// cannot have. What a stream has shown of it already costs the hardware clock's word nothing.
+// cannot have, but where its rate was never learned. What a stream has shown of it already costs
+// the hardware clock's word nothing.
 func (b *Bank) drifted(t *Track, r *Reading, nu, age float64, o estimate.Sight) {
 	what, price := b.oscillator(t, nu, max(age, 1))
-	if age <= clockQuiet.Seconds() || math.Abs(nu) >= forkStep*age || !b.allowed(what) {
+	if what != CrystalFar && (age <= clockQuiet.Seconds() || math.Abs(nu) >= forkStep*age) || !b.allowed(what) {
 		return
 	}
 	c := *t

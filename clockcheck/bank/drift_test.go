@@ -3,6 +3,7 @@ package bank
 import (
 	"testing"
 
+	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -61,5 +62,27 @@ func TestForkTurnsAgain(t *testing.T) {
 	}
 	if _, far := b.oscillator(&k, 0.3, 1200); far <= capped {
 		t.Errorf("a fork turns by 250 ppm at %.1f nats", far)
+	}
+}
+
+// That a crystal was always far off needs no move, but only where nobody has told its rate, once, and within what a
+// kernel can turn a clock by.
+func TestCrystalFarOffIsSaidOnce(t *testing.T) {
+	b := newBank()
+	var k Track
+	k.F.Forget(estimate.Y, 0, 30e-6)
+	if what, price := b.oscillator(&k, 0.05, 200); what != CrystalFar || price != b.nats[CrystalFar] {
+		t.Errorf("250 ppm, rate unlearned: explanation %d at %.1f nats, want %d", what, price, CrystalFar)
+	}
+	if what, _ := b.oscillator(&k, 0.12, 200); what == CrystalFar {
+		t.Error("600 ppm is no crystal")
+	}
+	said := k
+	said.assume(Assumed{What: CrystalFar, Of: Receiver}, 0)
+	k.F.Forget(estimate.Y, 0, 10e-6)
+	for _, one := range []*Track{&said, &k} {
+		if what, _ := b.oscillator(one, 0.05, 200); what == CrystalFar {
+			t.Errorf("far off again, or a rate that is known: %v", one.Assumptions())
+		}
 	}
 }

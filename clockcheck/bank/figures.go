@@ -110,6 +110,11 @@ const (
 	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
 	// UM10301), and half as much again, for boards differ (assumption).
 	forkStep = 200e-6
+	// farMost, s/s: a crystal that nobody has known is off by no more (assumption: some of 20,000 hosts were beyond 500 ppm,
+	// Mills 2006, and a kernel turns its clock by no more).
+	farMost = 500e-6
+	// unlearned, s/s, σ: a rate that nobody has told, half of the 30 ppm that are assumed of any computer (assumption).
+	unlearned = 15e-6
 	// forkAgain, nats: that a computer which counts by a fork is carried into the cold, or out of it, 3 nights in 10
 	// (assumption, as in the price of CrystalTurned). −ln 0.3.
 	forkAgain = 1.2

@@ -235,9 +235,9 @@ func (b *Bank) part(r *Reading, f *former, of, i int, nu float64) {
 // the lateness: its own oscillator does not turn so fast.
 func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since timescale.Local) {
 	age := r.At.Sub(since).Seconds()
-	a, price := b.oscillator(t, nu, age)
 	old.Out, old.On, old.Roots, old.Cost, old.Dated, old.missed = t.Out, t.On, t.Roots, t.Cost, t.Dated, t.missed
 	old.assumed, old.nAssumed, old.told, old.rated, old.before = t.assumed, t.nAssumed, r.At, r.At, t.before
+	a, price := b.oscillator(&old, nu, age)
 	old.F.Open(estimate.Y, nu*nu/(age*age))
 	old.F.Open(estimate.X, nu*nu)
 	old.F.Measure(old.F.Rel(r.At, r.Z)-float64(old.Lead), estimate.Stream, r.Var)
@@ -248,9 +248,12 @@ func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since times
 
 // oscillator is the explanation, and its price, by which the oscillator of a track went nu
 // seconds astray in age: by a step, by the cold where it is a fork, or as none does. That it is a
-// fork is paid once: what was carried into the cold is carried again, and out of it.
+// fork is paid once: what was carried into the cold is carried again, and out of it. Where nobody
+// has told the rate yet it need not have moved: it may have been far off all the time.
 func (b *Bank) oscillator(t *Track, nu, age float64) (Assumption, float64) {
 	switch rate := math.Abs(nu) / age; {
+	case rate < farMost && b.allowed(CrystalFar) && t.unlearned():
+		return CrystalFar, b.nats[CrystalFar]
 	case rate < forkStep && t.Assumes(CrystalTurned):
 		return CrystalTurned, math.Min(forkAgain, b.nats[CrystalTurned])
 	case rate < oscillatorStep && b.allowed(OscillatorMoved):
@@ -259,4 +262,9 @@ func (b *Bank) oscillator(t *Track, nu, age float64) (Assumption, float64) {
 		return CrystalTurned, b.nats[CrystalTurned]
 	}
 	return OscillatorMoved, capped + b.nats[OscillatorMoved]
+}
+
+// unlearned tells whether nobody has told the track the oscillator's rate yet, nor has it assumed one.
+func (t *Track) unlearned() bool {
+	return t.F.Sigma(estimate.Y) >= unlearned && !t.Assumes(CrystalFar) && !t.Assumes(CrystalTurned) && !t.Assumes(OscillatorMoved)
 }

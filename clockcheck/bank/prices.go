@@ -23,6 +23,7 @@ const (
 	WritesScatter                      // the hardware clock takes each of the kernel's writes elsewhere
 	OscillatorMoved                    // the computer's oscillator changed its rate
 	CrystalTurned                      // … by more than that: it is a tuning fork, and was carried into the cold
+	CrystalFar                         // … or was always far off: nobody has known it yet
 	FalseMoves                         // what is false already moves besides
 	FalseFits                          // what is false says the same as another that is false
 	numAssumptions
@@ -55,6 +56,7 @@ var Prices = [numAssumptions]Price{
 	WritesScatter:    {"kernel's writes leave the clock anywhere", 0.05, "chip", "assumption: chips whose first second after a write has any length (PCF8563 as Linux writes it)"},
 	OscillatorMoved:  {"oscillator moved", 1e-3, "12 h", "assumption, 1e-4 to 1e-2; sudden steps of 1 to 20 ppm (activity dips, Fox tutorial: no incidence)"},
 	CrystalTurned:    {"main crystal is a fork in the cold", 3e-3, "12 h", "assumption: 1 computer in 100 counts by a tuning fork, 3 nights in 10 take it through 40 K (−0.034 ppm/K², NXP UM10301)"},
+	CrystalFar:       {"main crystal is far off", 0.1, "computer that nobody has known", "assumption, 0.03 to 0.5: parts are sold to ±50 ppm, but of 20,000 hosts half were beyond 78 ppm and some beyond 500 (Mills 2006), with the counters of then"},
 	FalseMoves:       {"what is false moves besides", 0.1, "false receiver", "assumption, 0.03 to 0.3: false signals move (STRIKE3, UKMTO: they come and go within hours), a wrong firmware stays as it is"},
 	FalseFits:        {"what is false fits by chance", 0.05, "unit of log-error", "derived: errors log-uniform from 10 ms to 10 years, ln(3e10) = 24, two signs; see chance"},
 }

@@ -116,6 +116,8 @@ func Assumption(a bank.Assumed) string {
 		return "The computer's oscillator moved by " + Seconds(a.SizeS) + "."
 	case bank.CrystalTurned:
 		return "The computer's crystal moved by " + Seconds(a.SizeS) + ", as a tuning fork does in the cold."
+	case bank.CrystalFar:
+		return "The computer's crystal is far off: it went " + Seconds(a.SizeS) + " while nobody knew its rate."
 	case bank.FalseMoves:
 		return "What is false moves besides."
 	case bank.FalseFits:
