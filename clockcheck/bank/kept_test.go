@@ -46,6 +46,25 @@ func TestKeptOfUTCAndOfLatenessIsOneWord(t *testing.T) {
 	}
 }
 
+// Another unit is late by its own: what the run left of UTC tells nothing of that, and the two are two words.
+func TestKeptUTCAndAnotherUnitAreTwoWords(t *testing.T) {
+	from := SetOf(Receiver, Before)
+	b := fromOneRun(0.17, 0.03, from)
+	b.Hear(&Reading{Source: Clock, At: 10 * second, Var: 1e-6, From: from})
+	l := look(20*second, 999.6, 0.005)
+	l.Stream.LeadMost = 0
+	b.Hear(l)
+	for i := range b.Tracks() {
+		if u := &b.Tracks()[i]; u.Assumes(LatenessNew) && u.streams() && u.On.Has(Clock) {
+			if got, want := u.F.Sigma(estimate.X), 0.17*otherUnit/math.Hypot(0.17, otherUnit); math.Abs(got-want) > 0.03*want {
+				t.Errorf("UTC to %.3f s, want %.3f", got, want)
+			}
+			return
+		}
+	}
+	t.Error("nobody reckons with another unit")
+}
+
 // By a server the unit is likelier another than not, 0.13 s earlier than the learned one: the next start is left that doubt,
 // though the two are no further apart than what proves a lateness.
 func TestDoubtThatTheUnitIsAnother(t *testing.T) {

@@ -235,9 +235,9 @@ func (t *Track) join(r *Reading, k int) {
 
 // keptTogether tells whether all that the track knows of UTC was kept by an earlier run that heard the receiver, whoever
 // else told it. That run took UTC to be the stream and its lateness, so what is kept of the two is one word: at
-// each start it would count once more.
+// each start it would count once more. Another unit is late by its own.
 func (t *Track) keptTogether() bool {
-	return t.On.Only(SetOf(Before, Clock)) && t.Roots.Has(Receiver)
+	return t.On.Only(SetOf(Before, Clock)) && t.Roots.Has(Receiver) && !t.Assumes(LatenessNew)
 }
 
 // joined says that the stream takes part, k seconds ahead.
