@@ -57,34 +57,62 @@ func TestHeadsBeforeTheReceiver(t *testing.T) {
 	}
 }
 
-// Five servers speak before the receiver: four of unlike names lie alike, half a second off; one is right, and speaks
-// first, in the middle or last. The receiver's lateness is open, so it fits either. From then on the servers are not
-// alone, and whoever hears the right one has a place in the guard.
+// Of five servers four of unlike names lie alike, half a second off; one is right, and speaks first, in the middle or
+// last. The receiver's lateness is open, so it fits either. Whether the servers speak before it or after it, they are
+// not alone from then on, and whoever hears the right one has a place in the guard.
 func TestServersAreAloneNoMore(t *testing.T) {
 	for right := range Source(5) {
-		b := newBank()
-		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
-		servers := func(at timescale.Local) {
-			for s := range Source(5) {
-				z := 1000.5
-				if s == right {
-					z = 1000
+		for _, before := range []bool{true, false} {
+			b := newBank()
+			b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+			servers := func(at timescale.Local) {
+				for s := range Source(5) {
+					z := 1000.5
+					if s == right {
+						z = 1000
+					}
+					b.Hear(server(Server+s, at+timescale.Local(s)*second, z, 0.013))
 				}
-				b.Hear(server(Server+s, at+timescale.Local(s)*second, z, 0.013))
+			}
+			if before {
+				servers(10 * second)
+				servers(20 * second)
+			}
+			for k := range timescale.Local(100) {
+				at := (30 + 10*k) * second
+				r := look(at, 1000-0.14, 0.004)
+				r.Stream.LeadMost = 0
+				if b.Hear(r); k%6 == 5 {
+					servers(at + second)
+				}
+				if lo, hi := span(b); (before || k > 6) && (lo > 1000 || hi < 1000.5) {
+					t.Fatalf("server %d is right, all before the receiver: %v; after %d looks the guard is %.2f to %.2f s: want it to reckon with both",
+						right, before, k+1, lo, hi)
+				}
 			}
 		}
-		servers(10 * second)
-		servers(20 * second)
-		for k := range timescale.Local(100) {
-			at := (30 + 10*k) * second
-			r := look(at, 1000-0.14, 0.004)
-			r.Stream.LeadMost = 0
-			if b.Hear(r); k%6 == 5 {
-				servers(at + second)
+	}
+}
+
+// Four servers and a receiver whose lateness they told say the same, and a fifth says another minute. That all five are
+// false, each by itself, and the same but for a lateness, is chance: it has no place in the guard.
+func TestReceiverThatSaysTheSameIsNoChance(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	for k := range timescale.Local(200) {
+		at := (30 + 10*k) * second
+		r := look(at, 1000-0.3, 0.004)
+		r.Stream.LeadMost = 0
+		if b.Hear(r); k%6 == 5 {
+			for s := range Source(4) {
+				b.Hear(server(Server+s, at+timescale.Local(s+1)*second, 1000, 0.013))
 			}
-			if lo, hi := span(b); lo > 1000 || hi < 1000.5 {
-				t.Fatalf("server %d is right: after %d looks the guard is %.2f to %.2f s: want it to reckon with both", right, k+1, lo, hi)
-			}
+		}
+		if k > 100 && k%6 == 5 {
+			b.Hear(server(Server+4, at+6*second, 1061, 0.013))
+		}
+		if lo, hi := span(b); k > 110 && (lo < 999 || hi > 1001) {
+			t.Fatalf("after %d looks the guard is %.2f to %.2f s", k+1, lo, hi)
 		}
 	}
 }

@@ -30,6 +30,9 @@ func (b *Bank) seconded(t *Track, r *Reading) (w float64, yes bool) {
 		if w, yes = b.sameWord(s, r); yes {
 			return w, true
 		}
+		if early := float64(b.last[s].z-r.Z) / 1e9; r.Source == Receiver && b.last[s].said && early > -w && early < t.LateMost+w {
+			return t.LateMost/2 + w, true // but for a lateness
+		}
 	}
 	return 0, false
 }

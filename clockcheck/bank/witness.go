@@ -1,6 +1,10 @@
 package bank
 
-import "math"
+import (
+	"math"
+
+	"noonmark/clockcheck/estimate"
+)
 
 // Witnesses of UTC: what is kept when one speaks for the first time, and what it settles when it agrees.
 
@@ -61,27 +65,35 @@ func (b *Bank) borneOut(r *Reading) {
 	}
 }
 
-// aloneWith keeps a track that hears the new source and takes all others to be false.
+// aloneWith keeps a track that hears the new source and takes all others to be false. A receiver whose lateness only
+// servers among these told is met anew: its lateness is open again, and may fit the new source as well.
 func (b *Bank) aloneWith(r *Reading) {
 	t := b.tracks[b.best]
 	if !t.Located || t.On == 0 || t.Roots.Any(r.roots()) || r.Modulo != 0 {
 		return
 	}
+	alone, left := Families.Has(r.Source) && t.Roots.Only(Families), t.On
+	if Families.Has(r.Source) && t.streams() && !b.late.Known && t.On.Any(Families) {
+		left &^= SetOf(Receiver)
+		t.F.Forget(estimate.D, b.late.Mean, b.late.Sigma)
+		t.Free = true
+		t.unknow()
+	}
 	servers, paid := 0, 0.0
 	for s := Source(0); int(s) < NumSources; s++ {
-		if t.On.Has(s) && !b.allowed(falseOf(s)) {
+		if left.Has(s) && !b.allowed(falseOf(s)) {
 			return
-		} else if t.On.Has(s) {
+		} else if left.Has(s) {
 			price := b.nats[falseOf(s)]
 			if Families.Has(s) {
 				one := price
 				if servers++; servers > 1 {
 					one = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
 				}
-				if paid += one; !Families.Has(r.Source) {
-					price = one
-				} else if t.Roots.Only(Families) { // the most are believed, until others tell UTC too
+				if paid += one; alone { // the most are believed, until others tell UTC too
 					t.heads += price - one
+				} else {
+					price = one
 				}
 			}
 			if s == Clock && b.clockSaysTheirs(t.On) {
@@ -90,10 +102,10 @@ func (b *Bank) aloneWith(r *Reading) {
 			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
 		}
 	}
-	if servers > 1 && (!Families.Has(r.Source) || t.heads > 0) {
+	if servers > 1 {
 		t.born = paid
 	}
-	t.Out |= t.On
+	t.Out |= left
 	t.On, t.Roots, t.Located, t.Latent, t.Lo, t.Hi = 0, 0, false, true, 0, 0
 	t.Lead, t.LeadMost, t.Met = 0, 0, false
 	b.add(t)
