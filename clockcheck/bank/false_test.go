@@ -232,3 +232,22 @@ func TestReturnSpeaksWhoeverIsBest(t *testing.T) {
 		}
 	}
 }
+
+// A mark lays a receiver's open lateness at 1 s; it may be a second wrong. An hour later the receiver is led away. By the
+// likeliest account the mark is right and the receiver was false all along; who believed the receiver until then, and
+// not the mark, has UTC from elsewhere, and keeps its place in the guard.
+func TestWhoBelievedForLongerIsAnotherAccount(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+	for k := timescale.Local(1); k < 800; k++ {
+		at := k * 10 * second
+		r := look(at, 1000-0.03+0.0116*math.Max(float64(k-700), 0), 0.002)
+		r.Stream.LeadMost = 0
+		if b.Hear(r); k == 300 {
+			b.Hear(server(Borrowed, at+second, 1001, 0.1))
+		}
+		if lo, hi := span(b); k > 300 && (lo > 1000 || hi < 1001) {
+			t.Fatalf("after %d looks the guard is %.2f to %.2f s: want it to reckon with the mark and with the receiver as it was", k, lo, hi)
+		}
+	}
+}

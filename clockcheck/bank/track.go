@@ -2,6 +2,7 @@ package bank
 
 import (
 	"math"
+	"time"
 
 	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
@@ -88,14 +89,29 @@ func (t *Track) assumes(a Assumption, of Source) bool {
 	return false
 }
 
-// beyond tells whether the track assumes all that u does, and more.
+// beyond tells whether the track assumes all that u does, as early, and more. Who believed a source for longer than u
+// did has its UTC from elsewhere.
 func (t *Track) beyond(u *Track) bool {
 	for i := range u.assumed[:u.nAssumed] {
-		if a := &u.assumed[i]; !t.assumes(a.What, a.Of) {
+		if a := &u.assumed[i]; !t.assumesBy(a.What, a.Of, a.Since.Add(sameEvent)) {
 			return false
 		}
 	}
 	return t.nAssumed > u.nAssumed && u.nAssumed < MaxAssumed && u.Out.Only(t.Out) && t.Out != u.Out
+}
+
+// sameEvent: so far apart two accounts may part with a source for the same reason (assumption: the age of the former
+// state against which a drag of 60 ppm or more is seen, ages).
+const sameEvent = 10 * time.Minute
+
+// assumesBy tells whether the track assumes a of one source, since then or before.
+func (t *Track) assumesBy(a Assumption, of Source, since timescale.Local) bool {
+	for i := range t.assumed[:t.nAssumed] {
+		if s := &t.assumed[i]; s.What == a && s.Of == of && s.Since <= since {
+			return true
+		}
+	}
+	return false
 }
 
 // parted is since when the track last took the receiver to be false, 0 = never, or it has
