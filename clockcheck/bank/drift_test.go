@@ -51,20 +51,6 @@ func TestDriftedInASilence(t *testing.T) {
 	}
 }
 
-// That the computer counts by a tuning fork is paid once: carried out of the cold again it turns back.
-func TestForkTurnsAgain(t *testing.T) {
-	b := newBank()
-	var k Track
-	_, first := b.oscillator(&k, 0.12, 1200)
-	k.assume(Assumed{What: CrystalTurned, Of: Receiver}, first)
-	if what, again := b.oscillator(&k, -0.12, 1200); what != CrystalTurned || again != forkAgain || again >= first {
-		t.Errorf("a fork that turned at %.1f nats turns back at %.1f, by explanation %d", first, again, what)
-	}
-	if _, far := b.oscillator(&k, 0.3, 1200); far <= capped {
-		t.Errorf("a fork turns by 250 ppm at %.1f nats", far)
-	}
-}
-
 // That a crystal was always far off needs no move, but only where nobody has told its rate, once, and within what a
 // kernel can turn a clock by.
 func TestCrystalFarOffIsSaidOnce(t *testing.T) {

@@ -115,9 +115,6 @@ const (
 	farMost = 500e-6
 	// unlearned, s/s, σ: a rate that nobody has told, half of the 30 ppm that are assumed of any computer (assumption).
 	unlearned = 15e-6
-	// forkAgain, nats: that a computer which counts by a fork is carried into the cold, or out of it, 3 nights in 10
-	// (assumption, as in the price of CrystalTurned). −ln 0.3.
-	forkAgain = 1.2
 	// rateAgain, s/s, σ: a rate that was known goes on so, over what took UTC away: 1 ppm/K · 1 K
 	// (0.1 to 1 ppm/K are usual, Lux and Camp 2015).
 	rateAgain = 1e-6

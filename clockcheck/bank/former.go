@@ -247,15 +247,12 @@ func (b *Bank) turnedBy(t *Track, old Track, r *Reading, nu float64, since times
 }
 
 // oscillator is the explanation, and its price, by which the oscillator of a track went nu
-// seconds astray in age: by a step, by the cold where it is a fork, or as none does. That it is a
-// fork is paid once: what was carried into the cold is carried again, and out of it. Where nobody
+// seconds astray in age: by a step, by the cold where it is a fork, or as none does. Where nobody
 // has told the rate yet it need not have moved: it may have been far off all the time.
 func (b *Bank) oscillator(t *Track, nu, age float64) (Assumption, float64) {
 	switch rate := math.Abs(nu) / age; {
 	case rate < farMost && b.allowed(CrystalFar) && t.unlearned():
 		return CrystalFar, b.nats[CrystalFar]
-	case rate < forkStep && t.Assumes(CrystalTurned):
-		return CrystalTurned, math.Min(forkAgain, b.nats[CrystalTurned])
 	case rate < oscillatorStep && b.allowed(OscillatorMoved):
 		return OscillatorMoved, b.nats[OscillatorMoved]
 	case rate < forkStep && b.allowed(CrystalTurned):
