@@ -190,6 +190,9 @@ func (j *Judge) GNSS(e *clockcheck.GNSS) {
 		j.note(e.At, "leap-second", "UTC had a leap second.")
 	}
 	if !ok {
+		if late, overrun := j.rx.NotBefore(); overrun && j.bank.NotBefore(late.At, late.Z, late.Var) {
+			j.changed(e.At, bank.Receiver)
+		}
 		return
 	}
 	said := bank.Reading{Source: bank.Receiver, At: l.At, Z: l.Z, Var: l.Var, Dated: l.Dated,

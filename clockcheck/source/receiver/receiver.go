@@ -58,7 +58,9 @@ type Receiver struct {
 	run      int
 	repeats  int
 	overruns int
-	least    int // fewest satellites since the last page
+	late     [runLeast]int64 // UTC − local as said, ns, by the last epochs that were overrun, the newest first
+	lates    int             // of them, in a row
+	least    int             // fewest satellites since the last page
 	paged    timescale.Local
 	jitter   float64 // s², of one epoch
 	seen     float64 // s²: … but begun at nothing, so that it is not larger for strays from the first looks on
@@ -136,6 +138,7 @@ type Day func(at timescale.Local) (timescale.UTC, bool)
 // Take admits an epoch. It returns a look where one is complete.
 func (r *Receiver) Take(e *clockcheck.GNSS, floor timescale.UTC, day Day) (l Look, ok bool) {
 	if !r.Present || e.Backlog {
+		r.lates = 0
 		return l, false
 	}
 	r.Heard = e.At
@@ -143,8 +146,10 @@ func (r *Receiver) Take(e *clockcheck.GNSS, floor timescale.UTC, day Day) (l Loo
 		r.opened = e.At
 	}
 	if !r.sound(e) {
+		r.keepLate(e, floor)
 		return l, false
 	}
+	r.lates = 0
 	utc, dated, ok := r.dated(e, floor, day)
 	if !ok {
 		return l, false

@@ -158,6 +158,7 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{310046, anew, "a stream that is met elsewhere than kept two hours ago was a jump; the oscillator had gone there. And a fork paid anew for each way it was carried"},
 		{140046, anew, "UTC and the lateness, as one run left them, counted as two words: at each start the guard shrank"},
 		{310260, anew, "the doubt that another unit was plugged in was not kept, for its lateness was near"},
+		{410157, anew, "a receiver whose line was too slow was ahead of a portal by three minutes, and that spoke against nobody"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
