@@ -70,8 +70,11 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 		t.off[r.Source] = float32(z)
 		switch t.odd[r.Source] = 0; r.Source {
 		case Receiver:
-			if !first && t.away != 0 && math.Abs(z-t.away) >= leapt {
-				b.backElsewhere(t, r, z)
+			if t.away != 0 && math.Abs(z-t.away) >= leapt {
+				if !first {
+					b.backElsewhere(t, r, z)
+				}
+				b.goneAgain(t, r)
 			}
 			t.away = z
 		case Ear, Borrowed: // each mark is made on its own, and has its price
@@ -118,4 +121,32 @@ func (b *Bank) backElsewhere(t *Track, r *Reading, z float64) {
 	c.Out &^= SetOf(Receiver, Pulse)
 	c.odd[Receiver], c.away, c.way = 0, 0, 0
 	b.drifted(&c, r, z, b.untold(&c, r), estimate.Stream)
+}
+
+// goneAgain: a receiver that leaps though it is false may be right from now on, for false signals come and go (STRIKE3,
+// UKMTO). Whom the track has heard meanwhile is false then, and was so all the time.
+func (b *Bank) goneAgain(t *Track, r *Reading) {
+	c, servers := *t, 0
+	if t.Latent || t.On == 0 || t.Roots.Any(r.roots()) {
+		return
+	}
+	for s := Source(0); int(s) < NumSources; s++ {
+		if !t.On.Has(s) {
+			continue
+		}
+		price := b.nats[falseOf(s)]
+		if Families.Has(s) {
+			if servers++; servers > 1 {
+				price = math.Min(price, oneUpstream)
+			}
+		} else if s == Clock && b.clockSaysTheirs(t.On) {
+			price = 0 // it is one word with theirs, which pay
+		}
+		c.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
+	}
+	c.Out = c.Out&^SetOf(Receiver, Pulse) | t.On
+	c.odd[Receiver], c.away, c.way = 0, 0, 0
+	c.On, c.Roots, c.Located, c.Lo, c.Hi = 0, 0, false, 0, 0
+	c.Lead, c.LeadMost, c.Met = 0, 0, false
+	b.add(c)
 }

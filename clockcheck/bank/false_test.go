@@ -251,3 +251,30 @@ func TestWhoBelievedForLongerIsAnotherAccount(t *testing.T) {
 		}
 	}
 }
+
+// Servers of one wrong clock are heard while a signal is false, and the receiver known to be so. When that signal has
+// gone the receiver is right, and the servers are as likely false: it alone would show that, hours later too.
+func TestWhoLeapsMayBeRightAgain(t *testing.T) {
+	b := newBank()
+	at := timescale.Local(0)
+	for range 5 {
+		at += 10 * second
+		b.Hear(server(Server, at, 1000, 0.02))
+	}
+	o := &b.tracks[b.best]
+	o.Out |= SetOf(Receiver)
+	for range 5 {
+		at += 10 * second
+		b.Hear(look(at, 1006.6, 0.001))
+	}
+	if lo, hi := span(b); hi-lo > 1 {
+		t.Fatalf("before the leap: from %.3f to %.3f s", lo, hi)
+	}
+	for range 60 {
+		at += 10 * second
+		b.Hear(look(at, 1003.6, 0.001))
+	}
+	if lo, hi := span(b); lo > 1000 || hi < 1003.6 {
+		t.Errorf("after it: from %.3f to %.3f s, want from 1000 to the receiver's", lo, hi)
+	}
+}
