@@ -36,7 +36,7 @@ func (w *WithoutMark) Held() *Held {
 	return w.Learned.Held
 }
 
-// LearnedLatency is the arrival latency of one receiver in one configuration, proved or with what is open of it.
+// LearnedLatency is a proved arrival latency of one receiver in one configuration.
 type LearnedLatency struct {
 	Key      string  `json:"key"`
 	LatencyS float64 `json:"latency_s"`

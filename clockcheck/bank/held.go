@@ -174,24 +174,6 @@ func (b *Bank) LatenessTold() bool {
 	return t.streams() && !t.Roots.Only(SetOf(Receiver))
 }
 
-// LatenessOfBest is the lateness that somebody told the best track, s, its σ, s, and how unlikely it is that it is another,
-// nats: −ln of the weight of all tracks that do not hear the receiver just so late. false = nobody told it as closely as it
-// takes to prove one, or those are together likelier than another unit, which the next start reckons with in any case.
-func (b *Bank) LatenessOfBest() (mean, sigma, doubt float64, ok bool) {
-	t, other := b.Best(), 0.0
-	if mean, sigma = t.F.V[estimate.D], t.F.Sigma(estimate.D); t.Free || !b.LatenessTold() || t.LeadMost > 0 || sigma >= proved {
-		return 0, 0, 0, false
-	}
-	for i := range b.tracks[:b.n] {
-		u := &b.tracks[i]
-		if !u.streams() || u.Free || u.LeadMost > 0 || math.Abs(u.F.V[estimate.D]-mean) > wide*proved {
-			other += b.weight[i]
-		}
-	}
-	doubt = -math.Log(math.Max(other, Risk/2))
-	return mean, sigma, doubt, doubt >= b.nats[LatenessNew]
-}
-
 // LatenessDoubt is how unlikely it is that the receiver's lateness is another than mean, s,
 // as it was learned to σ, s; nats: −ln of the weight of the tracks in which it is, among all that
 // have met the receiver: a signal that is false now tells nothing of the unit. Who takes it to be another unit's is among

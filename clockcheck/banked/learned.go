@@ -2,7 +2,6 @@ package banked
 
 import (
 	"math"
-	"slices"
 
 	"noonmark/clockcheck"
 	"noonmark/clockcheck/bank"
@@ -45,7 +44,7 @@ func (j *Judge) Learned() clockcheck.Learned {
 	if out.Temperature = out.Temperature.Keep(&j.warm, t.Located && sy < rateKept); t.Located && sy < rateKept {
 		out.RatePPM, out.RateSigmaPPM = t.F.V[estimate.Y]*1e6, sy*1e6
 	}
-	out.Latencies = j.nearlyProved(j.latencies())
+	out.Latencies = j.latencies()
 	out.RTC = j.keptClock(out.RTC)
 	out.Held = j.hold()
 	return out
@@ -210,18 +209,6 @@ func (j *Judge) latencies() []clockcheck.LearnedLatency {
 		me.Edge, me.EdgeOpenS = old.Edge, old.EdgeOpenS
 	}
 	return j.withLatency(&me)
-}
-
-// nearlyProved is the list for the next run, and in it a lateness that was told closely, but is not proved: the few accounts in
-// which it is another are just likely enough to count. Within this run they go on themselves, and would pay for that
-// twice. Of its pulse no edge is kept: the second is not proved.
-func (j *Judge) nearlyProved(l []clockcheck.LearnedLatency) []clockcheck.LearnedLatency {
-	d, sigma, doubt, ok := j.bank.LatenessOfBest()
-	had := slices.ContainsFunc(l, func(l clockcheck.LearnedLatency) bool { return l.Key == j.rx.Key })
-	if had || !ok || j.rx.Key == "" || !j.rx.Steady() || j.cfg.Latency > 0 {
-		return l
-	}
-	return j.withLatency(&clockcheck.LearnedLatency{Key: j.rx.Key, LatencyS: d, SigmaS: sigma, DoubtNats: doubt})
 }
 
 // withLatency is the kept list with an entry in its place, as the newest.
