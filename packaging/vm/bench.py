@@ -229,18 +229,18 @@ class TimeServer(threading.Thread):
         self.start()
 
     def run(self):
-        while True:
-            try:
+        try:
+            while True:
                 ask, more, _, who = self.socket.recvmsg(512, 64)
                 # When it came by the kernel's stamp, not when this thread got round to it.
                 second, ns = struct.unpack("qq", more[0][2])
                 got = second * 10**9 + ns
-            except OSError:
-                return
-            if len(ask) >= 48:
-                stamp = lambda ns: ((ns // 10**9 + 2208988800) << 32) + (ns % 10**9 << 32) // 10**9
-                head = struct.pack(">BBbbII4sQ8sQ", 0x24, 1, ask[2] & 0x7F, -20, 0, 0x80, b"GPS\0", stamp(got), ask[40:48], stamp(got))
-                self.socket.sendto(head + struct.pack(">Q", stamp(time.time_ns())), who)
+                if len(ask) >= 48:
+                    stamp = lambda ns: ((ns // 10**9 + 2208988800) << 32) + (ns % 10**9 << 32) // 10**9
+                    head = struct.pack(">BBbbII4sQ8sQ", 0x24, 1, ask[2] & 0x7F, -20, 0, 0x80, b"GPS\0", stamp(got), ask[40:48], stamp(got))
+                    self.socket.sendto(head + struct.pack(">Q", stamp(time.time_ns())), who)
+        except OSError:
+            return  # closed, by now
 
     def close(self):
         self.socket.close()
