@@ -118,35 +118,25 @@ func (b *Bank) comeback(t *Track, r *Reading) {
 // signal that happens to come so near is no likelier.
 func (b *Bank) backElsewhere(t *Track, r *Reading, z float64) {
 	c := *t
-	c.Out &^= SetOf(Receiver, Pulse)
-	c.odd[Receiver], c.away, c.way = 0, 0, 0
+	c.takeBack()
 	b.drifted(&c, r, z, b.untold(&c, r), estimate.Stream)
 }
 
 // goneAgain: a receiver that leaps though it is false may be right from now on, for false signals come and go (STRIKE3,
 // UKMTO). Whom the track has heard meanwhile is false then, and was so all the time.
 func (b *Bank) goneAgain(t *Track, r *Reading) {
-	c, servers := *t, 0
 	if t.Latent || t.On == 0 || t.Roots.Any(r.roots()) {
 		return
 	}
-	for s := Source(0); int(s) < NumSources; s++ {
-		if !t.On.Has(s) {
-			continue
-		}
-		price := b.nats[falseOf(s)]
-		if Families.Has(s) {
-			if servers++; servers > 1 {
-				price = math.Min(price, oneUpstream)
-			}
-		} else if s == Clock && b.clockSaysTheirs(t.On) {
-			price = 0 // it is one word with theirs, which pay
-		}
-		c.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
+	c := *t
+	c.takeBack()
+	if _, _, ok := b.disbelieve(&c, t.On, r, false); ok {
+		b.add(c)
 	}
-	c.Out = c.Out&^SetOf(Receiver, Pulse) | t.On
-	c.odd[Receiver], c.away, c.way = 0, 0, 0
-	c.On, c.Roots, c.Located, c.Lo, c.Hi = 0, 0, false, 0, 0
-	c.Lead, c.LeadMost, c.Met = 0, 0, false
-	b.add(c)
+}
+
+// takeBack has the track hear the receiver again, and its pulse.
+func (t *Track) takeBack() {
+	t.Out &^= SetOf(Receiver, Pulse)
+	t.odd[Receiver], t.away, t.way = 0, 0, 0
 }

@@ -80,14 +80,7 @@ func (t *Track) Assumes(a Assumption) bool {
 }
 
 // assumes tells whether the track assumes a of one source.
-func (t *Track) assumes(a Assumption, of Source) bool {
-	for i := range t.assumed[:t.nAssumed] {
-		if t.assumed[i].What == a && t.assumed[i].Of == of {
-			return true
-		}
-	}
-	return false
-}
+func (t *Track) assumes(a Assumption, of Source) bool { return t.assumesBy(a, of, math.MaxInt64) }
 
 // beyond tells whether the track assumes all that u does, as early, and more. Who believed a source for longer than u
 // did has its UTC from elsewhere.

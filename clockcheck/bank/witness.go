@@ -79,34 +79,45 @@ func (b *Bank) aloneWith(r *Reading) {
 		t.Free = true
 		t.unknow()
 	}
-	servers, paid := 0, 0.0
-	for s := Source(0); int(s) < NumSources; s++ {
-		if left.Has(s) && !b.allowed(falseOf(s)) {
-			return
-		} else if left.Has(s) {
-			price := b.nats[falseOf(s)]
-			if Families.Has(s) {
-				one := price
-				if servers++; servers > 1 {
-					one = math.Min(price, oneUpstream) // they say the same, for the track hears all of them
-				}
-				if paid += one; alone { // the most are believed, until others tell UTC too
-					t.heads += price - one
-				} else {
-					price = one
-				}
-			}
-			if s == Clock && b.clockSaysTheirs(t.On) {
-				price = 0 // it is one word with theirs, which pay
-			}
-			t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
-		}
-	}
-	if servers > 1 {
+	if servers, paid, ok := b.disbelieve(&t, left, r, alone); !ok {
+		return
+	} else if servers > 1 {
 		t.born = paid
 	}
-	t.Out |= left
-	t.On, t.Roots, t.Located, t.Latent, t.Lo, t.Hi = 0, 0, false, true, 0, 0
-	t.Lead, t.LeadMost, t.Met = 0, 0, false
+	t.Latent = true
 	b.add(t)
+}
+
+// disbelieve has a track take all in left, whom it hears, to be false from a reading on, and hear nobody: that is to be met
+// anew. It pays for each, but servers say the same, for the track hears all of them, and the further ones may have that
+// from one clock: paid is their price so. Where servers are alone the most are believed, and it pays for each in full until
+// others tell UTC too (heads). ok is false, and the track is not to be used, where it may not take one of them to be false.
+func (b *Bank) disbelieve(t *Track, left Set, r *Reading, alone bool) (servers int, paid float64, ok bool) {
+	for s := Source(0); int(s) < NumSources; s++ {
+		if !left.Has(s) {
+			continue
+		} else if !b.allowed(falseOf(s)) {
+			return 0, 0, false
+		}
+		price := b.nats[falseOf(s)]
+		switch {
+		case Families.Has(s):
+			one := price
+			if servers++; servers > 1 {
+				one = math.Min(price, oneUpstream)
+			}
+			if paid += one; alone {
+				t.heads += price - one
+			} else {
+				price = one
+			}
+		case s == Clock && b.clockSaysTheirs(t.On):
+			price = 0 // it is one word with theirs, which pay
+		}
+		t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
+	}
+	t.Out |= left
+	t.On, t.Roots, t.Located, t.Lo, t.Hi = 0, 0, false, 0, 0
+	t.Lead, t.LeadMost, t.Met = 0, 0, false
+	return servers, paid, true
 }

@@ -16,9 +16,9 @@ func TestWritesStoodStillOver(t *testing.T) {
 		last   timescale.Local // s
 		writes int
 	}{
-		{"it stands where they leave it", 0.01, 2400, 3},
-		{"elsewhere at first", 0.3, 2400, 2},
-		{"no write for certain", 0.01, 700, 0},
+		{"the clock stands where the kernel leaves it from the first reading on", 0.01, 2400, 3},
+		{"the first readings find the clock elsewhere", 0.3, 2400, 2},
+		{"the kernel may not have written the clock yet", 0.01, 700, 0},
 	} {
 		var c Clock
 		c.KernelWrites(true)

@@ -155,7 +155,7 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{43, Random, "76 s of false within"},
 		{210044, anew, "in a silence the kernel wrote a compensated hardware clock from a clock whose crystal had turned"},
 		{210047, anew, "the receiver came back where a fork in the cold had not carried it: that it was right had no place"},
-		{310046, anew, "a stream that is met elsewhere than kept two hours ago was a jump; the oscillator had gone there. And a fork paid anew for each way it was carried"},
+		{310046, anew, "a start found the receiver elsewhere than the state of two hours ago had it, and called that a jump: the oscillator had carried it there"},
 		{140046, anew, "UTC and the lateness, as one run left them, counted as two words: at each start the guard shrank"},
 		{310260, anew, "the doubt that another unit was plugged in was not kept, for its lateness was near"},
 		{410157, anew, "a receiver whose line was too slow was ahead of a portal by three minutes, and that spoke against nobody"},
