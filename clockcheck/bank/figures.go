@@ -110,10 +110,11 @@ const (
 	// forkStep is the largest change of rate of a tuning fork, s/s: 139 ppm at −40 °C (NXP
 	// UM10301), and half as much again, for boards differ (assumption).
 	forkStep = 200e-6
-	// farMost, s/s: a crystal that nobody has known is off by no more (assumption: some of 20,000 hosts were beyond 500 ppm,
-	// Mills 2006, and a kernel turns its clock by no more).
+	// farMost, s/s: a crystal that nobody has known is off by no more. Assumption, at the price of CrystalFar: some of 20,000
+	// hosts were beyond 500 ppm (Mills 2006), but a kernel turns its clock by no more (adjtimex(2): ±32,768,000/65,536 ppm).
 	farMost = 500e-6
-	// unlearned, s/s, σ: a rate that nobody has told, half of the 30 ppm that are assumed of any computer (assumption).
+	// unlearned, s/s, σ: nobody has told a rate that is still so open. Assumption: half of the 30 ppm from which each rate
+	// begins (RateSigma). Whoever is above it may say CrystalFar, at its price.
 	unlearned = 15e-6
 	// rateAgain, s/s, σ: a rate that was known goes on so, over what took UTC away: 1 ppm/K · 1 K
 	// (0.1 to 1 ppm/K are usual, Lux and Camp 2015).
