@@ -139,11 +139,18 @@ func (b *Bank) clockAgain(t *Track, r *Reading) {
 	z := t.clockSays(r)
 	mean, v := t.F.Expect(estimate.Clock)
 	nu := z - mean
-	v += r.Var + clockFloor*clockFloor
-	if nats(t.gap(nu), v) <= gate {
+	own := r.Var + clockFloor*clockFloor
+	out, news := t.outOfRange(nu, estimate.Clock, own)
+	if nats(t.gap(nu), v+own) <= gate && out <= gate {
 		t.odd[Clock] = 0
+		if news > easyStrain { // no lateness explains it but by the clock's error: it was set as likely
+			other := *t
+			b.clockMoved(&other, r, nu)
+			b.add(other)
+			t.Cost += news
+		}
 		if t.Lo == 0 && t.Hi == 0 {
-			t.F.Measure(z, estimate.Clock, r.Var+clockFloor*clockFloor)
+			t.F.Measure(z, estimate.Clock, own)
 		}
 		if t.ticked = r.At; t.Vouched {
 			t.rests(r)

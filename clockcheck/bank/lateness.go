@@ -36,12 +36,22 @@ func priceBefore(d, sigma float64) float64 {
 	return -math.Log(math.Min(2*q+math.Exp(-secondBefore), 1))
 }
 
-// lateAfter tells whether the lateness would be in its range if z were UTC.
-func (t *Track) lateAfter(r *Reading, z float64) bool {
+// outOfRange is the misfit, nats, of a word nu s from where the track has it, seen as o with the variance r, s²: to
+// the nearest lateness in its range. The range ends there, whatever the Gaussian has beyond it, so only the
+// word's own error may carry it over the end. What the track has paid for that already is no news.
+func (t *Track) outOfRange(nu float64, o estimate.Sight, r float64) (misfit, news float64) {
 	if !t.streams() || !t.Free {
-		return true
+		return 0, 0
 	}
-	f := t.F
-	f.Measure(z, estimate.Time, r.Common*r.Common+r.Var)
-	return t.late(f.V[estimate.D], f.Sigma(estimate.D))
+	d := t.F.V[estimate.D]
+	paid := t.beyondRange(d, t.F.P[estimate.D][estimate.D])
+	o.D-- // what is seen less the stream is the lateness
+	_, v := t.F.Expect(o)
+	misfit = t.beyondRange(d+t.gap(nu), v+r)
+	return misfit, math.Max(misfit-paid, 0)
+}
+
+// beyondRange is the misfit of a lateness of d s, known to the variance v, s², nats.
+func (t *Track) beyondRange(d, v float64) float64 {
+	return nats(math.Max(0, math.Max(-d, d-t.LateMost)), v+floor*floor)
 }

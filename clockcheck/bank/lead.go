@@ -51,7 +51,9 @@ func (t *Track) fitsTime(r *Reading) bool {
 	if !ok || r.Modulo > 0 && !mayLead(t.Lead) {
 		return false
 	}
-	return nats(t.gap(z-t.F.V[estimate.X]), t.seen(r)) <= gate && t.lateAfter(r, z)
+	nu := z - t.F.V[estimate.X]
+	out, _ := t.outOfRange(nu, estimate.Time, r.Common*r.Common+r.Var)
+	return nats(t.gap(nu), t.seen(r)) <= gate && out <= gate
 }
 
 // mayLead tells whether a receiver without leap-second data may lead by k: 18 less its
