@@ -159,6 +159,7 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{140046, anew, "UTC and the lateness, as one run left them, counted as two words: at each start the guard shrank"},
 		{310260, anew, "the doubt that another unit was plugged in was not kept, for its lateness was near"},
 		{410157, anew, "a receiver whose line was too slow was ahead of a portal by three minutes, and that spoke against nobody"},
+		{410679, Random, "a hardware clock that had gone astray took an untold lateness half a second below nothing"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
