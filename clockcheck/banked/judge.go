@@ -94,10 +94,18 @@ func (j *Judge) begin() {
 		j.bank.Forbid(a)
 	}
 	var from bank.Set
-	if l := j.learned.RTC; l != nil {
-		from = setOf(l.Ancestry)
-		j.bank.DoubtAgain(doubtedOf(l.Doubted), math.Max(l.DoubtNats, 0))
+	doubted, nats, l := []string(nil), 0.0, j.learned.RTC
+	if l != nil {
+		from, doubted, nats = setOf(l.Ancestry), l.Doubted, l.DoubtNats
 	}
+	if h := j.learned.Held; h != nil { // newer: who was doubted is so in another boot, too, hardware clock or none
+		if doubted, nats = h.Doubted, h.DoubtNats; l != nil {
+			kept := *l
+			kept.Doubted, kept.DoubtNats = doubted, nats
+			j.learned.RTC = &kept
+		}
+	}
+	j.bank.DoubtAgain(doubtedOf(doubted), math.Max(nats, 0))
 	j.clock = rtc.New(j.learned.RTC, from)
 	j.servers, j.marks, j.air, j.began = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}, false
 	j.waiting.n = 0
@@ -122,11 +130,11 @@ func (j *Judge) Watch(t bank.Trace) {
 // unknown again. What was known of the rest is what a start after a power-off knows.
 func (j *Judge) Segment(now timescale.Local) {
 	j.learned = j.Learned()
-	j.learned.Held = nil
 	j.system = systemClock{steered: j.system.steered}
 	j.warm.Restart(j.learned.Temperature.Kept(j.warm.Sensor))
 	missing, why := j.clock.Fault == rtc.Missing, j.clock.Why
-	if j.again(); !j.rx.Present {
+	j.again()
+	if j.learned.Held = nil; !j.rx.Present {
 		j.rx.Lost("The receiver was not open when the computer woke.")
 	}
 	if missing { // what is not there is not there after a sleep either

@@ -47,6 +47,23 @@ func TestDoubtIsThereBeforeTheHardwareClock(t *testing.T) {
 	}
 }
 
+// The same where there is no hardware clock, or nothing of it was worth keeping: the names that a run doubted are as
+// doubtful in the next boot.
+func TestDoubtNeedsNoHardwareClock(t *testing.T) {
+	for _, lie := range []float64{1.47, -2.1, 5} {
+		w := newWorld(t, clockcheck.Learned{})
+		w.begin(w.j.cfg, clockcheck.Learned{Latencies: known(w)})
+		w.run(untilProved)
+		w.portal(20*time.Minute, lie)
+		w.begin(w.j.cfg, w.j.Learned())
+		w.mute, w.sys = true, lie
+		w.portal(20*time.Minute, lie)
+		if w.falseS > 0 || w.missed > 0 {
+			t.Errorf("%+.2f s: false for %d s, missed for %d; error %.3f, guard %.3f: %s", lie, w.falseS, w.missed, w.got.Error, w.got.Guard, w.got.Because)
+		}
+	}
+}
+
 // The hardware clock was set from servers that nobody bore out, and the power fails before anybody
 // contradicts them. At the next start the two are one word.
 func TestHardwareClockSetFromServersIsTheirWord(t *testing.T) {
