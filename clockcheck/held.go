@@ -25,10 +25,11 @@ type Held struct {
 	// may be far less well known, where nobody proved that latency.
 	Stream    bool    `json:"stream"`
 	LatenessS float64 `json:"lateness_s"`
-	// Doubted names whom some explanation still took to be false.
-	Doubted []string `json:"doubted,omitempty"`
-	// … and how dear those explanations were together, nats; 0 = as likely as not.
-	DoubtNats float64 `json:"doubt_nats,omitempty"`
+	// Doubted is whom explanations still took to be false.
+	Doubted []DoubtedSet `json:"doubted_sets,omitempty"`
+	// Kept by builds before December 2026: all of these, whoever doubted whom, and how dear those explanations were together.
+	WasDoubted []string `json:"doubted,omitempty"`
+	DoubtNats  float64  `json:"doubt_nats,omitempty"`
 	// Where UTC lies, s later than OffsetNS has it, as an unproved latency leaves it; both 0
 	// where there is none such.
 	RoomLoS float64 `json:"room_lo_s,omitempty"`
@@ -40,6 +41,12 @@ type Held struct {
 	// had left its own stream.
 	Doubts  []HeldDoubt `json:"doubts,omitempty"`
 	NoProof bool        `json:"no_proof,omitempty"`
+}
+
+// DoubtedSet is whom explanations took to be false, all of them together, and how unlikely these explanations were.
+type DoubtedSet struct {
+	Whom []string `json:"whom"`
+	Nats float64  `json:"nats"` // −ln of their weight, at least 0
 }
 
 // HeldAccount is where UTC was when the run ended by those who hear the receiver, or by those to

@@ -64,8 +64,10 @@ type LearnedRTC struct {
 	SecHi        int           `json:"second_hi"`
 	Written      bool          `json:"written_by_others"` // something else sets this clock
 	Ancestry     []string      `json:"ancestry"`
-	Doubted      []string      `json:"doubted,omitempty"` // see Held
-	DoubtNats    float64       `json:"doubt_nats,omitempty"`
+	Doubted      []DoubtedSet  `json:"doubted_sets,omitempty"` // see Held
+	// Kept by builds before December 2026: all who were doubted, by whomever.
+	WasDoubted []string `json:"doubted,omitempty"`
+	DoubtNats  float64  `json:"doubt_nats,omitempty"`
 	// Where nothing but the kernel's own writes sets it: RTC − UTC after them.
 	KernelS       float64 `json:"kernel_s,omitzero"`
 	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`

@@ -56,7 +56,7 @@ func twoAccounts() *Bank {
 	one := Account{Sigma: 0.012, Rate: 0, RateSigma: 0.5e-6, Lateness: 0.15, Stream: true, From: SetOf(Receiver), Told: 1, Rated: 1}
 	two := one
 	one.False, one.Off, two.Nats = true, 0.08, 1.6
-	b.Resume(&Held{At: 1, Z: 1000e9, Dated: true, Doubted: SetOf(Receiver), Doubt: 0.5, Two: [2]Account{one, two}, Same: 0.1})
+	b.Resume(&Held{At: 1, Z: 1000e9, Dated: true, Doubts: []Doubted{{SetOf(Receiver), 0.5}}, Two: [2]Account{one, two}, Same: 0.1})
 	return b
 }
 

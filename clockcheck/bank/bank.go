@@ -34,8 +34,7 @@ type Bank struct {
 	quiet     quiet
 	recalled  Recalled
 	held      Held
-	doubted   Set     // whom the run before took to be false by some explanation
-	doubt     float64 // nats: … at the least; 0 = as likely as not
+	doubts    []Doubted // whom the run before took to be false, by each explanation
 	late      Lateness
 	last      [NumSources]word
 	weight    [MaxTracks]float64 // of each track, together 1; latent ones 0

@@ -34,16 +34,15 @@ type Recalled struct {
 	Rate, RateSigma float64 // s/s
 	Lo, Hi          float64 // s: where else UTC may be by it, around 0
 	Dated           bool
-	From            Set     // whose word it was compared with
-	Doubted         Set     // whom some explanation took to be false when it was compared
-	Doubt           float64 // nats, of these explanations together
+	From            Set       // whose word it was compared with
+	Doubts          []Doubted // whom each explanation took to be false when it was compared
 }
 
 // Recall gives the hardware clock its learned state, in all tracks, before it is first
 // heard.
 func (b *Bank) Recall(c *Recalled) {
 	b.recalled = *c
-	b.DoubtAgain(c.Doubted, c.Doubt)
+	b.doubts = c.Doubts
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
 		if t.Clocked || !t.hears(Clock) {

@@ -193,8 +193,8 @@ func (b *Bank) exclude(t *Track, r *Reading, one bool) {
 	if one {
 		price = math.Min(price, oneUpstream)
 	}
-	if t.On.Has(Before) && b.doubted.Has(kind(r.Source)) {
-		price = math.Min(price, b.doubt)
+	if doubt, ok := b.doubtedBefore(t, r.Source); ok && t.On.Has(Before) {
+		price = math.Min(price, doubt)
 	}
 	if r.Source == Crowd { // who pays that the air is false has no need to explain its hearings
 		t.Cost, t.aired = t.Cost-t.aired, 0

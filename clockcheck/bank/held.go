@@ -16,8 +16,7 @@ type Held struct {
 	Lo, Hi          float64 // s: where else UTC may be, around 0
 	Dated           bool
 	From            Set             // whose word it was
-	Doubted         Set             // whom some explanation took to be false
-	Doubt           float64         // nats, of these explanations together
+	Doubts          []Doubted       // whom each explanation took to be false
 	Told            timescale.Local // the newest reading that told UTC
 	Rated           timescale.Local // up to when a move of the oscillator would have shown
 	Stream          bool            // UTC was told by the receiver, among others, and
@@ -33,12 +32,11 @@ type Held struct {
 // Resume goes on from what the run before knew, as through a silence.
 func (b *Bank) Resume(h *Held) {
 	b.held = *h
-	split, doubted := h.Two[1].Sigma > 0 && b.allowed(ReceiverFalse), h.Doubted
-	if split { // the doubt of the receiver has an account of its own
-		doubted &^= SetOf(Receiver, Pulse)
+	split := h.Two[1].Sigma > 0 && b.allowed(ReceiverFalse)
+	b.doubts = h.Doubts // what was kept with the hardware clock is no newer
+	if split {          // the doubt of the receiver has an account of its own
+		b.doubts = but(h.Doubts, SetOf(Receiver, Pulse))
 	}
-	b.doubted, b.doubt = 0, 0 // what was kept with the hardware clock is no newer
-	b.DoubtAgain(doubted, h.Doubt)
 	one := Account{Sigma: h.Sigma, Lo: h.Lo, Hi: h.Hi, Rate: h.Rate, RateSigma: h.RateSigma, Stream: h.Stream, Lateness: h.Lateness,
 		From: h.From, Told: h.Told, Rated: h.Rated}
 	for i, n := 0, b.n; i < n; i++ {
@@ -78,7 +76,7 @@ func (b *Bank) goesOn(t *Track, r *Reading) bool {
 // as not, moves on or is right again: that is no surprise.
 func (b *Bank) movedUnseen(t *Track, r *Reading) {
 	nu, ok := b.fromHeld(t, r)
-	if b.held.Doubted.Has(Receiver) && b.held.Doubt < b.nats[ServerFalse]/2 {
+	if natsOf(b.held.Doubts, SetOf(Receiver)) < b.nats[ServerFalse]/2 {
 		return
 	}
 	if lead := math.Round(nu); !ok || lead >= 0 && lead <= float64(r.Stream.LeadMost) && math.Abs(nu-lead) < b.held.Same {
@@ -106,46 +104,6 @@ func (b *Bank) movedUnseen(t *Track, r *Reading) {
 // nobody has told it since.
 func (t *Track) toldBefore() bool {
 	return t.Located && t.streamed && t.Hi-t.Lo < 1 && t.On.Only(SetOf(Before, Clock))
-}
-
-// Doubted is whom some explanation, of those that the guard reckons with, takes to be
-// false: what is kept says so.
-func (b *Bank) Doubted() (s Set) {
-	for i := range b.tracks[:b.n] {
-		if !b.Alive(i) {
-			continue
-		}
-		for o := range NumSources {
-			if b.tracks[i].Out.Has(Source(o)) {
-				s |= SetOf(kind(Source(o)))
-			}
-		}
-	}
-	return s
-}
-
-// Doubt is how dear all explanations together are that take somebody to be false, of those
-// that the guard reckons with, nats: −ln of their weight.
-func (b *Bank) Doubt() float64 {
-	w := 0.0
-	for i := range b.tracks[:b.n] {
-		if b.Alive(i) && b.tracks[i].Out != 0 {
-			w += b.weight[i]
-		}
-	}
-	return -math.Log(math.Min(math.Max(w, Risk/2), 1))
-}
-
-// DoubtAgain takes up what an earlier run doubted: where two do, the stronger doubt stands. It is to be
-// taken up before anybody speaks: who has been believed already is not doubted by it.
-func (b *Bank) DoubtAgain(whom Set, nats float64) {
-	if whom == 0 {
-		return
-	}
-	if b.doubted == 0 || nats < b.doubt {
-		b.doubt = nats
-	}
-	b.doubted |= whom
 }
 
 // Lateness is how late the receiver's sentences are, its σ over all tracks that hear

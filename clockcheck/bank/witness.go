@@ -25,9 +25,9 @@ func (b *Bank) meetWitness(r *Reading) {
 	price := b.nats[falseOf(r.Source)]
 	// A doubt of the run before is as likely as it was then. One that a latent track would
 	// outlive (settle) leaves the others latent.
-	t.Latent = b.doubted == 0 || b.doubt > b.nats[ServerFalse]/2
-	if b.doubted.Has(kind(r.Source)) {
-		t.Latent, price = false, math.Min(price, b.doubt)
+	t.Latent = natsOf(b.doubts, 0) > b.nats[ServerFalse]/2
+	if doubt, ok := b.doubtedBefore(&b.tracks[b.best], r.Source); ok {
+		t.Latent, price = false, math.Min(price, doubt)
 		t.off[r.Source] = unsaid
 	}
 	if t.Latent {

@@ -69,6 +69,7 @@ type Judge struct {
 	counted bool // what this start of the receiver told is kept
 	watch   bank.Trace
 	forbid  []bank.Assumption
+	doubts  []bank.Doubted // of the run before
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if nothing).
@@ -94,18 +95,13 @@ func (j *Judge) begin() {
 		j.bank.Forbid(a)
 	}
 	var from bank.Set
-	doubted, nats, l := []string(nil), 0.0, j.learned.RTC
-	if l != nil {
-		from, doubted, nats = setOf(l.Ancestry), l.Doubted, l.DoubtNats
+	if l := j.learned.RTC; l != nil {
+		from, j.doubts = setOf(l.Ancestry), doubtsOf(l.Doubted, l.WasDoubted, l.DoubtNats)
 	}
 	if h := j.learned.Held; h != nil { // newer: who was doubted is so in another boot, too, hardware clock or none
-		if doubted, nats = h.Doubted, h.DoubtNats; l != nil {
-			kept := *l
-			kept.Doubted, kept.DoubtNats = doubted, nats
-			j.learned.RTC = &kept
-		}
+		j.doubts = doubtsOf(h.Doubted, h.WasDoubted, h.DoubtNats)
 	}
-	j.bank.DoubtAgain(doubtedOf(doubted), math.Max(nats, 0))
+	j.bank.DoubtAgain(j.doubts)
 	j.clock = rtc.New(j.learned.RTC, from)
 	j.servers, j.marks, j.air, j.began = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}, false
 	j.waiting.n = 0

@@ -69,7 +69,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 	out := &clockcheck.LearnedRTC{At: timescale.UTC(int64(f.At) + f.Base + int64((f.V[estimate.X]+mid)*1e9)),
 		OffsetS: float64(f.ClockBase)/1e9 + f.V[estimate.R] - mid, SigmaS: math.Max(sigma, f.Sigma(estimate.R)),
 		RatePPM: f.V[estimate.S] * 1e6, RateSigmaPPM: f.Sigma(estimate.S) * 1e6,
-		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt()}
+		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted()}
 	j.clock.Keep(out)
 	out.Sensor, out.TempC = j.warm.Sensor, j.warm.C
 	return out
@@ -102,20 +102,36 @@ func (j *Judge) hold() *clockcheck.Held {
 	// is the one that UTC was told by, and no second word.
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
 		RatePPM: f.V[estimate.Y] * 1e6, RateSigmaPPM: j.bank.RateSigma() * 1e6, DateProved: j.bank.Proved().Date,
-		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), DoubtNats: j.bank.Doubt(), Confirmed: j.bank.Told(), Rated: j.bank.Rated(),
+		Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted(), Confirmed: j.bank.Told(), Rated: j.bank.Rated(),
 		Stream: t.On.Has(bank.Receiver) && t.Lead == 0, LatenessS: f.V[estimate.D] + mid, Accounts: accounts}
 }
 
-// doubted names whom some explanation takes to be false.
-func (j *Judge) doubted() []string {
-	names := explain.Roots(nil, j.bank.Doubted())
-	if j.bank.Doubted().Has(bank.Clock) {
-		names = append(names, "clock")
+// doubted is whom explanations take to be false.
+func (j *Judge) doubted() (out []clockcheck.DoubtedSet) {
+	for _, d := range j.bank.Doubts() {
+		names := explain.Roots(nil, d.Whom)
+		if d.Whom.Has(bank.Clock) {
+			names = append(names, "clock")
+		}
+		out = append(out, clockcheck.DoubtedSet{Whom: names, Nats: d.Nats})
 	}
-	return names
+	return out
 }
 
-// doubtedOf reads that back: of servers, all are doubted.
+// doubtsOf reads that back; of builds that kept names only, together, all of them.
+func doubtsOf(sets []clockcheck.DoubtedSet, names []string, nats float64) (out []bank.Doubted) {
+	for _, s := range sets {
+		if whom := doubtedOf(s.Whom); whom != 0 {
+			out = append(out, bank.Doubted{Whom: whom, Nats: math.Max(s.Nats, 0)})
+		}
+	}
+	if whom := doubtedOf(names); whom != 0 {
+		out = append(out, bank.Doubted{Whom: whom, Nats: math.Max(nats, 0)})
+	}
+	return out
+}
+
+// doubtedOf reads names back: of servers, all are doubted.
 func doubtedOf(names []string) bank.Set {
 	s := setOf(names)
 	if s.Has(bank.Before) {
@@ -136,7 +152,7 @@ func (j *Judge) Resume(now timescale.Local) {
 		j.again()
 	}
 	back := bank.Held{At: h.At, Z: h.OffsetNS, Sigma: h.SigmaS, Rate: h.RatePPM * 1e-6, RateSigma: h.RateSigmaPPM * 1e-6,
-		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubted: doubtedOf(h.Doubted), Doubt: math.Max(h.DoubtNats, 0), Told: h.Confirmed, Rated: h.Rated}
+		Dated: h.DateProved, Lo: float64(h.SecLo) + h.RoomLoS, Hi: float64(h.SecHi) + h.RoomHiS, From: setOf(h.Ancestry), Doubts: doubtsOf(h.Doubted, h.WasDoubted, h.DoubtNats), Told: h.Confirmed, Rated: h.Rated}
 	if h.Rated == 0 {
 		back.Rated = h.Confirmed
 	}
@@ -165,13 +181,11 @@ func (j *Judge) Resume(now timescale.Local) {
 // doubted, and where UTC is if they are right.
 func fromRules(h *clockcheck.Held, back *bank.Held) {
 	for _, d := range h.Doubts {
-		back.Doubt = 0
-		back.Doubted |= doubtedOf([]string{rulesName(d.Kind)})
+		back.Doubts = append(back.Doubts, bank.Doubted{Whom: doubtedOf([]string{rulesName(d.Kind)})})
 		back.Lo, back.Hi = math.Min(back.Lo, d.LoS), math.Max(back.Hi, d.HiS)
 	}
 	if h.NoProof { // the receiver had left its own stream
-		back.Doubt = 0
-		back.Doubted |= bank.SetOf(bank.Receiver)
+		back.Doubts = append(back.Doubts, bank.Doubted{Whom: bank.SetOf(bank.Receiver)})
 	}
 }
 

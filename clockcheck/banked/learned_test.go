@@ -66,7 +66,7 @@ func TestMovedWhileDead(t *testing.T) {
 // receiver, and left a hardware clock that is known to sigma, s.
 func newDoubting(t *testing.T, sigma float64) *station {
 	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: 0.15, SigmaS: 0.01}}})
-	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: sigma, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []string{"receiver"}}
+	w.j.learned.RTC = &clockcheck.LearnedRTC{At: w.utc.Add(-time.Hour), SigmaS: sigma, RateSigmaPPM: 0.1, DateProved: true, Ancestry: []string{"server"}, Doubted: []clockcheck.DoubtedSet{{Whom: []string{"receiver"}}}}
 	w.j = New(clockcheck.Config{Modes: w.j.cfg.Modes, RTCCompensated: true}, w.j.learned)
 	w.open()
 	w.j.RTC(&clockcheck.RTC{Edge: w.now, Value: w.utc, Sigma: time.Millisecond})

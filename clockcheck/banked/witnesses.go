@@ -56,9 +56,8 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		c.Read()
 		j.bank.ClockWritten()
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.turned()); ok {
-		out.Dated, back.Doubted = back.Dated, doubtedOf(j.learned.RTC.Doubted)
+		out.Dated, back.Doubts = back.Dated, j.doubts
 		back.From = setOf(j.learned.RTC.Ancestry)
-		back.Doubt = math.Max(j.learned.RTC.DoubtNats, 0)
 		j.bank.Recall(&back)
 	}
 	sets := j.count(bank.ClockSet)
