@@ -30,8 +30,14 @@ type newNight struct {
 	forgets    []time.Duration
 	colds      []window        // carried out into the cold
 	set        []time.Duration // the hardware clock, by others
-	marks      []time.Duration // that are wrong
+	marks      []wrongMark
 	leaps      []time.Duration // of the crystal, in a tent, by more than 15 ppm
+}
+
+// wrongMark is an operator's, and when it is made.
+type wrongMark struct {
+	at time.Duration
+	*world.Mark
 }
 
 // lie is a part of the night in which somebody's time is false.

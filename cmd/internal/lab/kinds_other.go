@@ -17,10 +17,7 @@ var otherKinds = []kind{
 			m.Error = time.Duration(s.sign()) * time.Duration(1+s.IntN(3)) * time.Second
 		}
 		s.then(at, func(c *world.Chapter) { c.Mark = m })
-		s.marks = append(s.marks, at)
-		if !s.compared() && at < s.begin+20*time.Minute+s.c.Receiver.ColdFix {
-			s.c.declare(8, at, 0)
-		}
+		s.marks = append(s.marks, wrongMark{at, m})
 	}},
 	// A worn card stalled for 4 and 7 s in 3.5 h; a busy machine reads up to 3 s late.
 	{"busy machine", func(s *newNight) {
