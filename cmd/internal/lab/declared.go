@@ -24,7 +24,7 @@ var Classes = []Class{
 	{5, "somebody sets the hardware clock while the power is off, or in the ten minutes before and it is not read again, and nobody else is there at boot", "any", "a receiver's fix, a server, a mark"},
 	{6, "the hardware clock stands still in the cold while the power is off, and does not tell", "the time it stood", "a receiver's fix, a server, a mark"},
 	{7, "the crystal leaps for good by more than 15 ppm in holdover, with neither a compensated hardware clock nor a server (15 ppm is in the guard)", "18 ms an hour for each 5 ppm above", "any reading"},
-	{8, "an operator's mark, or a borrowed clock, is wrong, and nobody else is there (at a start, until the receiver's first fix); or a whole band is, beside a receiver whose latency nobody proved", "as wrong as the mark; a band 1.2 s", "a receiver's fix, a server"},
+	{8, "an operator's mark, or a borrowed clock, is wrong, and nobody else is there (at a start, until the receiver's first fix), or what is there leaves room for so small an error; or a whole band is, beside a receiver whose latency nobody proved", "as wrong as the mark; beside a receiver whose latency nobody proved 1.2 s; a band 1.2 s", "a receiver's fix, a server; of a small error a second witness: a server, the air, a latency proved before"},
 	{9, "a lone receiver names the second to come", "up to 1 s", "a server, a mark, a compared hardware clock"},
 }
 
