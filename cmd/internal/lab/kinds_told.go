@@ -110,8 +110,8 @@ func (s *newNight) untilTold(class int, from time.Duration) {
 		}
 	}
 	for _, at := range s.forgets {
-		if at > from && (to == 0 || at < to) {
-			to = at
+		if gone := at + time.Second; at > from && (to == 0 || gone < to) { // it happens as the next second begins
+			to = gone
 		}
 	}
 	s.c.declare(class, from, to)

@@ -101,7 +101,7 @@ func TestDeclaredUntilAServerTells(t *testing.T) {
 			s.then(5*hour+40*minute, func(c *world.Chapter) { c.Scene.Satellites = 9 })
 		}, []Declared{in(4, 5*hour+20*minute, 5*hour+42*minute)}},
 		{"a small lie, and then a server", func(s *newNight) { s.liar(5*hour, 6*hour, small); s.servers(7*hour, 8*hour, 0) }, []Declared{in(4, 5*hour, 7*hour+minute)}},
-		{"a small lie, and then a loss", func(s *newNight) { s.liar(5*hour, 6*hour, small); s.forget(7 * hour) }, []Declared{in(4, 5*hour, 7*hour)}},
+		{"a small lie, and then a loss", func(s *newNight) { s.liar(5*hour, 6*hour, small); s.forget(7 * hour) }, []Declared{in(4, 5*hour, 7*hour+time.Second)}},
 		{"a small lie by a portal before an honest server's names", func(s *newNight) {
 			s.then(3*hour, func(c *world.Chapter) { c.Portal = &world.Server{Error: small} })
 			s.servers(3*hour, 4*hour, 0)
@@ -200,7 +200,7 @@ func TestDeclaredMarks(t *testing.T) {
 	}{
 		{"a second fast, and nobody has told", func(s *newNight) { s.wrongMark(5*hour, fast) }, in(5*hour, 0)},
 		{"… until a server tells", func(s *newNight) { s.wrongMark(5*hour, fast); s.servers(7*hour, 8*hour, 0) }, in(5*hour, 7*hour+minute)},
-		{"… until all is forgotten", func(s *newNight) { s.wrongMark(5*hour, fast); s.forget(6 * hour) }, in(5*hour, 6*hour)},
+		{"… until all is forgotten", func(s *newNight) { s.wrongMark(5*hour, fast); s.forget(6 * hour) }, in(5*hour, 6*hour+time.Second)},
 		{"… beside a server", func(s *newNight) { s.wrongMark(5*hour, fast); s.servers(4*hour, 8*hour, 0) }, nil},
 		{"… beside one that came now", func(s *newNight) { s.wrongMark(5*hour, fast); s.servers(5*hour, 8*hour, 0) }, nil},
 		{"… and somebody has told", func(s *newNight) { s.evening(); s.wrongMark(5*hour, fast) }, nil},
