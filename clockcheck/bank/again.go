@@ -63,7 +63,8 @@ func (t *Track) tells(s Source) bool {
 // the track takes it to be false. What that cost stays paid.
 func (b *Bank) comeback(t *Track, r *Reading) {
 	z, v, first, ok := t.fitsAgain(r)
-	if !ok {
+	if !ok || r.isMark() && !t.knownWell() {
+		b.markAgain(t, r)
 		return
 	}
 	if nats(z, v) > easyStrain {

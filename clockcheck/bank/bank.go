@@ -42,6 +42,7 @@ type Bank struct {
 	guess     [3]float64         // s: the guard as last solved, and its sides below and above
 	moved     float64            // s: the receiver has just moved so; the likeliest of those who hear it had to pay
 	hearer    int                // the place of the likeliest track that hears the receiver
+	slip      slip               // of the mark that is heard
 	stepped   int                // s: … or stepped back so, as a track foretold that waits for leap-second data
 	trace     Trace
 }
@@ -113,6 +114,9 @@ func (b *Bank) Hear(r *Reading) {
 	case Clock:
 	default:
 		believer = b.likeliestBeliever(r.Source)
+	}
+	if r.isMark() {
+		b.slip = b.mayBeASlip(believer, r)
 	}
 	for i := range b.tracks[:b.n] {
 		if b.trace == nil {

@@ -9,6 +9,7 @@ import (
 // How a track hears a source that tells UTC itself: a server, a mark, the air, a pulse.
 
 func (b *Bank) hearTime(t *Track, r *Reading) {
+	b.orMarkFalse(t, r)
 	if t.Located && t.LeadMost > t.Lead {
 		if !t.Places(r) {
 			return

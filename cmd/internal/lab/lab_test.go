@@ -160,6 +160,8 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{310260, anew, "the doubt that another unit was plugged in was not kept, for its lateness was near"},
 		{410157, anew, "a receiver whose line was too slow was ahead of a portal by three minutes, and that spoke against nobody"},
 		{410679, Random, "a hardware clock that had gone astray took an untold lateness half a second below nothing"},
+		{410665, anew, "a mark three seconds wrong fitted a line over a network, which may be late by ten, and that it was false was nobody's account"},
+		{420023, func(seed uint64) *Case { return RandomNew(seed, "backlog") }, "a mark contradicted the likeliest account, and only that one doubted it: another lead fitted the mark, and was as likely"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
