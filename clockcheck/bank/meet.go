@@ -156,6 +156,9 @@ func (b *Bank) missing(t *Track, r *Reading) float64 {
 	if t.toldBefore() {
 		price += restarted
 	}
+	if t.Lead > 0 { // it led when the port was closed: whether a unit does is its firmware
+		price = -math.Log(likeliest)
+	}
 	return price
 }
 
@@ -242,6 +245,7 @@ func (t *Track) keptTogether() bool {
 
 // joined says that the stream takes part, k seconds ahead.
 func (t *Track) joined(r *Reading, k int) {
-	t.Met, t.Lead, t.LeadMost, t.told, t.rated, t.missed = true, k, k, r.At, r.At, false
+	t.missed = t.missed && t.Lead > 0 && k > 0 // what made it miss its page lasts over a cable, too
+	t.Met, t.Lead, t.LeadMost, t.told, t.rated = true, k, k, r.At, r.At
 	t.rests(r)
 }
