@@ -38,9 +38,10 @@ func priceBefore(d, sigma float64) float64 {
 
 // outOfRange is the misfit, nats, of a word nu s from where the track has it, seen as o with the variance r, s²: to
 // the nearest lateness in its range. The range ends there, whatever the Gaussian has beyond it, so only the
-// word's own error may carry it over the end. What the track has paid for that already is no news.
+// word's own error may carry it over the end. What the track has paid for that already is no news. Who believed the
+// receiver until it became false has UTC from its stream of then, and a lateness: that is no freer since.
 func (t *Track) outOfRange(nu float64, o estimate.Sight, r float64) (misfit, news float64) {
-	if !t.streams() || !t.Free {
+	if !t.Free || !t.Met || !t.On.Has(Receiver) {
 		return 0, 0
 	}
 	d := t.F.V[estimate.D]

@@ -3,6 +3,7 @@ package bank
 import (
 	"testing"
 
+	"noonmark/clockcheck/estimate"
 	"noonmark/clockcheck/timescale"
 )
 
@@ -67,4 +68,24 @@ func TestSecondBeforeStaysPaid(t *testing.T) {
 		}
 	}
 	t.Fatal("nobody takes the lateness to have moved")
+}
+
+// A lone receiver of unproved lateness is believed for ten minutes, then it leaps and is false. A mark puts UTC 0.96 s
+// before the stream of those ten minutes: who believed that stream cannot take it, whether or not the receiver is false by now.
+func TestLatenessOfThenBindsWhoBelievedIt(t *testing.T) {
+	for _, leap := range []float64{0, 5.3} {
+		b := newBank()
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+		b.Hear(server(Server, second, 1000.3, 0.4)) // so loose that the lateness stays open
+		for k := range timescale.Local(60) {
+			b.Hear(look((2+10*k)*second, 1000-0.04, 0.001))
+		}
+		b.Hear(look(602*second, 1000-0.04+leap, 0.001))
+		b.Hear(server(Borrowed, 610*second, 999, 0.1))
+		for i := range b.Tracks() {
+			if u := &b.Tracks()[i]; u.On.Has(Receiver) && u.On.Has(Borrowed) && u.Lead == 0 {
+				t.Errorf("after a leap of %.1f s: an account puts UTC %.2f s before the stream that it believed", leap, -u.F.V[estimate.D])
+			}
+		}
+	}
 }
