@@ -13,7 +13,8 @@ import (
 // it hides a move of the oscillator as far as it may be wrong itself. The filter says no more:
 // errors that a source shares do not average out (MeasureCommon), so neither does their change
 // tell a rate. A look at a stream and an edge of a pulse have errors of their own, another at
-// each, and a row of them tells the rate.
+// each, and a row of them tells the rate: but for a lateness that was told and goes away, for that
+// goes wherever the oscillator takes the stream. One that nobody told has its range, whatever that did.
 
 // tellRate says up to when a move of the oscillator would have shown, in a track that is to
 // take a reading at z. That the oscillator moved at all in the t seconds before has the chance

@@ -62,7 +62,9 @@ func (b *Bank) followOn(t *Track, r *Reading) {
 	if nats(nu, pv+r.Var+dragFloor*dragFloor) <= gate {
 		t.F.Measure(z, estimate.Stream, heavy(nu, pv, r.Var))
 		t.rests(r)
-		t.told, t.rated = r.At, r.At
+		if t.told = r.At; t.Free || t.F.Noise.D <= lateRestless { // as in tellRate
+			t.rated = r.At
+		}
 		t.odd[Receiver] = 0
 		return
 	}

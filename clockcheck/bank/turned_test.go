@@ -54,3 +54,23 @@ func TestWhoTurnedTheOscillatorForetoldTheStream(t *testing.T) {
 		}
 	}
 }
+
+// A lateness that was told and goes away hides a move of the oscillator: for an hour the looks at its stream have told no
+// rate, and the guard spans what it may have gone. One that stays where it was told tells it at each look.
+func TestLatenessThatGoesAwayTellsNoRate(t *testing.T) {
+	for _, away := range []bool{true, false} {
+		b := newBank()
+		b.Opened(known(0.3))
+		for k := range timescale.Local(420) {
+			if k == 60 && away {
+				b.Best().F.Noise.D = 100 * lateRestless
+			}
+			r := look((k+1)*10*second, 1000-0.3, 0.001)
+			r.Stream.LeadMost = 0
+			b.Hear(r)
+		}
+		if got, want := b.unseen(0), b.stepSince(3600); away != (got >= want) || away != (got > 0) {
+			t.Errorf("the lateness goes away: %v; %.4f s for an oscillator that moved unseen, %.4f s in an hour", away, got, want)
+		}
+	}
+}

@@ -162,6 +162,10 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{410679, Random, "a hardware clock that had gone astray took an untold lateness half a second below nothing"},
 		{410665, anew, "a mark three seconds wrong fitted a line over a network, which may be late by ten, and that it was false was nobody's account"},
 		{420023, func(seed uint64) *Case { return RandomNew(seed, "backlog") }, "a mark contradicted the likeliest account, and only that one doubted it: another lead fitted the mark, and was as likely"},
+		{410344, anew, "a wrong mark took a lateness below nothing, by an account to which the receiver was false since"},
+		{410275, anew, "who had paid for a fork in the cold paid again at each move of another account's lateness"},
+		{410441, anew, "as in 410275, by 3.7 s"},
+		{410310, anew, "a stream whose lateness went away was to show that the cold had turned the oscillator by 20 ppm"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
