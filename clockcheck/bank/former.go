@@ -267,36 +267,3 @@ func (b *Bank) oscillator(t *Track, nu, age float64) (Assumption, float64) {
 func (t *Track) unlearned() bool {
 	return t.F.Sigma(estimate.Y) >= unlearned && !t.Assumes(CrystalFar) && !t.Assumes(CrystalTurned) && !t.Assumes(OscillatorMoved)
 }
-
-// hasTurned tells whether a track foretold that the stream would leave a former state of another, kept at an instant, by
-// nu seconds: it has paid for a move of the oscillator that the other does not assume, and its rate is so much
-// another than the state's. A move that came since explains a part of that, as well.
-func (t *Track) hasTurned(u, old *Track, r *Reading, nu float64, since timescale.Local) bool {
-	age := r.At.Sub(since).Seconds()
-	v := age*age*t.F.P[estimate.Y][estimate.Y] + r.Var + dragFloor*dragFloor
-	for i := range t.assumed[:t.nAssumed] {
-		a := &t.assumed[i]
-		if a.at == 0 || u.movedAt(a.at) {
-			continue
-		}
-		most := (t.F.V[estimate.Y] - old.F.V[estimate.Y]) * age
-		least := most
-		if a.at > since {
-			least = 0
-		}
-		if nats(nu-math.Min(math.Max(nu, math.Min(least, most)), math.Max(least, most)), v) <= easyStrain {
-			return true
-		}
-	}
-	return false
-}
-
-// movedAt tells whether the track has the oscillator have moved, as was seen at that instant.
-func (t *Track) movedAt(at timescale.Local) bool {
-	for i := range t.assumed[:t.nAssumed] {
-		if t.assumed[i].at == at {
-			return true
-		}
-	}
-	return false
-}
