@@ -41,6 +41,7 @@ type Bank struct {
 	z         [MaxTracks]float64 // how many σ of each track the guard spans; < 0 = left out
 	guess     [3]float64         // s: the guard as last solved, and its sides below and above
 	moved     float64            // s: the receiver has just moved so; the likeliest of those who hear it had to pay
+	led       led                // how the receiver last moved, by those who hear it
 	hearer    int                // the place of the likeliest track that hears the receiver
 	slip      slip               // of the mark that is heard
 	stepped   int                // s: … or stepped back so, as a track foretold that waits for leap-second data

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"noonmark/clockcheck/estimate"
+	"noonmark/clockcheck/timescale"
 )
 
 // What a source that is false does besides is evidence too. Were it free, who takes a
@@ -34,21 +35,48 @@ func (b *Bank) likeliestHearer() (place int) {
 }
 
 // movesToo: the receiver moved, and the likeliest of those who hear it had to pay, whether or not
-// the best is among them. Who took it to be false before pays that what is false moves besides:
-// once for each way it goes, for what is led on goes on, and not where that makes it right again.
+// the best is among them. A move that a lateness makes tells nothing of whether the time is right, for that of a false
+// receiver moves as well: who took it to be false before pays as much, unless the stream goes on that way. For any other
+// it pays that what is false moves besides: once for each way it goes, for what is led on goes on, and not where that
+// makes it right again.
 func (b *Bank) movesToo(deaf uint32, r *Reading) {
-	way := int8(math.Copysign(1, b.moved))
+	way, small, price := int8(math.Copysign(1, b.moved)), math.Abs(b.moved) < leapt, b.nats[FalseMoves]
 	b.moved = 0
-	for i := range b.tracks[:b.n] {
-		t := &b.tracks[i]
-		if deaf>>i&1 == 0 || !t.Out.Has(Receiver) || t.way == way {
-			continue
-		}
-		if t.falseStill(r) {
-			t.Cost += b.nats[FalseMoves]
-			t.way, t.ways[1], t.ways[0] = way, t.ways[0], r.At
+	if goesOn := b.led.note(way, r.At); small {
+		if price = b.nats[LatenessMoved]; goesOn {
+			return
 		}
 	}
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if deaf>>i&1 == 0 || !t.Out.Has(Receiver) || !small && t.way == way || !t.falseStill(r) {
+			continue
+		}
+		t.Cost += price
+		t.paid[1], t.paid[0] = t.paid[0], paid{r.At, price}
+		if !small {
+			t.way = way
+		}
+	}
+}
+
+// paid is what a track paid when, nats.
+type paid struct {
+	at   timescale.Local
+	nats float64
+}
+
+// led is which way the receiver last moved, and when.
+type led struct {
+	way int8
+	at  timescale.Local
+}
+
+// note takes down that it moved that way, and tells whether it goes on so: what stands still for sameEvent has ended.
+func (l *led) note(way int8, now timescale.Local) (goesOn bool) {
+	goesOn = l.way == way && now.Sub(l.at) <= sameEvent
+	l.way, l.at = way, now
+	return goesOn
 }
 
 // falseStill tells whether a reading of a source that the track takes to be false does not make it right.
@@ -123,9 +151,9 @@ func (b *Bank) backAgain(back *Track, sigma float64) {
 			continue
 		}
 		owes := b.nats[ReceiverFalse]
-		for _, at := range t.ways {
-			if at >= left {
-				owes -= b.nats[FalseMoves]
+		for _, p := range t.paid {
+			if p.at >= left {
+				owes -= p.nats
 			}
 		}
 		t.covered = left

@@ -190,12 +190,14 @@ func (b *Bank) part(r *Reading, f *former, of, i int, nu float64) {
 	old, since, owes := f.track[i], f.taken[i], f.owes[i]
 	age := r.At.Sub(since).Seconds()
 	base := b.tracks[of].Cost
+	way := int8(math.Copysign(1, nu))
+	goesOn := b.led.note(way, r.At)
 	for k := range b.tracks[:b.n] {
 		switch t := &b.tracks[k]; {
 		case t.Out.Has(Receiver):
-			if way := int8(math.Copysign(1, nu)); f == &b.former {
+			if f == &b.former {
 				t.Cost += b.nats[FalseMoves]
-			} else if t.way != way { // as in movesToo
+			} else if t.way != way && !goesOn { // as in movesToo
 				t.Cost, t.way = t.Cost+b.nats[FalseMoves], way
 			}
 		case !t.streams():

@@ -56,7 +56,7 @@ type Track struct {
 	heldLate float64             // … and was so late, s
 	missed   bool                // the receiver leads although a page has been due
 	way      int8                // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
-	ways     [2]timescale.Local  // when it last paid for that, the latest first
+	paid     [2]paid             // what it last paid for that, the latest first
 	covered  timescale.Local     // since when another false signal was there, as was paid for
 	heads    float64             // nats, of its cost: for servers that say the same, more than where others tell UTC too
 	aired    float64             // nats, of its cost: for crowds that it foretold worse than others

@@ -166,6 +166,8 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{410275, anew, "who had paid for a fork in the cold paid again at each move of another account's lateness"},
 		{410441, anew, "as in 410275, by 3.7 s"},
 		{410310, anew, "a stream whose lateness went away was to show that the cold had turned the oscillator by 20 ppm"},
+		{410029, anew, "a portal beside a false signal that went: each move of the right receiver's lateness spoke against it"},
+		{190009, anew, "as in 410029, and a mark a second wrong fitted the lateness that nobody proved"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
