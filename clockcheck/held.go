@@ -34,8 +34,8 @@ type Held struct {
 	// where there is none such.
 	RoomLoS float64 `json:"room_lo_s,omitempty"`
 	RoomHiS float64 `json:"room_hi_s,omitempty"`
-	// The two accounts that a doubt of the receiver leaves, the one that was believed first; none
-	// where there is no such doubt. Both together are what is said above.
+	// The accounts that the run left, the one that was believed first; none where there is but one. All together are what is
+	// said above.
 	Accounts []HeldAccount `json:"accounts,omitempty"`
 	// Kept by versions that judged by rules: who said something else, and whether the receiver
 	// had left its own stream.
@@ -49,12 +49,12 @@ type DoubtedSet struct {
 	Nats float64  `json:"nats"` // −ln of their weight, at least 0
 }
 
-// HeldAccount is where UTC was when the run ended by those who hear the receiver, or by those to
-// whom it is false. Of the fields that Held has, too, they say the same.
+// HeldAccount is where UTC was when the run ended by explanations of one place, which say the same of the receiver. Of the
+// fields that Held has, too, they say the same.
 type HeldAccount struct {
 	ReceiverFalse bool            `json:"receiver_false,omitempty"`
 	DearerNats    float64         `json:"dearer_nats,omitempty"` // than the first, at least 0
-	OffS          float64         `json:"off_s"`                 // UTC is later than OffsetNS has it
+	OffS          float64         `json:"off_s"`                 // UTC is later than all together have it
 	SigmaS        float64         `json:"sigma_s"`
 	RoomLoS       float64         `json:"room_lo_s,omitempty"`
 	RoomHiS       float64         `json:"room_hi_s,omitempty"`
@@ -65,6 +65,10 @@ type HeldAccount struct {
 	Rated         timescale.Local `json:"rated_local_ns"`
 	Stream        bool            `json:"stream"`
 	LatenessS     float64         `json:"lateness_s"`
+	// What the account has paid for: the lateness is not what is kept of the receiver, that leads, and whom the account takes to be false.
+	Another bool     `json:"another,omitempty"`
+	Leads   bool     `json:"leads,omitempty"`
+	False   []string `json:"false,omitempty"`
 }
 
 // HeldDoubt is a reference that said something else when the run ended: where it would have

@@ -36,7 +36,7 @@ func (w *WithoutMark) Held() *Held {
 	return w.Learned.Held
 }
 
-// LearnedLatency is a proved arrival latency of one receiver in one configuration.
+// LearnedLatency is the arrival latency of one receiver in one configuration, proved or with what is open of it.
 type LearnedLatency struct {
 	Key      string  `json:"key"`
 	LatencyS float64 `json:"latency_s"`
@@ -73,6 +73,8 @@ type LearnedRTC struct {
 	KernelSpreadS float64 `json:"kernel_spread_s,omitzero"`
 	KernelReads   int     `json:"kernel_reads,omitzero"`  // 0 = not measured
 	KernelWrites  int     `json:"kernel_writes,omitzero"` // that it stood still over
+	// The accounts that it was compared by; none where there is but one. All together are what is said above.
+	Accounts []HeldAccount `json:"accounts,omitempty"`
 	// The computer's temperature at At, by this thermometer; "" = none.
 	Sensor string  `json:"sensor,omitzero"`
 	TempC  float64 `json:"temp_c,omitzero"`

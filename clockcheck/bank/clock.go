@@ -29,6 +29,7 @@ const (
 type Recalled struct {
 	Base            int64   // ns: hardware clock − UTC = Base + R
 	Offset, Sigma   float64 // s, of R
+	Compared        float64 // s: … of which it was so when it was compared
 	Scattered       float64 // s: σ of R if the chip takes each write elsewhere …
 	Dearer          float64 // nats: … and by how much that is dearer than its price
 	Rate, RateSigma float64 // s/s
@@ -36,6 +37,8 @@ type Recalled struct {
 	Dated           bool
 	From            Set       // whose word it was compared with
 	Doubts          []Doubted // whom each explanation took to be false when it was compared
+	// Accounts are those of Held, UTC from where R has it. Where there is more than one they take the place of Compared, Lo and Hi.
+	Accounts [MaxAccounts]Account
 }
 
 // Recall gives the hardware clock its learned state, in all tracks, before it is first
@@ -43,26 +46,45 @@ type Recalled struct {
 func (b *Bank) Recall(c *Recalled) {
 	b.recalled = *c
 	b.doubts = c.Doubts
+	all := c.Accounts
+	if all[1].Sigma <= 0 {
+		all = [MaxAccounts]Account{{Sigma: c.Compared, Lo: c.Lo, Hi: c.Hi}}
+	}
 	for i := range b.tracks[:b.n] {
 		t := &b.tracks[i]
 		if t.Clocked || !t.hears(Clock) {
 			continue
 		}
-		t.Clocked, t.Vouched = true, true
-		t.F.ClockBase = c.Base
-		t.F.Forget(estimate.R, c.Offset, c.Sigma)
-		if c.From.Has(Crowd) { // R is less as UTC is more
-			t.F.Owe(estimate.R, AirShared)
-		}
-		t.F.Forget(estimate.S, c.Rate, c.RateSigma)
-		if c.Scattered > c.Sigma && b.allowed(WritesScatter) {
-			o := *t
-			o.F.P[estimate.R][estimate.R] = c.Scattered * c.Scattered
-			o.assume(Assumed{What: WritesScatter, Of: Clock}, b.nats[WritesScatter]+c.Dearer)
+		was := *t
+		b.recall(t, c, &all[0])
+		for k := 1; k < MaxAccounts && all[k].Sigma > 0; k++ {
+			o := was
+			b.recall(&o, c, &all[k])
 			b.add(o)
 		}
 	}
 	b.deliver()
+}
+
+// recall gives the hardware clock the state that an account has of it, at the price of that, with what it has paid for.
+func (b *Bank) recall(t *Track, c *Recalled, a *Account) {
+	t.Clocked, t.Vouched = true, true
+	t.F.ClockBase = c.Base
+	more := a.Sigma*a.Sigma - c.Compared*c.Compared
+	t.F.Forget(estimate.R, c.Offset-a.Off, math.Sqrt(c.Sigma*c.Sigma+more))
+	if c.From.Has(Crowd) { // R is less as UTC is more
+		t.F.Owe(estimate.R, AirShared)
+	}
+	t.F.Forget(estimate.S, c.Rate, c.RateSigma)
+	if b.takeOver(t, a); !t.Located {
+		t.Lo, t.Hi = a.Lo, a.Hi
+	}
+	if c.Scattered > c.Sigma && b.allowed(WritesScatter) {
+		o := *t
+		o.F.P[estimate.R][estimate.R] = c.Scattered*c.Scattered + more
+		o.assume(Assumed{What: WritesScatter, Of: Clock}, b.nats[WritesScatter]+c.Dearer)
+		b.add(o)
+	}
 }
 
 // ClockWritten says that somebody we know of has set the hardware clock: it is compared
@@ -100,7 +122,6 @@ func (b *Bank) hearClock(t *Track, r *Reading) {
 		t.F.Base, t.F.At = r.Z-t.F.ClockBase, r.At
 		t.F.Start(0, estimate.Clock, r.Var)
 		t.Located, t.Dated, t.On, t.Roots = true, r.Dated, SetOf(Clock), r.roots()
-		t.Lo, t.Hi = b.recalled.Lo, b.recalled.Hi
 	case !t.Located:
 	case !t.Clocked:
 		t.compare(r)

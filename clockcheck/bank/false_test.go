@@ -215,7 +215,7 @@ func TestReturnSpeaksWhoeverIsBest(t *testing.T) {
 	right := Account{Sigma: 0.012, RateSigma: 0.5e-6, Lateness: 0.15, Stream: true, From: SetOf(Receiver), Told: 1, Rated: 1, Nats: 4}
 	lie := right
 	lie.False, lie.Off, lie.Nats = true, 5, 0
-	b.Resume(&Held{At: 1, Z: 1000e9, Dated: true, Doubts: []Doubted{{SetOf(Receiver), 0.05}}, Two: [2]Account{lie, right}, Same: 0.1})
+	b.Resume(&Held{At: 1, Z: 1000e9, Dated: true, Doubts: []Doubted{{SetOf(Receiver), 0.05}}, Accounts: [MaxAccounts]Account{lie, right}, Same: 0.1})
 	for k := timescale.Local(1); k < 1000; k++ {
 		z := 1000 - 0.15
 		if k%180 > 120 {

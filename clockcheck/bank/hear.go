@@ -175,7 +175,7 @@ func (b *Bank) deny(t *Track, r *Reading) {
 	switch {
 	case back > 0:
 		t.assume(Assumed{What: FalseFits, Of: r.Source, Since: r.At}, b.chance(back, nu))
-	case !one:
+	case !one && !t.outPaid.Has(kind(r.Source)):
 		b.fitsByChance(t, r, nu)
 	}
 	if alone {
@@ -187,7 +187,7 @@ func (b *Bank) deny(t *Track, r *Reading) {
 }
 
 // exclude has a track take a source to be false from now on. Who goes on from a run that doubted it paid
-// then: that it is false is as likely as it was.
+// then: that it is false is as likely as it was. Whose account has it so has paid.
 func (b *Bank) exclude(t *Track, r *Reading, one bool) {
 	a := falseOf(r.Source)
 	price := b.nats[a]
@@ -196,6 +196,9 @@ func (b *Bank) exclude(t *Track, r *Reading, one bool) {
 	}
 	if doubt, ok := b.doubtedBefore(t, r.Source); ok && t.On.Has(Before) {
 		price = math.Min(price, doubt)
+	}
+	if t.outPaid.Has(kind(r.Source)) {
+		price = 0
 	}
 	if r.Source == Crowd { // who pays that the air is false has no need to explain its hearings
 		t.Cost, t.aired = t.Cost-t.aired, 0

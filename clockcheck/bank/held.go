@@ -22,9 +22,9 @@ type Held struct {
 	Stream          bool            // UTC was told by the receiver, among others, and
 	Lateness        float64         // … it was so late when it was last believed, s
 	Same            float64         // s: a stream as late as that, to so much, is the same one
-	// Two is the two accounts that a run in doubt of the receiver left; that it has none has Sigma 0.
-	// They take the place of what is said above, but for Z, At and Dated.
-	Two [2]Account
+	// Accounts are those that the run left, the likeliest first; of fewer the last have Sigma 0. Where there is more than
+	// one they take the place of what is said above, but for Z, At and Dated.
+	Accounts [MaxAccounts]Account
 	// The hardware clock's rate as it was learned, s/s; σ 0 = it was not.
 	ClockRate, ClockRateSigma float64
 }
@@ -32,24 +32,28 @@ type Held struct {
 // Resume goes on from what the run before knew, as through a silence.
 func (b *Bank) Resume(h *Held) {
 	b.held = *h
-	split := h.Two[1].Sigma > 0 && b.allowed(ReceiverFalse)
-	b.doubts = h.Doubts // what was kept with the hardware clock is no newer
-	if split {          // the doubt of the receiver has an account of its own
-		b.doubts = but(h.Doubts, SetOf(Receiver, Pulse))
+	all := h.Accounts
+	if all[1].Sigma <= 0 || !b.allowed(ReceiverFalse) {
+		all = [MaxAccounts]Account{{Sigma: h.Sigma, Lo: h.Lo, Hi: h.Hi, Rate: h.Rate, RateSigma: h.RateSigma, Stream: h.Stream, Lateness: h.Lateness,
+			From: h.From, Told: h.Told, Rated: h.Rated}}
 	}
-	one := Account{Sigma: h.Sigma, Lo: h.Lo, Hi: h.Hi, Rate: h.Rate, RateSigma: h.RateSigma, Stream: h.Stream, Lateness: h.Lateness,
-		From: h.From, Told: h.Told, Rated: h.Rated}
-	for i, n := 0, b.n; i < n; i++ {
-		switch t := &b.tracks[i]; {
-		case t.Located:
-		case split:
-			other := *t
-			other.goOn(h, &h.Two[1], h.Two[1].Nats)
-			t.goOn(h, &h.Two[0], 0)
-			b.add(other)
-		default:
-			t.goOn(h, &one, 0)
+	b.doubts = h.Doubts // what was kept with the hardware clock is no newer
+	for k := range all {
+		if all[k].False { // the doubt of the receiver has an account of its own
+			b.doubts = but(h.Doubts, SetOf(Receiver, Pulse))
 		}
+	}
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if t.Located {
+			continue
+		}
+		for k := 1; k < MaxAccounts && all[k].Sigma > 0; k++ {
+			other := *t
+			b.goOn(&other, h, &all[k])
+			b.add(other)
+		}
+		b.goOn(t, h, &all[0])
 	}
 	b.deliver()
 	b.settle()
@@ -130,6 +134,24 @@ func (b *Bank) Lateness() (mean, sigma, moved float64) {
 func (b *Bank) LatenessTold() bool {
 	t := b.Best()
 	return t.streams() && !t.Roots.Only(SetOf(Receiver))
+}
+
+// LatenessOfBest is the lateness that somebody told the best track, s, its σ, s, and how unlikely it is that it is another,
+// nats: −ln of the weight of all tracks that do not hear the receiver just so late. false = nobody told it as closely as it
+// takes to prove one, or those are together likelier than another unit, which the next start reckons with in any case.
+func (b *Bank) LatenessOfBest() (mean, sigma, doubt float64, ok bool) {
+	t, other := b.Best(), 0.0
+	if mean, sigma = t.F.V[estimate.D], t.F.Sigma(estimate.D); t.Free || !b.LatenessTold() || t.LeadMost > 0 || sigma >= proved {
+		return 0, 0, 0, false
+	}
+	for i := range b.tracks[:b.n] {
+		u := &b.tracks[i]
+		if !u.streams() || u.Free || u.LeadMost > 0 || math.Abs(u.F.V[estimate.D]-mean) > wide*proved {
+			other += b.weight[i]
+		}
+	}
+	doubt = -math.Log(math.Max(other, Risk/2))
+	return mean, sigma, doubt, doubt >= b.nats[LatenessNew]
 }
 
 // LatenessDoubt is how unlikely it is that the receiver's lateness is another than mean, s,

@@ -145,8 +145,12 @@ func (b *Bank) missingFrom(was *Track, r *Reading, first, last int) {
 
 // missing is the price that the whole second is missing: the table's is that of a cold
 // start, the source says by how much this one is likelier or not. Who led by nothing when
-// the run before ended, in the same boot, leads only if it was started again since.
+// the run before ended, in the same boot, leads only if it was started again since. Who led by the account has paid:
+// a firmware without the data has none at its next start either.
 func (b *Bank) missing(t *Track, r *Reading) float64 {
+	if t.leadPaid {
+		return 0
+	}
 	price := b.nats[SecondMissing] + math.Log(Prices[SecondMissing].P/r.Stream.Missing)
 	if t.Located && t.Roots != 0 && t.Roots.Only(SetOf(Ear, Borrowed)) {
 		// A mark is wrong by whole seconds as a rule (fault budget, entry slips). Then the receiver
@@ -176,8 +180,8 @@ func (b *Bank) reconciles(t *Track) float64 {
 func (t *Track) define(r *Reading, first, last int) {
 	if !t.Located {
 		t.F.Base, t.F.At = r.Z, r.At
-	} else if !t.Vouched { // the hardware clock was compared with what counts no more
-		t.Clocked = false
+	} else if !t.Vouched || t.Lo < 0 || t.Hi > 0 { // the hardware clock was compared with what counts no more, or stands in a room
+		t.Clocked, t.Vouched = false, false
 	}
 	t.F.Advance(r.At)
 	t.F.Start(t.F.Rel(r.At, r.Z)-float64(first), estimate.Stream, r.Var)
@@ -217,14 +221,19 @@ func (t *Track) amiss(r *Reading) float64 {
 
 // join lets the stream take part, k seconds ahead. Where UTC came from this very receiver
 // on another way (the hardware clock that it set) the two are one witness: whichever is
-// known better stands, and the other takes its uncertainty over.
+// known better stands, and the other takes its uncertainty over. A hardware clock that has UTC anywhere in a room
+// is wherever in it the stream is.
 func (t *Track) join(r *Reading, k int) {
 	t.F.Advance(r.At)
 	z := t.F.Rel(r.At, r.Z) - float64(k)
-	if t.keptTogether() {
+	room := t.On.Only(SetOf(Clock)) && (t.Lo < 0 || t.Hi > 0)
+	if !room && t.keptTogether() {
 		t.F.Tie(estimate.D)
 	}
 	switch x, d := t.F.Sigma(estimate.X), t.F.Sigma(estimate.D); {
+	case room:
+		t.F.Start(z, estimate.Stream, r.Var)
+		t.Lo, t.Hi, t.Clocked, t.Vouched = 0, 0, false, false
 	case t.Roots.Only(SetOf(Receiver)) && x <= d && t.Lo == 0 && t.Hi == 0:
 		t.F.Attach(estimate.D, -z, 1, r.Var)
 	case t.Roots.Only(SetOf(Receiver)):

@@ -54,6 +54,8 @@ type Track struct {
 	before   float64             // nats, of its cost: for a lateness, not known yet, of the second before
 	streamed bool                // in the run before the receiver told UTC, and led by nothing …
 	heldLate float64             // … and was so late, s
+	outPaid  Set                 // whom that run took to be false by this account: it paid for that …
+	leadPaid bool                // … and for a receiver that leads
 	missed   bool                // the receiver leads although a page has been due
 	way      int8                // which way the receiver has moved while it was out, as was paid for: −1, 1; 0 = it has not
 	paid     [2]paid             // what it last paid for that, the latest first

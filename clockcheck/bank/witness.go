@@ -14,6 +14,7 @@ func (b *Bank) meetWitness(r *Reading) {
 	if b.last[r.Source].said || r.Source == Receiver && b.tracks[b.best].Met || !b.allowed(falseOf(r.Source)) {
 		return
 	}
+	b.meetPaid(r)
 	t := b.tracks[b.best]
 	if !t.hears(r.Source) {
 		return
@@ -36,6 +37,25 @@ func (b *Bank) meetWitness(r *Reading) {
 	t.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, price)
 	b.add(t)
 	b.aloneWith(r)
+	b.deliver()
+}
+
+// meetPaid: who goes on from an account that took a source to be false, and paid for it, may find that it fits what is open. Then
+// both are kept: that it is right by now, and that it is not.
+func (b *Bank) meetPaid(r *Reading) {
+	for i := range b.tracks[:b.n] {
+		t := &b.tracks[i]
+		if !t.outPaid.Has(kind(r.Source)) || !t.hears(r.Source) {
+			continue
+		}
+		c := *t
+		if c.Out |= SetOf(r.Source); r.Source == Receiver {
+			c.silence()
+		}
+		c.off[r.Source] = unsaid
+		c.assume(Assumed{What: falseOf(r.Source), Of: r.Source, Since: r.At}, 0)
+		b.add(c)
+	}
 	b.deliver()
 }
 

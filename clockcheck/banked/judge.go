@@ -163,19 +163,24 @@ func (j *Judge) ReceiverOpened(key string, link clockcheck.Link) {
 // same key is taken up again.
 func (j *Judge) ReceiverNamed(key string) {
 	j.rx.Key, j.named, j.rx.Starts = key, key != "", j.learned.StartsOf(key)
+	if kept, ok := j.kept(key); ok && j.rx.Steady() && kept.EdgeOpenS == 0 { // an earlier version kept some that were not quite told
+		j.pulse.Recall(kept.Edge)
+	}
+	j.bank.Opened(j.lateness(j.learned.Latencies))
+}
+
+// lateness is what is known of the present receiver's lateness when its port opens, where all is kept.
+func (j *Judge) lateness(all []clockcheck.LearnedLatency) bank.Lateness {
 	l := bank.Lateness{Most: j.rx.LateMost()}
 	l.Mean, l.Sigma = j.rx.LatePrior()
-	if kept, ok := j.kept(key); ok && j.rx.Steady() {
+	if kept, ok := latencyOf(all, j.rx.Key); ok && j.rx.Steady() {
 		l.Mean, l.Sigma = kept.LatencyS, math.Hypot(math.Hypot(kept.SigmaS, learnedFloor), kept.LeapS)
 		l.Known, l.Doubt, l.Loose = kept.LeapS == 0, kept.DoubtNats, kept.Loose
-		if kept.EdgeOpenS == 0 { // an earlier version kept some that were not quite told
-			j.pulse.Recall(kept.Edge)
-		}
 	}
 	if j.cfg.Latency > 0 {
 		l.Mean, l.Sigma, l.Known, l.Said = j.cfg.Latency.Seconds(), saidSigma, true, true
 	}
-	j.bank.Opened(l)
+	return l
 }
 
 // ReceiverLost says that the port is gone or cannot be opened, and why.

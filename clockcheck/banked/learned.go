@@ -12,7 +12,8 @@ import (
 )
 
 // What is kept over a power-off and over a restart of the program is the hull of all
-// explanations, with its doubts: one interval, its half-width as 4 σ.
+// explanations, with its doubts: one interval, its half-width as 4 σ. Where they have UTC at several places, their accounts
+// stand beside it, and count in its place.
 
 const (
 	maxLatencies = 8 // receivers in their configurations; the oldest go (assumption)
@@ -44,9 +45,10 @@ func (j *Judge) Learned() clockcheck.Learned {
 	if out.Temperature = out.Temperature.Keep(&j.warm, t.Located && sy < rateKept); t.Located && sy < rateKept {
 		out.RatePPM, out.RateSigmaPPM = t.F.V[estimate.Y]*1e6, sy*1e6
 	}
-	out.Latencies = j.latencies()
-	out.RTC = j.keptClock(out.RTC)
-	out.Held = j.hold()
+	out.Latencies = j.nearlyProved(j.latencies())
+	late := j.lateness(out.Latencies)
+	out.RTC = j.keptClock(out.RTC, late)
+	out.Held = j.hold(late)
 	return out
 }
 
@@ -56,7 +58,7 @@ func (j *Judge) hull() (mid, sigma float64) {
 	return (lo + hi) / 2, (hi - lo) / 2 / hullSigmas
 }
 
-func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
+func (j *Judge) keptClock(was *clockcheck.LearnedRTC, late bank.Lateness) *clockcheck.LearnedRTC {
 	t := j.bank.Best()
 	mid, sigma := j.hull()
 	switch {
@@ -70,6 +72,7 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC) *clockcheck.LearnedRTC {
 		OffsetS: float64(f.ClockBase)/1e9 + f.V[estimate.R] - mid, SigmaS: math.Max(sigma, f.Sigma(estimate.R)),
 		RatePPM: f.V[estimate.S] * 1e6, RateSigmaPPM: f.Sigma(estimate.S) * 1e6,
 		DateProved: j.bank.Proved().Date, Ancestry: explain.Roots(nil, t.Roots), Doubted: j.doubted()}
+	out.Accounts = j.accounts(mid, late, 0, false)
 	j.clock.Keep(out)
 	out.Sensor, out.TempC = j.warm.Sensor, j.warm.C
 	return out
@@ -83,7 +86,7 @@ func (j *Judge) near(t *bank.Track) bool {
 }
 
 // hold is what the next run of the program in this boot goes on from.
-func (j *Judge) hold() *clockcheck.Held {
+func (j *Judge) hold(late bank.Lateness) *clockcheck.Held {
 	t := j.bank.Best()
 	if !t.Located {
 		return nil
@@ -97,7 +100,8 @@ func (j *Judge) hold() *clockcheck.Held {
 		// where the others are.
 		mid, sigma = 0, math.Hypot(f.Sigma(estimate.X), sameStream/hullSigmas)
 	}
-	accounts := j.heldAccounts(mid)
+	// Of one side, what is dearer than a receiver that is false stands apart. A cheaper one would go on without whom it is latent in.
+	accounts := j.accounts(mid, late, j.bank.Nats(bank.ReceiverFalse), !j.bank.Proved().Second)
 	// Where the stream would be is known on, whether or not it is believed now: if it comes back there, it
 	// is the one that UTC was told by, and no second word.
 	return &clockcheck.Held{At: f.At, OffsetNS: f.Base + int64((f.V[estimate.X]+mid)*1e9), SigmaS: sigma, RoomLoS: lo, RoomHiS: hi,
@@ -109,11 +113,16 @@ func (j *Judge) hold() *clockcheck.Held {
 // doubted is whom explanations take to be false.
 func (j *Judge) doubted() (out []clockcheck.DoubtedSet) {
 	for _, d := range j.bank.Doubts() {
-		names := explain.Roots(nil, d.Whom)
-		if d.Whom.Has(bank.Clock) {
-			names = append(names, "clock")
-		}
-		out = append(out, clockcheck.DoubtedSet{Whom: names, Nats: d.Nats})
+		out = append(out, clockcheck.DoubtedSet{Whom: names(d.Whom), Nats: d.Nats})
+	}
+	return out
+}
+
+// names are those of a set of kinds, the hardware clock among them.
+func names(s bank.Set) []string {
+	out := explain.Roots(nil, s)
+	if s.Has(bank.Clock) {
+		out = append(out, "clock")
 	}
 	return out
 }
@@ -157,7 +166,9 @@ func (j *Judge) Resume(now timescale.Local) {
 		back.Rated = h.Confirmed
 	}
 	fromRules(h, &back)
-	accountsOf(h, &back)
+	if back.Accounts = accountsOf(h.Accounts); back.Accounts[1].Sigma > 0 {
+		back.Same = sameStream
+	}
 	if back.From.Has(bank.Crowd) {
 		j.crowds = air.Since(h.At)
 	}
@@ -225,6 +236,17 @@ func (j *Judge) latencies() []clockcheck.LearnedLatency {
 	return j.withLatency(&me)
 }
 
+// nearlyProved is the list for the next run, and in it a lateness that was told closely, but is not proved: the few accounts in
+// which it is another are just likely enough to count. Within this run they go on themselves, and would pay for that
+// twice. Of its pulse no edge is kept: the second is not proved.
+func (j *Judge) nearlyProved(l []clockcheck.LearnedLatency) []clockcheck.LearnedLatency {
+	d, sigma, doubt, ok := j.bank.LatenessOfBest()
+	if _, had := latencyOf(l, j.rx.Key); had || !ok || j.rx.Key == "" || !j.rx.Steady() || j.cfg.Latency > 0 {
+		return l
+	}
+	return j.withLatency(&clockcheck.LearnedLatency{Key: j.rx.Key, LatencyS: d, SigmaS: sigma, DoubtNats: doubt})
+}
+
 // withLatency is the kept list with an entry in its place, as the newest.
 func (j *Judge) withLatency(me *clockcheck.LearnedLatency) []clockcheck.LearnedLatency {
 	out := []clockcheck.LearnedLatency{*me}
@@ -237,7 +259,12 @@ func (j *Judge) withLatency(me *clockcheck.LearnedLatency) []clockcheck.LearnedL
 }
 
 func (j *Judge) kept(key string) (clockcheck.LearnedLatency, bool) {
-	for _, l := range j.learned.Latencies {
+	return latencyOf(j.learned.Latencies, key)
+}
+
+// latencyOf finds what is kept under a key.
+func latencyOf(all []clockcheck.LearnedLatency, key string) (clockcheck.LearnedLatency, bool) {
+	for _, l := range all {
 		if l.Key == key && key != "" {
 			return l, true
 		}

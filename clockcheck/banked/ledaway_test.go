@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"noonmark/clockcheck"
-	"noonmark/clockcheck/bank"
 )
 
 // ledAway is a lone receiver of learned lateness that has been led away by 0.66 s, at 52 ppm: the
@@ -18,7 +17,7 @@ func ledAway(t *testing.T) *world {
 	w.drag = 52e-6
 	w.run(210 * time.Minute)
 	w.honest()
-	if h := w.j.Learned().Held; len(h.Accounts) != 2 || !h.Accounts[0].ReceiverFalse {
+	if h := w.j.Learned().Held; len(h.Accounts) < 2 || !h.Accounts[0].ReceiverFalse || h.Accounts[1].ReceiverFalse {
 		t.Fatalf("the oscillator is right, the receiver led away or the other way round: %+v", h.Accounts)
 	}
 	return w
@@ -63,12 +62,12 @@ func TestLedAwayEndsAfterARestart(t *testing.T) {
 	}
 }
 
-// Accounts that cannot be two are none: then the hull of both is all that was kept.
+// What cannot be accounts is none: then the hull of all is all that was kept.
 func TestAccountsThatCannotBe(t *testing.T) {
 	good := clockcheck.HeldAccount{SigmaS: 0.02, RateSigmaPPM: 1}
 	with := func(change func(a *clockcheck.HeldAccount)) []clockcheck.HeldAccount {
 		a := good
-		a.ReceiverFalse = true
+		a.ReceiverFalse, a.DearerNats = true, 1
 		change(&a)
 		return []clockcheck.HeldAccount{good, a}
 	}
@@ -80,15 +79,15 @@ func TestAccountsThatCannotBe(t *testing.T) {
 		{"two", with(func(*clockcheck.HeldAccount) {}), true},
 		{"none", nil, false},
 		{"one", []clockcheck.HeldAccount{good}, false},
-		{"both hear the receiver", with(func(a *clockcheck.HeldAccount) { a.ReceiverFalse = false }), false},
+		{"of two seconds, and both hear the receiver", with(func(a *clockcheck.HeldAccount) { a.ReceiverFalse, a.OffS = false, 1 }), true},
+		{"more than there can be", []clockcheck.HeldAccount{good, good, good, good, good}, false},
 		{"without an uncertainty", with(func(a *clockcheck.HeldAccount) { a.SigmaS = 0 }), false},
 		{"without one of its rate", with(func(a *clockcheck.HeldAccount) { a.RateSigmaPPM = 0 }), false},
 		{"cheaper than what was believed", with(func(a *clockcheck.HeldAccount) { a.DearerNats = -1 }), false},
 		{"a room beside itself", with(func(a *clockcheck.HeldAccount) { a.RoomLoS = 1 }), false},
 	} {
-		var back bank.Held
-		if accountsOf(&clockcheck.Held{Accounts: row.of}, &back); (back.Two[1].Sigma > 0) != row.want {
-			t.Errorf("%s: %+v", row.name, back.Two)
+		if all := accountsOf(row.of); (all[1].Sigma > 0) != row.want {
+			t.Errorf("%s: %+v", row.name, all)
 		}
 	}
 }

@@ -58,6 +58,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.turned()); ok {
 		out.Dated, back.Doubts = back.Dated, j.doubts
 		back.From = setOf(j.learned.RTC.Ancestry)
+		back.Accounts = accountsOf(j.learned.RTC.Accounts)
 		j.bank.Recall(&back)
 	}
 	sets := j.count(bank.ClockSet)

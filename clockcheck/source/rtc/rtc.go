@@ -149,7 +149,7 @@ func (c *Clock) Recall(r *clockcheck.RTC, compensated bool, turned float64) (out
 	}
 	s2 := sq(l.SigmaS) + sq(sr*off) + sq(open*off) + white*off + sq(turned/2*off)
 	near, far, dearer := slack(l)
-	return bank.Recalled{Base: int64(whole) * timescale.Second, Offset: frac + rate*off, Sigma: math.Sqrt(s2 + sq(near)),
+	return bank.Recalled{Base: int64(whole) * timescale.Second, Offset: frac + rate*off, Sigma: math.Sqrt(s2 + sq(near)), Compared: l.SigmaS,
 		Scattered: math.Sqrt(s2 + sq(far)), Dearer: dearer, Rate: rate, RateSigma: math.Hypot(math.Hypot(sr, open), turned),
 		Lo: float64(l.SecLo), Hi: float64(l.SecHi), Dated: l.DateProved}, true
 }
@@ -166,7 +166,11 @@ func slack(l *clockcheck.LearnedRTC) (near, far, dearer float64) {
 	case l.KernelReads == 0:
 		return writtenSigma, writtenSigma, 0
 	}
-	near = math.Min(math.Max(math.Abs(l.OffsetS-l.KernelS)+l.KernelSpreadS, kernelFloor), writtenSigma)
+	off := l.OffsetS // by the likeliest account, as KernelS is
+	if len(l.Accounts) > 0 {
+		off -= l.Accounts[0].OffS
+	}
+	near = math.Min(math.Max(math.Abs(off-l.KernelS)+l.KernelSpreadS, kernelFloor), writtenSigma)
 	w := math.Min(math.Max(l.KernelSpreadS, kernelFloor), kernelMost)
 	return near, writtenSigma, -math.Log(2*w) * float64(max(l.KernelWrites, 0))
 }

@@ -168,6 +168,8 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{410310, anew, "a stream whose lateness went away was to show that the cold had turned the oscillator by 20 ppm"},
 		{410029, anew, "a portal beside a false signal that went: each move of the right receiver's lateness spoke against it"},
 		{190009, anew, "as in 410029, and a mark a second wrong fitted the lateness that nobody proved"},
+		{520013, anew, "the hardware clock was kept about the middle of all accounts: beside a lateness that is known that spoke against the truth"},
+		{410149, anew, "a lateness of 1.04 s that two servers told was not kept, for it was not quite proved: after a power-off a mark wrong by a second made 0.04 s of it"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
