@@ -152,7 +152,12 @@ func (t *Track) compare(r *Reading) {
 	t.F.ClockBase = int64(whole) * timescale.Second
 	t.F.Attach(estimate.R, z-whole, -1, r.Var+clockFloor*clockFloor)
 	t.Clocked, t.Vouched = true, false
+	t.odd[Clock] = 0
 }
+
+// ClockOdd tells whether the newest reading of the hardware clock did not fit the best track, and the next one has not
+// answered yet whether it was read late, or set.
+func (b *Bank) ClockOdd() bool { return b.Best().Clocked && b.Best().odd[Clock] > 0 }
 
 // clockAgain takes a further reading of a clock that was compared.
 func (b *Bank) clockAgain(t *Track, r *Reading) {

@@ -56,3 +56,40 @@ func TestClockIsKeptByAccounts(t *testing.T) {
 		}
 	}
 }
+
+// A hardware clock whose newest reading does not fit was read late, or set. Until the next one tells, nothing is kept of it, and that is
+// saved at once: a power cut may come first.
+func TestOddHardwareClockIsNotKept(t *testing.T) {
+	for _, set := range []bool{false, true} {
+		w := newWorld(t, clockcheck.Learned{})
+		w.mute, w.rtcOff = true, 2
+		look := func(off float64) *clockcheck.LearnedRTC {
+			w.rtcOff = off
+			w.j.Network(&clockcheck.Network{Server: "192.0.2.1", At: w.local, UTC: w.utc, Bound: 20 * time.Millisecond})
+			w.run(10 * time.Minute)
+			w.readRTC()
+			return w.j.Learned().RTC
+		}
+		for range 3 {
+			look(2)
+		}
+		if w.j.Urgent(); look(2) == nil || w.j.Urgent() {
+			t.Fatal("a clock that fits is not kept, or urgent")
+		}
+		if l := look(4); l != nil || !w.j.Urgent() {
+			t.Errorf("its newest reading is 2 s off, and %+v is kept", l)
+		}
+		then := 2.0
+		if set {
+			then = 4
+		}
+		if l := look(then); l == nil || math.Abs(l.OffsetS-then) > 0.1 || l.Written != set || !w.j.Urgent() {
+			t.Errorf("set: %v: the next reading tells, and %+v is kept", set, l)
+		}
+		look(then + 2)
+		w.j.WroteRTC() // and what we write is compared anew: nothing is odd about it
+		if l := look(0); l == nil || math.Abs(l.OffsetS) > 0.1 {
+			t.Errorf("set: %v: it was written since, and %+v is kept", set, l)
+		}
+	}
+}

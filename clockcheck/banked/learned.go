@@ -62,7 +62,8 @@ func (j *Judge) keptClock(was *clockcheck.LearnedRTC, late bank.Lateness) *clock
 	t := j.bank.Best()
 	mid, sigma := j.hull()
 	switch {
-	case t.Out.Has(bank.Clock) || j.clock.Moved() && (sigma > clockKept || !j.near(t)): // what was kept of it is false, or it was written
+	// What was kept of it is false, or it was written, or may have been: by its newest reading it is elsewhere.
+	case t.Out.Has(bank.Clock) || j.bank.ClockOdd() || j.clock.Moved() && (sigma > clockKept || !j.near(t)):
 		return nil
 	case !t.Located || !t.Clocked || t.Vouched && j.clock.Kept() != nil || sigma > clockKept:
 		return was

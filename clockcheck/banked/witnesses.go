@@ -61,8 +61,9 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		back.Accounts = accountsOf(j.learned.RTC.Accounts)
 		j.bank.Recall(&back)
 	}
-	sets := j.count(bank.ClockSet)
+	sets, odd := j.count(bank.ClockSet), j.bank.ClockOdd()
 	j.bank.Hear(&out)
+	c.Urgent = c.Urgent || j.bank.ClockOdd() != odd
 	if j.count(bank.ClockSet) > sets {
 		c.SetSeen, c.Urgent = true, true
 		j.note(r.Edge, "rtc-set", "Something set the hardware clock.")

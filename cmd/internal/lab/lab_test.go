@@ -170,6 +170,7 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{190009, anew, "as in 410029, and a mark a second wrong fitted the lateness that nobody proved"},
 		{520013, anew, "the hardware clock was kept about the middle of all accounts: beside a lateness that is known that spoke against the truth"},
 		{410149, anew, "a lateness of 1.04 s that two servers told was not kept, for it was not quite proved: after a power-off a mark wrong by a second made 0.04 s of it"},
+		{410678, anew, "a hardware clock whose newest reading did not fit was kept over a power cut as if it had"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
