@@ -50,15 +50,17 @@ func (b *Bank) Accounts(late *Lateness, apart float64, loose bool, same float64)
 		if !t.Located {
 			return all, 0
 		}
-		_, lo, hi := b.Reach(i)
 		s := b.sideOf(of[:n], t, late, b.weight[i]/apart)
 		if s == nil {
-			of[n] = side{likeliest: t, lo: lo, hi: hi, another: late.isAnother(t)}
+			of[n] = side{likeliest: t, lo: math.Inf(1), hi: math.Inf(-1), another: late.isAnother(t)}
 			s = &of[n]
 			n++
 		}
 		s.most = math.Max(s.most, b.weight[i])
-		s.take(t, b.weight[i], lo, hi)
+		// So far as the guard would span it were this account all there is: it is kept with a weight of its own.
+		off := b.apart(b.Best(), t)
+		lo, hi := t.Span(0, math.Max(b.z[i], math.Min(wide, tail(spent/2*s.most/b.weight[i]))), floor)
+		s.take(t, b.weight[i], off+lo, off+hi)
 	}
 	for i, w := range b.former.weight {
 		if w > Risk/2 {

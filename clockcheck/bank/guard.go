@@ -243,7 +243,9 @@ func (b *Bank) oneSecond(waiting bool) bool {
 		if !t.streams() {
 			lo, hi = t.Span(0, b.z[i], floor)
 		}
-		if hi-lo >= 1 || t.LeadMost != t.Lead || math.Abs(b.apart(best, t)) >= otherSecond {
+		// Two that hear one stream with one lead are of one second, wherever in its range the untold lateness has them.
+		same := t.Free && best.Free && t.streams() && best.streams() && t.Lead == best.Lead
+		if hi-lo >= 1 || t.LeadMost != t.Lead || !same && math.Abs(b.apart(best, t)) >= otherSecond {
 			return false
 		}
 	}
