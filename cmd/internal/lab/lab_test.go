@@ -171,6 +171,9 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{520013, anew, "the hardware clock was kept about the middle of all accounts: beside a lateness that is known that spoke against the truth"},
 		{410149, anew, "a lateness of 1.04 s that two servers told was not kept, for it was not quite proved: after a power-off a mark wrong by a second made 0.04 s of it"},
 		{410678, anew, "a hardware clock whose newest reading did not fit was kept over a power cut as if it had"},
+		{620250, anew, "an account of 1e-3, that another unit is plugged in, was kept half as wide as it was"},
+		{600387, anew, "where nothing of the hardware clock was kept, a power cut ended the doubt of three servers"},
+		{600135, anew, "a pulled cable made the next page of leap-second data a first one"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
