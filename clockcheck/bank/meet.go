@@ -64,10 +64,11 @@ func (b *Bank) another() float64 {
 
 // open frees a learned lateness: it may be that of another receiver of the same kind. One in place of
 // a unit that describes the second before is a usual one, nineteen times in twenty (secondBefore):
-// its lateness is any. The other way round that has LatenessNew · 0.05 = 5e-5, what the guard leaves out.
+// its lateness is any. So is one in place of a unit that describes the second to come: no other's is below 0.
+// The other way round that has LatenessNew · 0.05 = 5e-5, what the guard leaves out.
 func (b *Bank) open(t *Track) {
 	mean, sigma := b.late.Mean, otherUnit
-	if mean > beforeFrom && !t.relayed() {
+	if (mean < 0 || mean > beforeFrom) && !t.relayed() {
 		mean, sigma = t.LateMost*priorMean, t.LateMost*priorSigma
 	}
 	t.F.Forget(estimate.D, mean, sigma)

@@ -113,6 +113,17 @@ func TestAUsualUnitAfterOneOfTheSecondBefore(t *testing.T) {
 	}
 }
 
+// A unit that describes the second to come gave way to a usual one of the same identity, which is alone:
+// the guard holds where that has UTC, 0.72 s away.
+func TestAUsualUnitAfterOneOfTheSecondToCome(t *testing.T) {
+	w := newStation(t, clockcheck.Learned{Latencies: []clockcheck.LearnedLatency{{Key: "a receiver at 9600", LatencyS: -0.04, SigmaS: 0.01}}})
+	w.late = 680 * time.Millisecond
+	w.run(45 * 60)
+	if !w.got.Guarded || w.got.Guard > 1.5 {
+		t.Errorf("after 45 min the guard is %.2f s: this proves little", w.got.Guard)
+	}
+}
+
 // A receiver is found false, and a start later it is right again. What is held was told by its
 // own stream, among others: both together know no more.
 func TestHeldAndItsStreamAreOneWord(t *testing.T) {
