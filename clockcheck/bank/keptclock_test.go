@@ -122,3 +122,28 @@ func TestStreamInTheRoomOfAClock(t *testing.T) {
 		}
 	}
 }
+
+// A receiver over a network leads by 17 or 18 s, for its lateness may be 10 s. What an earlier run knew of the hardware clock is
+// so by either lead: when the leap-second data come, UTC is where that clock has it, and not 1 s from there.
+func TestKeptClockStaysWhateverTheLead(t *testing.T) {
+	b := newBank()
+	b.Opened(Lateness{Mean: 1, Sigma: 3, Most: 10})
+	b.Recall(&Recalled{Base: -1000e9, Sigma: 0.3, Compared: 0.3, RateSigma: 1e-7, Dated: true, From: SetOf(Receiver)})
+	at := 10 * second
+	clock := func() { b.Hear(&Reading{Source: Clock, At: at, Var: 1e-6, Dated: true, From: SetOf(Receiver)}) }
+	clock()
+	for _, lead := range []float64{18, 18, 18, 0, 0, 0} {
+		at += 10 * second
+		l := look(at, 1000+lead-1.35, 0.003)
+		l.Stream.LateMost = 10
+		b.Hear(l)
+	}
+	if u := b.Best(); !u.Vouched || !u.streams() {
+		t.Fatal("the likeliest account does not hear both: nothing was shown")
+	}
+	at += 10 * second
+	clock()
+	if x, _ := places(b, func(*Track) bool { return true }); math.Abs(x) > 0.1 {
+		t.Errorf("the hardware clock has UTC at 0 s, and the likeliest account at %.3f s", x)
+	}
+}

@@ -62,9 +62,12 @@ func (t *Track) fitsTime(r *Reading) bool {
 // cannot tell k from none, that does.
 func mayLead(k int) bool { return k < 12 || k == MaxLead }
 
-// lead says that the receiver leads by exactly k whole seconds.
+// lead says that the receiver leads by exactly k whole seconds. A hardware clock that was compared with the stream moves
+// along; what an earlier run knew of it is so whatever the lead, and no reading has been laid against that (clockAgain).
 func (t *Track) lead(k int) {
 	t.F.V[estimate.X] -= float64(k - t.Lead)
-	t.F.V[estimate.R] += float64(k - t.Lead)
+	if !t.Vouched {
+		t.F.V[estimate.R] += float64(k - t.Lead)
+	}
 	t.Lead, t.LeadMost, t.Lo, t.Hi = k, k, 0, 0
 }
