@@ -86,3 +86,28 @@ func TestDoubtThatTheUnitIsAnother(t *testing.T) {
 		t.Errorf("the doubt that the unit is another is %.1f nats, without the server it is %.1f", d, another)
 	}
 }
+
+// What a run knew of UTC by a receiver alone is that receiver's word: if it is false, so is what was kept, for nothing more. So
+// servers that contradict both, in whatever number, leave their own account.
+func TestKeptByAFalseReceiverIsFalse(t *testing.T) {
+	for _, from := range []Set{SetOf(Receiver), SetOf(Receiver, Server)} {
+		b := newBank()
+		b.Resume(&Held{At: second, Z: 1000e9, Sigma: 0.15, RateSigma: 1e-6, Dated: true, From: from, Told: second, Rated: second,
+			Stream: true, Lateness: 0.6, Same: sameStream})
+		b.Opened(Lateness{Mean: 0.3, Sigma: 0.45, Most: 1.2})
+		at := 2 * second
+		for range 3 {
+			at += 10 * second
+			l := look(at, 1000-0.6, 0.002)
+			l.Stream.LeadMost = 0
+			b.Hear(l)
+		}
+		for range 3 {
+			at += 10 * second
+			b.Hear(server(Server, at, 999.1, 0.005))
+		}
+		if lo, hi := span(b); (lo < 999.1 && hi > 999.1) != (from == SetOf(Receiver)) {
+			t.Errorf("kept by %b: UTC is %.2f to %.2f s, the servers have it at -0.90", from, lo-1000, hi-1000)
+		}
+	}
+}

@@ -131,8 +131,8 @@ func (b *Bank) disbelieve(t *Track, left Set, r *Reading, alone bool) (servers i
 			} else {
 				price = one
 			}
-		case s == Clock && b.clockSaysTheirs(t.On):
-			price = 0 // it is one word with theirs, which pay
+		case s == Clock && b.clockSaysTheirs(t.On), s == Before && left.Has(Receiver) && t.Roots.Only(SetOf(Receiver)):
+			price = 0 // it is one word with theirs, which pay: what an earlier run knew by the receiver alone is the receiver's
 		}
 		t.assume(Assumed{What: falseOf(s), Of: s, Since: r.At}, price)
 	}
