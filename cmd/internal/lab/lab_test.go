@@ -174,6 +174,9 @@ func TestNightsThatWentWrong(t *testing.T) {
 		{620250, anew, "an account of 1e-3, that another unit is plugged in, was kept half as wide as it was"},
 		{600387, anew, "where nothing of the hardware clock was kept, a power cut ended the doubt of three servers"},
 		{600135, anew, "a pulled cable made the next page of leap-second data a first one"},
+		{600740, anew, "a usual unit took the place of one that named the second to come, and was to be late by 0.25 s about that one's lateness"},
+		{600795, anew, "what an earlier run knew of the hardware clock went along by a second with a receiver that was found to lead by one more"},
+		{410424, anew, "what the run before knew by a false receiver alone was to be false for a price of its own, so three servers had no account"},
 		{180018, anew, "who heard a receiver was not asked how a crystal could go so far, for another account was likelier; and the rate that was kept was the likeliest's alone"},
 	}
 	for _, n := range nights {
