@@ -68,9 +68,10 @@ func (b *Bank) mayBeASlip(believer int, r *Reading) (s slip) {
 
 // orMarkFalse has an account be born by which a mark is false that the track takes, where that contradicts nobody: a mark
 // that is a second wrong would fit the track, too, and so well that this may not be left out. Of several whole
-// seconds that the receiver may lead by, a slip hits the one by chance.
+// seconds that the receiver may lead by, a slip hits the one by chance. Where nothing but a
+// hardware clock stands beside it, the mark is all there is, and is believed (class 8 of what is declared).
 func (b *Bank) orMarkFalse(t *Track, r *Reading) {
-	if !r.isMark() || !t.Located || t.Latent || !b.allowed(MarkFalse) || math.IsInf(t.misfit(r), 1) {
+	if !r.isMark() || !t.Located || t.On.Only(SetOf(Clock, Ear, Borrowed)) || t.Latent || !b.allowed(MarkFalse) || math.IsInf(t.misfit(r), 1) {
 		return
 	}
 	early, late := *r, *r

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"noonmark/clockcheck"
+	"noonmark/clockcheck/bank"
 	"noonmark/clockcheck/timescale"
 	"noonmark/cmd/internal/keep"
 	"noonmark/cmd/internal/record"
@@ -85,7 +87,7 @@ func TestMonth(t *testing.T) {
 		first, last = first.most(of[n]), last.most(of[days-1-n])
 	}
 	if last.heapKB > first.heapKB+first.heapKB/10+64 || last.goroutines > first.goroutines || last.descriptors > first.descriptors ||
-		last.files > first.files || last.recordKB > m.mostKB+m.mostKB/8 || last.stateB > first.stateB+first.stateB/4+512 || last.stateB > 64<<10 {
+		last.files > first.files || last.recordKB > m.mostKB+m.mostKB/8 || last.stateB > first.stateB+first.stateB/4+512+accountsB(t) || last.stateB > 64<<10 {
 		t.Errorf("grew: in the first third of the days at most %+v, in the last %+v", first, last)
 	}
 	t.Logf("%d days of %v: %d looks, of which %d missed the truth and %d were falsely within", days, length, m.looked, m.missed, m.falsely)
@@ -220,3 +222,22 @@ func (m *month) left(t *testing.T) (l left) {
 	l.stateB = len(b)
 	return l
 }
+
+// accountsB is how large what a doubt leaves may be in the state, bytes: it comes and goes, and the days of the first third may
+// have none. Beside UTC and beside the hardware clock are MaxAccounts at most, each with its set of the doubted.
+func accountsB(t *testing.T) int {
+	const f = -math.Pi * 1e-9 // as long as any
+	a := clockcheck.HeldAccount{ReceiverFalse: true, DearerNats: -f, OffS: f, SigmaS: -f, RoomLoS: f, RoomHiS: -f, RatePPM: f, RateSigmaPPM: -f, Ancestry: all,
+		Confirmed: math.MaxInt64, Rated: math.MaxInt64, Stream: true, LatenessS: f, Another: true, Leads: true, False: all}
+	one, err := json.Marshal(struct {
+		A clockcheck.HeldAccount
+		D clockcheck.DoubtedSet
+	}{a, clockcheck.DoubtedSet{Whom: all, Nats: -f}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return 2 * bank.MaxAccounts * len(one)
+}
+
+// all are the names that whom a doubt concerns may have.
+var all = []string{"receiver", "server", "operator", "air", "unknown", "clock"}
