@@ -56,12 +56,13 @@ func (s *newNight) declareLie(l lie) {
 }
 
 // declareOwnClock declares a receiver that calls its own clock's time valid, and nobody who was
-// compared beside it: until the fix, and until what was believed meanwhile has gone.
+// compared beside it: until the fix, and until what was believed meanwhile has gone. The step to the fix, where it is
+// whole seconds, is as if leap-second data came: then the data show it, when they do.
 func (s *newNight) declareOwnClock() {
 	for _, o := range s.starts() {
 		m, _ := s.receiverAt(o.to)
 		if m.ValidTooSoon > 0 && (o.to == s.begin || s.lost(o.from)) && !s.clockKnows(o, m.OwnError) {
-			s.c.declare(3, o.to, o.to+m.ColdFix+20*time.Minute)
+			s.c.declare(3, o.to, o.to+m.ColdFix+max(20*time.Minute, m.AlmanacAfter+15*time.Second))
 		}
 	}
 }

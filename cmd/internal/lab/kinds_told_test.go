@@ -174,6 +174,11 @@ func TestDeclaredUntilAServerTells(t *testing.T) {
 			s.evening()
 			s.power(5*hour, 6*hour, false, true)
 		}, []Declared{in(3, 6*hour, 6*hour+21*minute)}},
+		{"… and its leap-second data are late", func(s *newNight) {
+			s.c.Receiver.ValidTooSoon, s.c.Receiver.OwnError, s.c.Receiver.AlmanacAfter = 10*time.Second, 2*time.Second, 35*time.Minute
+			s.evening()
+			s.power(5*hour, 6*hour, false, true)
+		}, []Declared{in(3, 6*hour, 6*hour+36*minute+15*time.Second)}},
 		{"… of a unit that is there no more", func(s *newNight) {
 			s.swap(0)
 			s.c.Receiver.ValidTooSoon, s.c.Receiver.OwnError = 10*time.Second, 2*time.Second
