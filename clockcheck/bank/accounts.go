@@ -172,7 +172,7 @@ func (b *Bank) sideOf(of []side, t *Track, late *Lateness, most float64) (s *sid
 // isAnother tells whether a track has met the receiver, or did before it took it to be false, with another lateness than
 // what is kept of it.
 func (l *Lateness) isAnother(t *Track) bool {
-	return l.Known && !l.Said && t.Met && (t.Free || t.Assumes(LatenessNew) || math.Abs(t.F.V[estimate.D]-l.Mean) > wide*math.Max(proved, l.Sigma))
+	return l.Known && !l.Said && t.Met && t.lateElse(l.Mean, l.Sigma)
 }
 
 func (s *side) take(t *Track, weight, lo, hi float64) {

@@ -462,7 +462,8 @@ func TestDoubtIsKept(t *testing.T) {
 	for _, doubt := range []float64{0, 4, 9} {
 		b := newBank()
 		b.Opened(known(0.15))
-		b.Recall(&Recalled{Sigma: 0.02, RateSigma: 1e-6, Dated: true, Doubts: []Doubted{{SetOf(Receiver), doubt}}})
+		b.DoubtAgain([]Doubted{{SetOf(Receiver), doubt}})
+		b.Recall(&Recalled{Sigma: 0.02, RateSigma: 1e-6, Dated: true})
 		for k := timescale.Local(1); k < 20; k++ {
 			b.Hear(&Reading{Source: Clock, At: k * 10 * second, Z: 1000e9, Var: 1e-6, Dated: true, From: SetOf(Before)})
 			r := look(k*10*second, 1000-0.15, 0.004)

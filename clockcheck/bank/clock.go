@@ -35,8 +35,7 @@ type Recalled struct {
 	Rate, RateSigma float64 // s/s
 	Lo, Hi          float64 // s: where else UTC may be by it, around 0
 	Dated           bool
-	From            Set       // whose word it was compared with
-	Doubts          []Doubted // whom each explanation took to be false when it was compared
+	From            Set // whose word it was compared with
 	// Accounts are those of Held, UTC from where R has it. Where there is more than one they take the place of Compared, Lo and Hi.
 	Accounts [MaxAccounts]Account
 }
@@ -45,7 +44,6 @@ type Recalled struct {
 // heard.
 func (b *Bank) Recall(c *Recalled) {
 	b.recalled = *c
-	b.doubts = c.Doubts
 	all := c.Accounts
 	if all[1].Sigma <= 0 {
 		all = [MaxAccounts]Account{{Sigma: c.Compared, Lo: c.Lo, Hi: c.Hi}}

@@ -166,7 +166,7 @@ func (b *Bank) LatenessDoubt(mean, sigma float64) (doubt float64, met bool) {
 			continue
 		}
 		all += b.weight[i]
-		if t.Free || t.Assumes(LatenessNew) || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma) {
+		if t.lateElse(mean, sigma) {
 			other += b.weight[i]
 		}
 	}

@@ -56,3 +56,9 @@ func (t *Track) outOfRange(nu float64, o estimate.Sight, r float64) (misfit, new
 func (t *Track) beyondRange(d, v float64) float64 {
 	return nats(math.Max(0, math.Max(-d, d-t.LateMost)), v+floor*floor)
 }
+
+// lateElse tells whether the lateness is another than mean, s, as it was learned to σ, s: nobody knows it, it is said to be
+// another unit's, or it lies elsewhere.
+func (t *Track) lateElse(mean, sigma float64) bool {
+	return t.Free || t.Assumes(LatenessNew) || math.Abs(t.F.V[estimate.D]-mean) > wide*math.Max(proved, sigma)
+}

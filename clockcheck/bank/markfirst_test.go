@@ -29,7 +29,8 @@ func TestMarkBeforeTheReceiver(t *testing.T) {
 			}
 			if c.doubted {
 				from := SetOf(Receiver, Before)
-				b.Recall(&Recalled{Offset: -0.5, Sigma: 0.25, RateSigma: 1e-6, Dated: true, From: from, Doubts: []Doubted{{SetOf(Receiver), 1e-5}}})
+				b.DoubtAgain([]Doubted{{SetOf(Receiver), 1e-5}})
+				b.Recall(&Recalled{Offset: -0.5, Sigma: 0.25, RateSigma: 1e-6, Dated: true, From: from})
 				b.Hear(&Reading{Source: Clock, At: 5 * second, Z: 1000e9, Var: 1e-6, Dated: true, From: from})
 			}
 			for k := range 3 {

@@ -94,14 +94,7 @@ func TestRestartDecidesNothing(t *testing.T) {
 	} {
 		for order := range 4 {
 			t.Run(row.name, func(t *testing.T) {
-				w := newWorld(t, clockcheck.Learned{})
-				w.j.cfg.RTCCompensated = true
-				w.j = New(w.j.cfg, clockcheck.Learned{RTC: &clockcheck.LearnedRTC{At: w.utc.Add(-3 * time.Hour), SigmaS: 0.01, RateSigmaPPM: 0.1, DateProved: true,
-					Ancestry: []string{"server"}}})
-				w.j.ReceiverOpened("r1", clockcheck.Serial)
-				w.rtcOn = true
-				w.to(w.utc.Add(time.Second))
-				w.readRTC()
+				w := newClocked(t)
 				row.begin(w)
 				w.run(5 * time.Minute)
 				before := w.got.Guard

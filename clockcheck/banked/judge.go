@@ -69,7 +69,6 @@ type Judge struct {
 	counted bool // what this start of the receiver told is kept
 	watch   bank.Trace
 	forbid  []bank.Assumption
-	doubts  []bank.Doubted // of the run before
 }
 
 // New returns a judge that knows what was learned before (the zero Learned if nothing).
@@ -95,13 +94,14 @@ func (j *Judge) begin() {
 		j.bank.Forbid(a)
 	}
 	var from bank.Set
+	var doubts []bank.Doubted
 	if l := j.learned.RTC; l != nil {
-		from, j.doubts = setOf(l.Ancestry), doubtsOf(l.Doubted, l.WasDoubted, l.DoubtNats)
+		from, doubts = setOf(l.Ancestry), doubtsOf(l.Doubted, l.WasDoubted, l.DoubtNats)
 	}
 	if h := j.learned.Held; h != nil { // newer: who was doubted is so in another boot, too, hardware clock or none
-		j.doubts = doubtsOf(h.Doubted, h.WasDoubted, h.DoubtNats)
+		doubts = doubtsOf(h.Doubted, h.WasDoubted, h.DoubtNats)
 	}
-	j.bank.DoubtAgain(j.doubts)
+	j.bank.DoubtAgain(doubts)
 	j.clock = rtc.New(j.learned.RTC, from)
 	j.servers, j.marks, j.air, j.began = server.Servers{}, [2]clockcheck.Mark{}, [2]clockcheck.Air{}, false
 	j.waiting.n = 0

@@ -14,14 +14,7 @@ import (
 // without accounts, as versions before kept it, is read as their hull.
 func TestClockIsKeptByAccounts(t *testing.T) {
 	for _, former := range []bool{false, true} {
-		w := newWorld(t, clockcheck.Learned{})
-		w.j.cfg.RTCCompensated = true
-		w.j = New(w.j.cfg, clockcheck.Learned{RTC: &clockcheck.LearnedRTC{At: w.utc.Add(-3 * time.Hour), SigmaS: 0.01, RateSigmaPPM: 0.1, DateProved: true,
-			Ancestry: []string{"server"}}})
-		w.j.ReceiverOpened("r1", clockcheck.Serial)
-		w.rtcOn = true
-		w.to(w.utc.Add(time.Second))
-		w.readRTC()
+		w := newClocked(t)
 		w.lie = 3.3
 		w.run(5 * time.Minute)
 		text, err := json.Marshal(w.j.Learned())

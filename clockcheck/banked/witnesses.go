@@ -56,7 +56,7 @@ func (j *Judge) RTC(r *clockcheck.RTC) {
 		c.Read()
 		j.bank.ClockWritten()
 	} else if back, ok := c.Recall(r, j.cfg.RTCCompensated, j.turned()); ok {
-		out.Dated, back.Doubts = back.Dated, j.doubts
+		out.Dated = back.Dated
 		back.From = setOf(j.learned.RTC.Ancestry)
 		back.Accounts = accountsOf(j.learned.RTC.Accounts)
 		j.bank.Recall(&back)

@@ -74,6 +74,19 @@ func newWorld(t *testing.T, learned clockcheck.Learned) *world {
 	return w
 }
 
+// newClocked is a start beside a hardware clock that servers told three hours ago, to 10 ms, and that has just been read.
+func newClocked(t *testing.T) *world {
+	w := newWorld(t, clockcheck.Learned{})
+	w.j.cfg.RTCCompensated = true
+	w.j = New(w.j.cfg, clockcheck.Learned{RTC: &clockcheck.LearnedRTC{At: w.utc.Add(-3 * time.Hour), SigmaS: 0.01, RateSigmaPPM: 0.1, DateProved: true,
+		Ancestry: []string{"server"}}})
+	w.j.ReceiverOpened("r1", clockcheck.Serial)
+	w.rtcOn = true
+	w.to(w.utc.Add(time.Second))
+	w.readRTC()
+	return w
+}
+
 // begin starts the program, with the receiver open.
 func (w *world) begin(cfg clockcheck.Config, learned clockcheck.Learned) {
 	w.j = New(cfg, learned)

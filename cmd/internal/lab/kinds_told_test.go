@@ -157,7 +157,7 @@ func TestDeclaredUntilAServerTells(t *testing.T) {
 			s.power(5*hour, 6*hour, true, false)
 			s.lie(5*hour+minute, 7*hour, 9*time.Second, 0)
 		}, nil},
-		{"a clock that stands still before it is told", func(s *newNight) {
+		{"a clock that stood still before servers told the time", func(s *newNight) {
 			s.stopsAt(hour)
 			s.servers(4*hour, 5*hour, 0)
 			s.power(5*hour, 6*hour, true, false)
